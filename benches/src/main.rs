@@ -1,0 +1,3 @@
+//! The benchmark binary.
+
+fn main() {}

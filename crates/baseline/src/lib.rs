@@ -1,0 +1,1 @@
+//! The facade: identified inputs in, results out.

@@ -1,0 +1,1 @@
+//! Claims and their verdicts: the common shape of every result.

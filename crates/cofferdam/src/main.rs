@@ -1,0 +1,3 @@
+//! The command line: wires, decides nothing.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! Codes, spans and renderers of what is wrong with an input.

@@ -1,0 +1,1 @@
+//! Verdicts composed and rendered: text, JSON, HTML.

@@ -1,0 +1,1 @@
+//! The system file: text in, resolved System and diagnostics out.

@@ -1,0 +1,1 @@
+//! The plan: windows, memory map, cache ways, bandwidth budgets.

@@ -1,0 +1,1 @@
+//! From a system's demands to a plan.

@@ -1,0 +1,1 @@
+//! Exact time, sizes, addresses, ratios and typed ids.

@@ -1,0 +1,1 @@
+//! Example loader, small-system generator, brute-force oracle.

@@ -1,0 +1,1 @@
+//! Bounds and verdicts in time.
