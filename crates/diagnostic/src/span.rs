@@ -1,5 +1,6 @@
 //! Where in which input text something stands.
 
+use serde::{Serialize, Serializer};
 use std::fmt;
 use std::ops::Deref;
 
@@ -36,6 +37,13 @@ impl<T> Located<T> {
     /// The same place with another value.
     pub fn map<U>(self, change: impl FnOnce(T) -> U) -> Located<U> {
         Located { value: change(self.value), span: self.span }
+    }
+}
+
+impl<T: Serialize> Serialize for Located<T> {
+    /// Only the value: where something stands in its file is no part of what it says.
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        self.value.serialize(serializer)
     }
 }
 

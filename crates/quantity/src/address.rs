@@ -1,6 +1,7 @@
 //! Physical addresses.
 
 use crate::{Bytes, text::QuantityError};
+use serde::{Serialize, Serializer};
 use std::fmt;
 use std::str::FromStr;
 
@@ -28,6 +29,13 @@ impl Address {
             Some(end) => Some(Self(end)),
             None => None,
         }
+    }
+}
+
+impl Serialize for Address {
+    /// Addresses are written as hexadecimal text, since many JSON readers keep only 53 bits of a number.
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
     }
 }
 

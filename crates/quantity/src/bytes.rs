@@ -1,6 +1,7 @@
 //! Sizes in bytes.
 
 use crate::text::{QuantityError, Units};
+use serde::Serialize;
 use std::fmt;
 use std::str::FromStr;
 
@@ -21,7 +22,7 @@ const UNITS: Units = Units {
 };
 
 /// A size in bytes, at most [`crate::LIMIT`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize)]
 pub struct Bytes(u64);
 
 impl Bytes {

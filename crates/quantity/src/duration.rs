@@ -1,6 +1,7 @@
 //! Spans of time and instants, in integer nanoseconds.
 
 use crate::text::{QuantityError, Units, decimal};
+use serde::Serialize;
 use std::fmt;
 use std::str::FromStr;
 
@@ -21,11 +22,11 @@ const UNITS: Units = Units {
 };
 
 /// A span of time in nanoseconds, zero or more, at most [`crate::LIMIT`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize)]
 pub struct Duration(u64);
 
 /// A point in time, in nanoseconds from the start of the first frame.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize)]
 pub struct Instant(u64);
 
 impl Duration {

@@ -1,9 +1,11 @@
 //! Typed indices: a `CoreId` indexes only cores.
 
+use serde::Serialize;
+
 macro_rules! ids {
     ($($(#[$doc:meta])* $name:ident;)*) => {$(
         $(#[$doc])*
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
         pub struct $name(u32);
 
         impl $name {

@@ -2,6 +2,7 @@
 
 use crate::text::{QuantityError, Units};
 use crate::{Bytes, Duration};
+use serde::Serialize;
 use std::fmt;
 use std::str::FromStr;
 
@@ -23,7 +24,7 @@ const UNITS: Units = Units {
 const NS_PER_S: u128 = 1_000_000_000;
 
 /// A transfer rate in bytes per second, at most [`crate::LIMIT`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize)]
 pub struct Rate(u64);
 
 impl Rate {

@@ -1,6 +1,7 @@
 //! Shares and growth factors in parts per million.
 
 use crate::text::{QuantityError, Units, decimal};
+use serde::Serialize;
 use std::fmt;
 use std::str::FromStr;
 
@@ -8,7 +9,7 @@ const UNITS: Units =
     Units { table: &[("%", 10_000), ("ppm", 1)], list: "%, ppm", smallest: "parts per million", example: "\"30 %\"" };
 
 /// A share or factor in parts per million: 1,000,000 is one whole.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize)]
 pub struct Ppm(u64);
 
 impl Ppm {
