@@ -8,7 +8,7 @@ pub use windows::{CoreTable, MergedWindow, ScheduleTable, Window};
 
 use diagnostic::{Located, Span};
 use model::Digest;
-use quantity::{Address, Bytes, CacheId, CoreId, PartitionId};
+use quantity::{Address, Bytes, CacheId, CoreId, PartitionId, Rate};
 
 /// A whole plan, its names resolved against one system.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -71,13 +71,13 @@ pub struct WayGrant {
     pub span: Option<Span>,
 }
 
-/// The bytes that a master may move in each regulation period.
+/// The rate that a master may move memory at, kept in every regulation period.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct BandwidthBudget {
     /// The master: an index into the interconnect's masters.
     pub master: usize,
     /// The budget.
-    pub budget: Bytes,
+    pub budget: Rate,
     /// The place in the plan file.
     pub span: Option<Span>,
 }
