@@ -3,6 +3,8 @@
 //! Only the plan is judged. Whether the hardware enforces it is an assumption, printed with every verdict.
 //! What this crate does not analyse yet is claimed all the same, as *not analysed*.
 
+#![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
+
 mod memory;
 mod pending;
 mod ram_margin;
