@@ -32,8 +32,8 @@ fn of_board(system: &System) -> Vec<Verdict> {
     for cache in system.board.caches.iter().filter(|cache| cache.partitionable) {
         verdicts.push(pending(Kind::Cache, cache.name.value.clone(), cache.name.span, "the cache partition"));
     }
-    if let Some(interconnect) = &system.board.interconnect {
-        let place = interconnect.guaranteed.span;
+    if let Some(regulation) = &system.platform.regulation {
+        let place = regulation.period.span;
         verdicts.push(pending(Kind::Bandwidth, "memory".to_owned(), place, "the sum of bandwidth budgets"));
     }
     verdicts
