@@ -44,6 +44,7 @@ fn extend_tables(frame: u32, most: usize, before: &[(u32, u32)], all: &mut Vec<T
 }
 
 /// The values one slot of a family takes, every combination of them.
+#[derive(Clone, Copy)]
 struct Slot {
     priority: u32,
     periods: &'static [u32],
@@ -106,12 +107,20 @@ impl Family {
             value
         };
         let (frame, windows) = self.tables[digit(self.tables.len())].clone();
-        let mut tasks: Vec<SmallTask> =
-            self.slots.iter().map(|slot| slot[digit(slot.len())]).collect();
+        let mut tasks: Vec<SmallTask> = self
+            .slots
+            .iter()
+            .map(|slot| slot[digit(slot.len())])
+            .collect();
         for (slot, task) in tasks.iter_mut().enumerate() {
-            task.deadline = deadline_in_rotation(task.period, number + slot);
+            task.deadline =
+                deadline_in_rotation(task.period, number / self.tables.len() + number + slot);
         }
-        SmallSystem { frame, windows, tasks }
+        SmallSystem {
+            frame,
+            windows,
+            tasks,
+        }
     }
 }
 
@@ -130,12 +139,22 @@ impl Families {
     }
 }
 
-/// All free-running systems up to the sizes of [`free_running_count`]; offsets are 0.
+/// The 152,640 free-running systems, their offsets 0, one to three tasks in frames up to 6 ticks.
+///
+/// | tasks | frame | windows | periods | `wcet` | jitter | blocking |
+/// |---|---|---|---|---|---|---|
+/// | 1 | 1-6 | 1-3 | 1-6 | 1-3 | 0-3, 7 | |
+/// | 2, distinct | 1-5 | 1-3 | 2, 3, 5 over 3, 4, 6 | 1-2 | 0, 1, 3 over 0, 1, 4 | |
+/// | 2, distinct, any execution | 1-5 | 1-2 | 3, 4, 6 over 4, 6 | 1-2 over 1-3 | 0, 2 over 0, 1 | 1, 2 |
+/// | 2, equal | 1-5 | 1-2 | 3, 4, 6 | 1-2 | 0, 2 | |
+/// | 3, distinct or equal in each way | 1-4 | 1-2 | 3, 4, 6 | 1 | 0, 1 | |
+/// | 3, any execution | 2-4 | 1 | 4, 6 over 3, 4, 6 over 6 | 1, 1, 2-3 | 0, 1 for the first | 0-2 for those with one below |
 pub fn free_running_systems() -> impl Iterator<Item = SmallSystem> {
     free_running_families().into_systems()
 }
 
-/// All frame-aligned systems up to the sizes of [`aligned_count`].
+/// The 387,594 frame-aligned systems: the same tasks with offsets 0, 1, 2, 3 and 5 (some past the
+/// period), in frames up to 5 ticks for one task, up to 4 for two, up to 3 for three (4 with blocking).
 pub fn aligned_systems() -> impl Iterator<Item = SmallSystem> {
     aligned_families().into_systems()
 }
@@ -152,64 +171,136 @@ pub fn aligned_count() -> usize {
     aligned_families().len()
 }
 
+/// What the other slots vary from.
 const PLAIN: Slot = Slot {
     priority: 1,
     periods: &[3, 4, 6],
     wcets: &[1],
-    jitters: &[0],
+    jitters: &[0, 1],
     blockings: &[0],
     offsets: &[0],
     shorter: false,
 };
 
+const LONE: Slot = Slot {
+    periods: &[1, 2, 3, 4, 5, 6],
+    wcets: &[1, 2, 3],
+    jitters: &[0, 1, 2, 3, 7],
+    ..PLAIN
+};
+
+/// The upper one of two, and the lower one to it.
+const UPPER: Slot = Slot {
+    priority: 2,
+    periods: &[2, 3, 5],
+    wcets: &[1, 2],
+    jitters: &[0, 1, 3],
+    ..PLAIN
+};
+const LOWER: Slot = Slot {
+    wcets: &[1, 2],
+    jitters: &[0, 1, 4],
+    ..PLAIN
+};
+
+/// The upper one of two with blocking, and the lower one that makes use of it.
+const BLOCKED: Slot = Slot {
+    priority: 2,
+    wcets: &[1, 2],
+    jitters: &[0, 2],
+    blockings: &[1, 2],
+    shorter: true,
+    ..PLAIN
+};
+const BLOCKING: Slot = Slot {
+    periods: &[4, 6],
+    wcets: &[1, 2, 3],
+    shorter: true,
+    ..PLAIN
+};
+
+const EQUAL: Slot = Slot {
+    wcets: &[1, 2],
+    jitters: &[0, 2],
+    ..PLAIN
+};
+
+/// From the most to the least urgent of three; all equal comes in the families without blocking.
+const PRIORITIES: [[u32; 3]; 4] = [[3, 2, 1], [2, 2, 1], [2, 1, 1], [1, 1, 1]];
+
 fn free_running_families() -> Families {
-    let lone = Slot {
-        periods: &[1, 2, 3, 4, 5, 6],
-        wcets: &[1, 2, 3],
-        jitters: &[0, 1, 2, 3, 5],
-        ..PLAIN
-    };
-    let pair = |priority, blockings, shorter| Slot {
-        priority,
-        periods: &[2, 3, 4],
-        wcets: &[1, 2],
-        jitters: &[0, 1, 3],
-        blockings,
-        shorter,
-        ..PLAIN
-    };
-    let triple = |priority, blockings, jitters, wcets| Slot {
-        priority,
-        wcets,
-        jitters,
-        blockings,
-        ..PLAIN
-    };
-    Families(vec![
-        Family::new(tables(1..=5, 3), &[lone]),
-        Family::new(tables(1..=4, 2), &[pair(2, &[0], false), pair(1, &[0], false)]),
-        Family::new(tables(1..=4, 2), &[pair(2, &[1, 2], true), pair(1, &[0], true)]),
-        Family::new(tables(1..=4, 2), &[pair(1, &[0], false), pair(1, &[0], false)]),
-        Family::new(
-            tables(1..=3, 2),
-            &[
-                triple(3, &[0], &[0, 1], &[1]),
-                triple(2, &[0], &[0, 2], &[1]),
-                triple(1, &[0], &[0, 1], &[1, 2]),
-            ],
-        ),
-    ])
+    let mut families = vec![
+        Family::new(tables(1..=6, 3), &[LONE]),
+        Family::new(tables(1..=5, 3), &[UPPER, LOWER]),
+        Family::new(tables(1..=5, 2), &[BLOCKED, BLOCKING]),
+        Family::new(tables(1..=5, 2), &[EQUAL, EQUAL]),
+    ];
+    for priorities in PRIORITIES {
+        families.push(Family::new(tables(1..=4, 2), &plain(priorities, &[0])));
+    }
+    for &priorities in &PRIORITIES[..3] {
+        families.push(Family::new(tables(2..=4, 1), &lending(priorities, &[0])));
+    }
+    Families(families)
 }
 
 fn aligned_families() -> Families {
-    let lone = Slot {
-        periods: &[1, 2, 3, 4, 5, 6],
-        wcets: &[1, 2, 3],
-        jitters: &[0, 1, 2, 3, 5],
-        offsets: &[0, 1, 3],
+    let with = |offsets, slot| Slot { offsets, ..slot };
+    let mut families = vec![
+        Family::new(tables(1..=5, 3), &[with(&[0, 1, 3], LONE)]),
+        Family::new(
+            tables(1..=4, 3),
+            &[with(&[0, 1, 5], UPPER), with(&[0, 2], LOWER)],
+        ),
+        Family::new(
+            tables(1..=4, 2),
+            &[with(&[0, 1], BLOCKED), with(&[0, 3], BLOCKING)],
+        ),
+        Family::new(
+            tables(1..=4, 2),
+            &[with(&[0, 1], EQUAL), with(&[0, 1], EQUAL)],
+        ),
+    ];
+    for priorities in PRIORITIES {
+        families.push(Family::new(tables(1..=3, 2), &plain(priorities, &[0, 1])));
+    }
+    for &priorities in &PRIORITIES[..3] {
+        families.push(Family::new(tables(2..=4, 1), &lending(priorities, &[0, 1])));
+    }
+    Families(families)
+}
+
+fn plain(priorities: [u32; 3], offsets: &'static [u32]) -> [Slot; 3] {
+    priorities.map(|priority| Slot {
+        priority,
+        offsets,
         ..PLAIN
+    })
+}
+
+/// Three tasks: those with something below take every blocking of 0 to 2, and the last executes
+/// long enough to use it.
+fn lending(priorities: [u32; 3], offsets: &'static [u32]) -> [Slot; 3] {
+    let [first, second, third] = plain(priorities, offsets).map(|slot| Slot {
+        blockings: if slot.priority > 1 { &[0, 1, 2] } else { &[0] },
+        shorter: true,
+        ..slot
+    });
+    let first = Slot {
+        periods: &[4, 6],
+        ..first
     };
-    Families(vec![Family::new(tables(1..=5, 3), &[lone])])
+    let second = Slot {
+        jitters: &[0],
+        ..second
+    };
+    let third = Slot {
+        periods: &[6],
+        wcets: &[2, 3],
+        jitters: &[0],
+        ..third
+    };
+    [first, second, third]
 }
 
 fn deadline_in_rotation(period: u32, turn: usize) -> u32 {
@@ -218,5 +309,29 @@ fn deadline_in_rotation(period: u32, turn: usize) -> u32 {
         1 => (period - 1).max(1),
         2 => 2 * period + 1,
         _ => period + 1,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::tables;
+
+    fn binomial(total: usize, chosen: usize) -> usize {
+        (0..chosen).fold(1, |ways, taken| ways * (total - taken) / (taken + 1))
+    }
+
+    /// `2 k` bounds in `0..=frame`, each window's end above its start, equal only from an end to the next
+    /// start: add `i` to both bounds of window `i`, and they are distinct among `frame + k` numbers.
+    #[test]
+    fn window_tables_are_as_many_as_the_binomials_say() {
+        for frame in 1..=6_usize {
+            for most in 1..=3 {
+                let expected: usize = (1..=most)
+                    .map(|number| binomial(frame + number, 2 * number))
+                    .sum();
+                let frame = u32::try_from(frame).expect("a frame of at most 6");
+                assert_eq!(tables(frame..=frame, most).len(), expected);
+            }
+        }
     }
 }

@@ -4,10 +4,10 @@ use crate::oracle::{SmallSystem, SmallTask};
 
 /// `count` systems drawn from `seed`: the same seed gives the same systems on every machine.
 ///
-/// Frames of 4 to 12 ticks, one to three windows (some touch, some reach an end of the frame), two or three
-/// tasks with periods of 3 to 16 ticks from a short list (so that a hyperperiod stays small), jitter up to about a period, blocking up to 3 ticks, now
-/// and then equal priorities. Demand is drawn with the usable time in view: most systems are
-/// within it, some are not.
+/// Frames of 4 to 12 ticks, one to three windows (some touch, some reach an end of the frame), two
+/// or three tasks with periods of 3 to 16 ticks from a short list (so that a hyperperiod stays
+/// small), jitter up to about half a period, blocking up to 3 ticks, now and then equal
+/// priorities. Demand is drawn with the usable time in view: most systems are within it.
 pub fn random_systems(seed: u64, count: usize) -> impl Iterator<Item = SmallSystem> {
     let mut draws = Draws { state: seed };
     (0..count).map(move |_| draws.system())
@@ -54,7 +54,11 @@ impl Draws {
                 priority -= 1;
             }
         }
-        SmallSystem { frame, windows, tasks }
+        SmallSystem {
+            frame,
+            windows,
+            tasks,
+        }
     }
 
     /// Up to three windows between cuts in ascending order; equal cuts make windows touch.
@@ -73,13 +77,28 @@ impl Draws {
         }
     }
 
-    fn task(&mut self, frame: u32, usable: u32, number: u32, priority: u32, lowest: bool) -> SmallTask {
+    fn task(
+        &mut self,
+        frame: u32,
+        usable: u32,
+        number: u32,
+        priority: u32,
+        lowest: bool,
+    ) -> SmallTask {
         let period = self.pick(&[3, 4, 5, 6, 8, 10, 12, 16]);
         let fair = (period * usable / (frame * number)).max(1);
         let greedy = u32::from(self.one_in(6));
         let wcet = self.within(1, fair + greedy);
-        let jitter = if self.one_in(2) { 0 } else { self.within(1, period / 2 + 2) };
-        let blocking = if lowest || self.one_in(2) { 0 } else { self.within(1, 3) };
+        let jitter = if self.one_in(2) {
+            0
+        } else {
+            self.within(1, period / 2 + 2)
+        };
+        let blocking = if lowest || self.one_in(2) {
+            0
+        } else {
+            self.within(1, 3)
+        };
         SmallTask {
             period,
             deadline: self.within(1, 2 * period),

@@ -33,20 +33,23 @@
 //! jobs that had begun before the stretch, in any ticks of it (so for any shorter time, and
 //! resumed in the next window if one ends). A begun job goes on in spite of a more urgent ready
 //! job exactly when *every* task between the two (above the begun job, not above the ready one)
-//! still has some of its `blocking` left. So what a task lends in a stretch it lends once, also where the
-//! stretch was opened by a more urgent task with more blocking, and whether or not the task itself
-//! is awake. A task with nothing below it suffers none, whatever its `blocking` says.
+//! still has some of its `blocking` left. So what a task lends in a stretch it lends once, also
+//! where the stretch was opened by a more urgent task with more blocking, and whether or not the
+//! task itself is awake; counted from its own release alone, a task could suffer the lending of
+//! the one above and its own besides. "May go on first" is read widely: the ticks lent need
+//! not be the first of the stretch. A task with nothing below it suffers none, whatever its
+//! `blocking` says.
 //!
 //! **Response.** Completion minus arrival.
 //!
 //! # When there is no worst response
 //!
-//! A task is [`Worst::Unbounded`] exactly when the demand at its level, the sum of `wcet / period` over
-//! all tasks at least as urgent (itself and its equals among them), is above the usable share of
-//! the frame, both compared as exact fractions. Then the backlog of that level grows without end
-//! in the run where all jobs take their `wcet`, and every job at the lowest priority of the level
-//! waits behind it. At or below the usable share the backlog stays bounded, the states are finitely many
-//! and the exploration ends.
+//! A task is [`Worst::Unbounded`] exactly when the demand at its level, the sum of `wcet / period`
+//! over all tasks at least as urgent (itself and its equals among them), is above the usable share
+//! of the frame, both compared as exact fractions. Then the backlog of that level grows without
+//! end in the run where all jobs take their `wcet`, and every job at the lowest priority of the
+//! level waits behind it. At or below the usable share the backlog stays bounded, the states are
+//! finitely many and the exploration ends.
 
 mod overload;
 mod packing;
@@ -216,10 +219,16 @@ fn check(system: &SmallSystem) {
     assert!(system.frame >= 1, "the frame has at least one tick");
     assert!(system.tasks.len() <= MAX_TASKS, "too many tasks");
     for &(start, end) in &system.windows {
-        assert!(start < end && end <= system.frame, "a window is not within the frame");
+        assert!(
+            start < end && end <= system.frame,
+            "a window is not within the frame"
+        );
     }
     for task in &system.tasks {
         assert!(task.period >= 1, "a period is at least one tick");
-        assert!(1 <= task.bcet && task.bcet <= task.wcet, "1 <= bcet <= wcet");
+        assert!(
+            1 <= task.bcet && task.bcet <= task.wcet,
+            "1 <= bcet <= wcet"
+        );
     }
 }

@@ -59,9 +59,14 @@ impl Packing {
         };
         let mut tasks: Vec<Widths> = (0..rules.tasks.len()).map(fixed).collect();
         let taken: u32 = position + tasks.iter().flatten().sum::<u32>();
-        let left = BITS.checked_sub(taken).expect("the system's numbers fit a packed state");
+        let left = BITS
+            .checked_sub(taken)
+            .expect("the system's numbers fit a packed state");
         let each = (left / tasks.len().max(1) as u32).min(8);
-        assert!(each >= 3, "the system's numbers leave no room for its backlog");
+        assert!(
+            each >= 3,
+            "the system's numbers leave no room for its backlog"
+        );
         for widths in &mut tasks {
             widths[2] = each;
         }
@@ -76,7 +81,13 @@ impl Packing {
         let mut word = u64::from(state.position);
         let mut shift = self.position;
         for (widths, task) in self.tasks.iter().zip(&state.tasks) {
-            let fields = [task.next, task.unreleased, task.released, task.executed, task.lent];
+            let fields = [
+                task.next,
+                task.unreleased,
+                task.released,
+                task.executed,
+                task.lent,
+            ];
             for (&width, field) in widths.iter().zip(fields) {
                 debug_assert!(field >> width == 0, "a field outgrew its bits");
                 word |= u64::from(field) << shift;

@@ -51,13 +51,19 @@ impl Rules {
                 jitter: task.jitter,
                 blocking: task.blocking,
                 priority: task.priority,
-                offset: if arrivals == Arrivals::Aligned { task.offset } else { 0 },
+                offset: if arrivals == Arrivals::Aligned {
+                    task.offset
+                } else {
+                    0
+                },
                 asleep: task.period + 1,
                 overloaded: overloaded[index],
             }
         };
         Self {
-            usable: (0..system.frame).map(|tick| overload::is_usable(system, tick)).collect(),
+            usable: (0..system.frame)
+                .map(|tick| overload::is_usable(system, tick))
+                .collect(),
             tasks: kept.iter().map(rules_of).collect(),
             arrivals,
         }
@@ -162,7 +168,10 @@ impl<'a> Walk<'a> {
             return (released + count).min(BACKLOG_MARK);
         }
         let sum = released + count;
-        assert!(sum <= self.packing.most_released, "a backlog within supply outgrew its bits");
+        assert!(
+            sum <= self.packing.most_released,
+            "a backlog within supply outgrew its bits"
+        );
         sum
     }
 
@@ -172,7 +181,11 @@ impl<'a> Walk<'a> {
 
     /// Every choice of the job that gets this tick.
     fn dispatch(&mut self, state: &State) {
-        let top = if self.is_usable(state) { self.top(state) } else { None };
+        let top = if self.is_usable(state) {
+            self.top(state)
+        } else {
+            None
+        };
         let Some(top) = top else {
             return self.end_tick(state);
         };
@@ -193,7 +206,11 @@ impl<'a> Walk<'a> {
         ready.rev().max_by_key(|&task| {
             let of_task = &state.tasks[task];
             let begun = of_task.executed > 0;
-            (self.rules.tasks[task].priority, begun, head_age(&self.rules.tasks[task], of_task))
+            (
+                self.rules.tasks[task].priority,
+                begun,
+                head_age(&self.rules.tasks[task], of_task),
+            )
         })
     }
 
