@@ -49,12 +49,14 @@ pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> 
 struct Worst {
     response_ns: i64,
     busy_start_ns: i64,
+    arrival_ns: i64,
     job: u64,
 }
 
 const NOTHING_YET: Worst = Worst {
     response_ns: 0,
     busy_start_ns: 0,
+    arrival_ns: 0,
     job: 0,
 };
 
@@ -86,7 +88,7 @@ fn first_jobs(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Option<Worst>> {
             if finish_ns > limit_ns {
                 *worst = None;
             } else if let Some(worst) = worst {
-                worst.take_later(finish_ns + jitter_ns, start, 0);
+                worst.take_later(start, 0, -jitter_ns, finish_ns);
             }
         }
     }
@@ -98,23 +100,31 @@ impl Worst {
         Response::Bounded(Bound {
             response_ns: self.response_ns as u64, // A sum of times that are not negative.
             busy_start_ns: self.busy_start_ns,
+            arrival_ns: self.arrival_ns,
             job: self.job,
             exactness,
         })
     }
 
-    fn take_later(&mut self, response_ns: i64, start: BusyStart, job: u64) {
+    /// Takes a job of the busy window from `start` if it responds later; both instants count from there.
+    fn take_later(&mut self, start: BusyStart, job: u64, arrival_ns: i64, finish_ns: i64) {
+        let response_ns = finish_ns - arrival_ns;
         if response_ns > self.response_ns {
             *self = Self {
                 response_ns,
                 busy_start_ns: start.at_ns,
+                arrival_ns: start.at_ns + arrival_ns,
                 job,
             };
         }
     }
 }
 
-fn whole_busy_window(supply: &WindowSupply, tasks: &TaskSet, position: usize) -> Result<Worst, Response> {
+fn whole_busy_window(
+    supply: &WindowSupply,
+    tasks: &TaskSet,
+    position: usize,
+) -> Result<Worst, Response> {
     if let Some(shortfall) = demand::shortfall(supply, tasks, tasks.level(position)) {
         return Err(Response::Unbounded(Box::new(shortfall)));
     }
@@ -150,7 +160,7 @@ fn follow(
         if finish_ns == NEVER {
             return false;
         }
-        worst.take_later(finish_ns - arrival_ns, busy.start, job);
+        worst.take_later(busy.start, job, arrival_ns, finish_ns);
         arrival_ns += period_ns;
         if finish_ns <= arrival_ns {
             break;
@@ -266,7 +276,12 @@ impl<'a> BusyWindow<'a> {
 
 /// The work of the jobs that are released before `instant_ns` and not counted yet; now they are.
 #[inline]
-fn release_before(instant_ns: i64, next_ns: &mut [i64], charged_ns: &[i64], period_ns: &[i64]) -> i64 {
+fn release_before(
+    instant_ns: i64,
+    next_ns: &mut [i64],
+    charged_ns: &[i64],
+    period_ns: &[i64],
+) -> i64 {
     let mut released_ns = 0;
     for ((next_ns, charged_ns), period_ns) in next_ns.iter_mut().zip(charged_ns).zip(period_ns) {
         if *next_ns < instant_ns {
