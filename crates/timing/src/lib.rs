@@ -1,1 +1,15 @@
 //! Bounds and verdicts in time.
+//!
+//! Everything below works on integers in nanoseconds; intervals are half-open.
+
+#![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
+
+mod arithmetic;
+mod demand;
+pub mod response;
+pub mod sensitivity;
+pub mod supply;
+mod task_set;
+
+pub use demand::Shortfall;
+pub use task_set::{Release, Task, TaskSet, TaskSetError};
