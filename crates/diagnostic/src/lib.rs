@@ -3,16 +3,13 @@
 //! A check makes a [`Diagnostic`] under a [`Code`] and pushes it to a [`Diagnostics`] list; [`render_text`] draws it
 //! for people, [`Plain`] carries it to programs. Nothing here knows what a system is.
 
-<<<<<<< HEAD
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
-=======
 mod code;
 pub mod codes;
 mod list;
 mod plain;
 mod problem;
->>>>>>> model
 mod span;
 mod text;
 
