@@ -1,0 +1,98 @@
+//! Worst responses under a window table: what an analysis answers for each task.
+
+pub mod free_running;
+
+use crate::demand::Shortfall;
+
+/// The worst response of a task, or why it has none.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Response {
+    /// No job responds later.
+    Bounded(Bound),
+    /// The demand of the task and those that delay it passes the supply: responses grow without end.
+    Unbounded(Box<Shortfall>),
+    /// The busy window or the number of jobs passed the limit of the search; nothing is claimed.
+    GaveUp(GaveUp),
+}
+
+/// A worst response and the scenario that it was computed from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Bound {
+    /// Completion minus arrival, in ns.
+    pub response_ns: u64,
+    /// Where the busy window begins, in ns from the frame's begin (frame-aligned: from the
+    /// hyperperiod's begin, below 0 where the work began before).
+    pub busy_start_ns: i64,
+    /// Which job of the busy window responds worst (frame-aligned: of the hyperperiod), from 0.
+    pub job: u64,
+    /// Whether that scenario attains the response.
+    pub exactness: Exactness,
+}
+
+/// What ended a search before its answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum GaveUp {
+    /// More steps than the limit without the busy window's end.
+    BusyWindowTooLong,
+    /// More jobs in the hyperperiod than the limit.
+    HyperperiodTooLong,
+}
+
+impl std::fmt::Display for GaveUp {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::BusyWindowTooLong => write!(f, "the busy window has too many steps to follow"),
+            Self::HyperperiodTooLong => write!(f, "the hyperperiod has too many jobs to follow"),
+        }
+    }
+}
+
+/// Whether a scenario attains the bound.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Exactness {
+    /// The scenario named with the bound attains it.
+    Exact,
+    /// The bound is safe; the reason says why it may not be attained.
+    Bound(Inexact),
+}
+
+impl Exactness {
+    /// Whether the bound is attained.
+    pub fn is_exact(self) -> bool {
+        self == Self::Exact
+    }
+}
+
+/// Why a bound may not be attained.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Inexact {
+    /// Another task has the same priority; each is counted as delaying the other.
+    EqualPriority,
+    /// Nothing less urgent runs longer than the blocking time that is charged.
+    BlockerTooShort,
+    /// The release points are fixed, and the blocking may not meet the worst of them.
+    AlignedBlocking,
+    /// Frame-aligned release, counted as free-running: a bound that covers it.
+    TakenAsFreeRunning,
+}
+
+impl std::fmt::Display for Inexact {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self {
+            Self::EqualPriority => "another task of the partition has the same priority; each is counted as delaying the other",
+            Self::BlockerTooShort => "nothing less urgent runs longer than the blocking time charged",
+            Self::AlignedBlocking => "blocking is charged to every frame-aligned job, also where no less urgent job can have begun",
+            Self::TakenAsFreeRunning => "frame-aligned tasks of the partition are taken as free-running",
+        })
+    }
+}
+
+impl Response {
+    /// The bound, if there is one.
+    pub fn bound(&self) -> Option<&Bound> {
+        match self {
+            Self::Bounded(bound) => Some(bound),
+            _ => None,
+        }
+    }
+}

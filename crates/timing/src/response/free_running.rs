@@ -1,0 +1,288 @@
+//! Free-running release: worst responses when no task's arrivals know the frame.
+//!
+//! Computes: for every task of a partition the worst response over all phases of all tasks against
+//! the window table and each other.
+//! Source: critical instant and busy window: Liu & Layland 1973; Lehoczky 1990 (arbitrary
+//! deadlines); Tindell, Burns & Wellings 1994 (jitter, blocking); busy windows that begin where a
+//! static partition's window ends: Mok, Feng & Chen 2001. Warm starts: Sjödin & Hansson 1998.
+//! Assumptions: preemptive fixed priorities, one core; blocking once in a busy window; jitter of
+//! each job for itself; jobs of a task in order.
+//! Symbols: `s` busy-window start; `q` own job of the busy window, from 0; `B`, `C'`, `T`, `J`
+//! of a task; `S(s, t)` supply; all times in ns.
+//! `finish(q) = min { t : S(s, t) >= B + (q + 1) C' + sum of ceil((t + J_j) / T_j) C'_j }`,
+//! `R = max over s and q of finish(q) + J - q T`.
+//! Invariants and why it ends: every round adds at least one release, and work never shrinks. The
+//! busy window of a start ends when the own next job cannot have arrived by the finish. Demand
+//! above supply is answered at once with its shortfall. Otherwise one lcm of periods and frame is enough:
+//! one lcm later no job finishes more than one lcm later. A limit on the rounds guards extreme inputs.
+//! Differs from the source: the exact supply from every window end, not the least supply curve,
+//! which may take one span from one phase and the next from another.
+//! Checked by: published examples under full supply, the vessel's 39 responses, the brute-force oracle.
+
+use super::{Bound, Exactness, GaveUp, Inexact, Response};
+use crate::supply::{BusyStart, Cursor, NEVER, WindowSupply};
+use crate::task_set::TaskSet;
+use crate::{arithmetic, demand};
+
+/// Rounds of one first-job search; a longer one is left to the search of the whole busy window.
+const FIRST_JOB_ROUNDS: u32 = 1 << 16;
+/// Rounds of the whole busy-window search of one task.
+const BUSY_WINDOW_ROUNDS: u32 = 1 << 24;
+
+/// The worst response of every task, in the order in which the tasks were given.
+pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> {
+    let first = first_jobs(supply, tasks);
+    assert_eq!(first.len(), tasks.len(), "each task has a first job");
+    let answer = |&position: &usize| match first[position] {
+        Some(worst) => bounded(tasks, position, worst),
+        None => whole_busy_window(supply, tasks, position),
+    };
+    tasks.position.iter().map(answer).collect()
+}
+
+/// The latest completion found so far, counted from the arrival of its job.
+#[derive(Clone, Copy)]
+struct Worst {
+    response_ns: i64,
+    busy_start_ns: i64,
+    job: u64,
+}
+
+const NOTHING_YET: Worst = Worst {
+    response_ns: 0,
+    busy_start_ns: 0,
+    job: 0,
+};
+
+fn bounded(tasks: &TaskSet, position: usize, worst: Worst) -> Response {
+    Response::Bounded(Bound {
+        response_ns: worst.response_ns as u64, // Responses are sums of times that are not negative.
+        busy_start_ns: worst.busy_start_ns,
+        job: worst.job,
+        exactness: exactness(tasks, position),
+    })
+}
+
+fn exactness(tasks: &TaskSet, position: usize) -> Exactness {
+    if tasks.has_equal(position) {
+        Exactness::Bound(Inexact::EqualPriority)
+    } else if !tasks.blocking_is_attained(position) {
+        Exactness::Bound(Inexact::BlockerTooShort)
+    } else if !tasks.all_free_running() {
+        Exactness::Bound(Inexact::TakenAsFreeRunning)
+    } else {
+        Exactness::Exact
+    }
+}
+
+/// For each position the worst first job, where from every start the own next job cannot have
+/// arrived by then; none where the whole busy window has to be looked at.
+fn first_jobs(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Option<Worst>> {
+    let mut worst = vec![Some(NOTHING_YET); tasks.len()];
+    let countable = tasks.before_overload();
+    worst[countable..].fill(None);
+    let mut busy = BusyWindow::new(supply, tasks);
+    for &start in supply.busy_starts() {
+        busy.begin(start);
+        for (position, worst) in worst[..countable].iter_mut().enumerate() {
+            let jitter_ns = tasks.jitter_ns[position];
+            let limit_ns = tasks.period_ns[position] - jitter_ns;
+            let finish_ns = busy.first_job(position, limit_ns);
+            if finish_ns > limit_ns {
+                *worst = None;
+            } else if let Some(worst) = worst {
+                worst.take_later(finish_ns + jitter_ns, start, 0);
+            }
+        }
+    }
+    worst
+}
+
+impl Worst {
+    fn take_later(&mut self, response_ns: i64, start: BusyStart, job: u64) {
+        if response_ns > self.response_ns {
+            *self = Self {
+                response_ns,
+                busy_start_ns: start.at_ns,
+                job,
+            };
+        }
+    }
+}
+
+fn whole_busy_window(supply: &WindowSupply, tasks: &TaskSet, position: usize) -> Response {
+    if let Some(shortfall) = demand::shortfall(supply, tasks, tasks.level(position)) {
+        return Response::Unbounded(Box::new(shortfall));
+    }
+    let jobs = jobs_of_one_lcm(supply, tasks, position);
+    let mut busy = BusyWindow::new(supply, tasks);
+    let mut worst = NOTHING_YET;
+    let mut rounds = BUSY_WINDOW_ROUNDS;
+    for &start in supply.busy_starts() {
+        busy.begin(start);
+        if !follow(&mut busy, position, jobs, &mut rounds, &mut worst) {
+            return Response::GaveUp(GaveUp::BusyWindowTooLong);
+        }
+    }
+    bounded(tasks, position, worst)
+}
+
+/// Follows the own jobs of the busy window from one start; false where the rounds are used up.
+fn follow(
+    busy: &mut BusyWindow<'_>,
+    position: usize,
+    jobs: u64,
+    rounds: &mut u32,
+    worst: &mut Worst,
+) -> bool {
+    let (period_ns, jitter_ns) = (
+        busy.tasks.period_ns[position],
+        busy.tasks.jitter_ns[position],
+    );
+    busy.restart(position);
+    let mut arrival_ns = -jitter_ns;
+    for job in 0..jobs {
+        let finish_ns = busy.settle(busy.tasks.level(position).end, NEVER - 1, rounds);
+        if finish_ns == NEVER {
+            return false;
+        }
+        worst.take_later(finish_ns - arrival_ns, busy.start, job);
+        arrival_ns += period_ns;
+        if finish_ns <= arrival_ns {
+            break;
+        }
+        busy.work_ns += busy.tasks.charged_ns[position];
+    }
+    true
+}
+
+/// The own jobs in one lcm of the frame and the periods of the level; without end where it passes `u64`.
+fn jobs_of_one_lcm(supply: &WindowSupply, tasks: &TaskSet, position: usize) -> u64 {
+    let periods = tasks.period_ns[tasks.level(position)]
+        .iter()
+        .map(|&period_ns| period_ns as u64);
+    let lcm_ns = arithmetic::lcm_of(periods.chain([supply.frame_ns()]));
+    lcm_ns.map_or(u64::MAX, |lcm_ns| lcm_ns / tasks.period_ns[position] as u64)
+}
+
+/// The work of one busy window, grown release by release up to a fixed point.
+struct BusyWindow<'a> {
+    supply: &'a WindowSupply,
+    tasks: &'a TaskSet,
+    start: BusyStart,
+    cursor: Cursor<'a>,
+    /// Blocking, own jobs, and every other job released before the instant looked at.
+    work_ns: i64,
+    /// The next release of each other task that `work_ns` does not hold yet.
+    next_ns: Vec<i64>,
+}
+
+impl<'a> BusyWindow<'a> {
+    fn new(supply: &'a WindowSupply, tasks: &'a TaskSet) -> Self {
+        let start = supply.busy_starts()[0]; // A supply has at least one start.
+        Self {
+            supply,
+            tasks,
+            start,
+            cursor: Cursor::new(supply, start),
+            work_ns: 0,
+            next_ns: vec![0; tasks.len()],
+        }
+    }
+
+    fn begin(&mut self, start: BusyStart) {
+        self.start = start;
+        self.cursor = Cursor::new(self.supply, start);
+    }
+
+    /// The finish of the first job of the task at `position`, or some instant above `limit_ns` where it
+    /// finishes later. Called for rising positions, it goes on from the work of the last one: a less urgent
+    /// task finishes no sooner.
+    #[inline]
+    fn first_job(&mut self, position: usize, limit_ns: i64) -> i64 {
+        if !self.continue_with(position) {
+            self.cursor = Cursor::new(self.supply, self.start);
+            self.restart(position);
+        }
+        let finish_ns = self.settle(
+            self.tasks.others_end(position),
+            limit_ns,
+            &mut FIRST_JOB_ROUNDS.clone(),
+        );
+        self.next_ns[position] = self.tasks.period_ns[position] - self.tasks.jitter_ns[position];
+        finish_ns
+    }
+
+    /// Takes the first job at `position` into the work so far; false where that might count too much.
+    #[inline]
+    fn continue_with(&mut self, position: usize) -> bool {
+        if position == 0 || !self.tasks.follows_alone(position) {
+            return false;
+        }
+        let more_ns = self.tasks.charged_ns[position] + self.tasks.blocking_ns[position]
+            - self.tasks.blocking_ns[position - 1];
+        self.work_ns += more_ns;
+        more_ns >= 0
+    }
+
+    /// Blocking and the first job at `position`, before any other release.
+    fn restart(&mut self, position: usize) {
+        self.work_ns = self.tasks.blocking_ns[position] + self.tasks.charged_ns[position];
+        let level = self.tasks.level(position);
+        for (next_ns, jitter_ns) in self.next_ns[level.clone()]
+            .iter_mut()
+            .zip(&self.tasks.jitter_ns[level])
+        {
+            *next_ns = -jitter_ns;
+        }
+        self.next_ns[position] = NEVER; // Own jobs are added one by one.
+    }
+
+    /// Adds releases until none falls before the finish; then that finish, or the first instant above `limit_ns`.
+    #[inline]
+    fn settle(&mut self, others_end: usize, limit_ns: i64, rounds: &mut u32) -> i64 {
+        while *rounds > 0 {
+            let finish_ns = self.cursor.finish(self.work_ns);
+            if finish_ns > limit_ns {
+                return finish_ns;
+            }
+            let released_ns = self.release_before(finish_ns, others_end);
+            if released_ns == 0 {
+                return finish_ns;
+            }
+            self.work_ns += released_ns;
+            *rounds -= 1;
+        }
+        NEVER
+    }
+
+    /// The work of the other tasks' jobs that are released before `instant_ns` and not counted yet.
+    #[inline]
+    fn release_before(&mut self, instant_ns: i64, others_end: usize) -> i64 {
+        let charged_ns = &self.tasks.charged_ns[..others_end];
+        let period_ns = &self.tasks.period_ns[..others_end];
+        let mut released_ns = 0;
+        for ((next_ns, charged_ns), period_ns) in self.next_ns[..others_end]
+            .iter_mut()
+            .zip(charged_ns)
+            .zip(period_ns)
+        {
+            if *next_ns < instant_ns {
+                let jobs = jobs_before(instant_ns - *next_ns, *period_ns);
+                *next_ns += jobs * period_ns;
+                released_ns += jobs * charged_ns;
+            }
+        }
+        released_ns
+    }
+}
+
+/// `ceil(span / period)` for a span above 0, without dividing where it is small.
+#[inline]
+fn jobs_before(span_ns: i64, period_ns: i64) -> i64 {
+    if span_ns <= period_ns {
+        1
+    } else {
+        (span_ns - 1) / period_ns + 1
+    }
+}

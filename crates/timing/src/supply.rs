@@ -1,0 +1,238 @@
+//! The time a partition gets on one core from its window table.
+//!
+//! Computes: the supply of a cyclic window table between any two instants, its inverse, the starts
+//! of a busy window that can be worst, the lower supply curve and the longest blackout.
+//! Source: supply of a static partition: Mok, Feng & Chen 2001 (resource partitions); prefix sums
+//! over the frame are plain arithmetic.
+//! Assumptions: the table repeats for ever; the intervals given are usable, their heads (switch,
+//! refill, slip) already taken off.
+//! Symbols: `M` frame in ns; `Q` usable supply of a frame in ns; `S(s, t)` supply in `[s, s + t)` in ns.
+//! Invariants and why it ends: intervals are sorted, disjoint and inside the frame, so the prefix
+//! sums rise strictly; every search is a binary search or one division.
+//! Differs from the source: exact supply from an absolute instant, not only the minimum over all.
+//! Checked by: boundary tables below, properties and the brute-force oracle in `tests/`.
+
+mod cursor;
+mod starts;
+
+pub(crate) use cursor::{Cursor, NEVER};
+pub use starts::BusyStart;
+
+/// The greatest instant or span an input may name, in ns: every integer of an answer stays below 2^53.
+pub const MAX_TIME_NS: u64 = (1 << 53) - 1;
+
+/// A half-open interval `[start, end)` of a frame, in ns from the frame's begin.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Interval {
+    /// First instant inside, in ns.
+    pub start_ns: u64,
+    /// First instant after, in ns.
+    pub end_ns: u64,
+}
+
+/// Why a list of usable intervals is not a supply. The number is the index of the offending interval.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SupplyError {
+    /// The frame has no length.
+    FrameZero,
+    /// The frame passes [`MAX_TIME_NS`].
+    FrameTooLong,
+    /// The interval has no instant inside.
+    Empty(usize),
+    /// The interval ends after the frame.
+    PastFrame(usize),
+    /// The interval begins before the one listed before it has ended.
+    Unordered(usize),
+}
+
+impl std::fmt::Display for SupplyError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::FrameZero => write!(f, "the frame has no length"),
+            Self::FrameTooLong => write!(f, "the frame passes {MAX_TIME_NS} ns"),
+            Self::Empty(k) => write!(f, "usable interval {k} is empty"),
+            Self::PastFrame(k) => write!(f, "usable interval {k} ends after the frame"),
+            Self::Unordered(k) => write!(
+                f,
+                "usable interval {k} begins before the one before has ended"
+            ),
+        }
+    }
+}
+
+impl std::error::Error for SupplyError {}
+
+/// The exact supply of one partition on one core.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct WindowSupply {
+    frame_ns: i64,
+    per_frame_ns: i64,
+    /// Usable windows of one frame; touching intervals are one, except across the frame's end.
+    windows: Vec<Interval>,
+    /// Window ends over two frames, so that one frame can be read from any window without wrapping.
+    ends_ns: Vec<i64>,
+    /// Supply from 0 up to each of `ends_ns`.
+    supplied_ns: Vec<i64>,
+    starts: Vec<BusyStart>,
+}
+
+impl WindowSupply {
+    /// The supply of the usable `intervals` of every frame of `frame_ns`.
+    ///
+    /// # Errors
+    /// A [`SupplyError`] where the frame is zero or too long, or the intervals are empty, unsorted,
+    /// overlapping or outside the frame. No interval at all is a supply of nothing.
+    pub fn new(frame_ns: u64, intervals: &[Interval]) -> Result<Self, SupplyError> {
+        check(frame_ns, intervals)?;
+        let windows = join_touching(intervals);
+        let frame_ns = frame_ns as i64; // At most 2^53, by the check.
+        let mut supply = Self {
+            frame_ns,
+            per_frame_ns: windows.iter().map(|w| (w.end_ns - w.start_ns) as i64).sum(),
+            ends_ns: Vec::with_capacity(2 * windows.len()),
+            supplied_ns: Vec::with_capacity(2 * windows.len()),
+            windows,
+            starts: Vec::new(),
+        };
+        supply.sum_two_frames();
+        supply.starts = starts::worst_starts(&supply);
+        assert!(
+            !supply.starts.is_empty(),
+            "some instant always starts a busy window"
+        );
+        Ok(supply)
+    }
+
+    fn sum_two_frames(&mut self) {
+        let mut supplied_ns = 0;
+        for frame in 0..2 {
+            for window in &self.windows {
+                supplied_ns += (window.end_ns - window.start_ns) as i64;
+                self.ends_ns
+                    .push(frame * self.frame_ns + window.end_ns as i64);
+                self.supplied_ns.push(supplied_ns);
+            }
+        }
+    }
+
+    /// Length of the frame, in ns.
+    pub fn frame_ns(&self) -> u64 {
+        self.frame_ns as u64
+    }
+
+    /// Usable supply of one frame, in ns.
+    pub fn per_frame_ns(&self) -> u64 {
+        self.per_frame_ns as u64
+    }
+
+    /// The usable windows of one frame, touching ones joined.
+    pub fn windows(&self) -> &[Interval] {
+        &self.windows
+    }
+
+    /// The busy-window starts that can be worst: window ends whose supply no other end undercuts
+    /// everywhere; one arbitrary instant where the partition is never without supply.
+    pub fn busy_starts(&self) -> &[BusyStart] {
+        &self.starts
+    }
+
+    /// The supply in `[0, instant)`, in ns, over any number of frames.
+    pub fn supplied_before_ns(&self, instant_ns: u64) -> u64 {
+        let frames = instant_ns / self.frame_ns();
+        let within_ns = instant_ns % self.frame_ns();
+        let k = self.windows.partition_point(|w| w.end_ns <= within_ns);
+        let whole_ns = if k == 0 {
+            0
+        } else {
+            self.supplied_ns[k - 1] as u64
+        };
+        let part_ns = self
+            .windows
+            .get(k)
+            .map_or(0, |w| within_ns.saturating_sub(w.start_ns));
+        frames * self.per_frame_ns() + whole_ns + part_ns
+    }
+
+    /// `S(start, span)`: the supply in `[start, start + span)`, in ns. The end saturates at `u64::MAX`.
+    pub fn supply_ns(&self, start_ns: u64, span_ns: u64) -> u64 {
+        self.supplied_before_ns(start_ns.saturating_add(span_ns))
+            - self.supplied_before_ns(start_ns)
+    }
+
+    /// The shortest span `t` with `S(start, t) >= work`, in ns; none where the partition has no
+    /// supply or the instant passes `u64`.
+    pub fn span_for_ns(&self, start_ns: u64, work_ns: u64) -> Option<u64> {
+        if work_ns == 0 {
+            return Some(0);
+        }
+        let target_ns = self.supplied_before_ns(start_ns).checked_add(work_ns)?;
+        let frames = (target_ns - 1).checked_div(self.per_frame_ns())?;
+        let rest_ns = target_ns - frames * self.per_frame_ns();
+        let k = self
+            .supplied_ns
+            .partition_point(|&supplied| (supplied as u64) < rest_ns);
+        let within_ns = self.ends_ns[k] as u64 - (self.supplied_ns[k] as u64 - rest_ns);
+        frames
+            .checked_mul(self.frame_ns())?
+            .checked_add(within_ns)?
+            .checked_sub(start_ns)
+    }
+
+    /// The lower supply curve: the least supply of any interval of length `span_ns`, in ns.
+    pub fn least_supply_ns(&self, span_ns: u64) -> u64 {
+        let over_starts = self
+            .starts
+            .iter()
+            .map(|start| self.supply_ns(start.at_ns(), span_ns));
+        over_starts.min().unwrap_or(0)
+    }
+
+    /// The longest interval without supply, in ns; none where there is no supply at all.
+    pub fn blackout_ns(&self) -> Option<u64> {
+        let first = self.windows.first()?;
+        let last = self.windows.last()?;
+        let across_ns = self.frame_ns() - last.end_ns + first.start_ns;
+        let between = self
+            .windows
+            .windows(2)
+            .map(|pair| pair[1].start_ns - pair[0].end_ns);
+        Some(between.fold(across_ns, u64::max))
+    }
+}
+
+fn check(frame_ns: u64, intervals: &[Interval]) -> Result<(), SupplyError> {
+    if frame_ns == 0 {
+        return Err(SupplyError::FrameZero);
+    }
+    if frame_ns > MAX_TIME_NS {
+        return Err(SupplyError::FrameTooLong);
+    }
+    let mut before_ns = 0;
+    for (k, interval) in intervals.iter().enumerate() {
+        if interval.start_ns >= interval.end_ns {
+            return Err(SupplyError::Empty(k));
+        }
+        if interval.end_ns > frame_ns {
+            return Err(SupplyError::PastFrame(k));
+        }
+        if interval.start_ns < before_ns {
+            return Err(SupplyError::Unordered(k));
+        }
+        before_ns = interval.end_ns;
+    }
+    Ok(())
+}
+
+fn join_touching(intervals: &[Interval]) -> Vec<Interval> {
+    let mut windows: Vec<Interval> = Vec::with_capacity(intervals.len());
+    for interval in intervals {
+        match windows.last_mut() {
+            Some(last) if last.end_ns == interval.start_ns => last.end_ns = interval.end_ns,
+            _ => windows.push(*interval),
+        }
+    }
+    windows
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,89 @@
+//! Which instants can begin a worst busy window.
+
+use super::WindowSupply;
+
+/// Comparisons of supply curves after which no further start is dropped: keeping one costs time only.
+const COMPARISON_BUDGET: usize = 1 << 22;
+
+/// A window end from which a busy window may be worst.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct BusyStart {
+    pub(crate) at_ns: i64,
+    /// Supply in `[0, at)`.
+    pub(super) supplied_ns: i64,
+    /// The first window that ends after the start, counted over two frames.
+    pub(super) next: usize,
+}
+
+impl BusyStart {
+    /// The instant, in ns from the frame's begin.
+    pub fn at_ns(&self) -> u64 {
+        self.at_ns as u64
+    }
+}
+
+/// All window ends without the dominated ones: an end is dominated where another end's supply is
+/// never greater, so that every amount of work finishes no later from it.
+pub(super) fn worst_starts(supply: &WindowSupply) -> Vec<BusyStart> {
+    let all = window_ends(supply);
+    let mut kept: Vec<bool> = vec![true; all.len()];
+    let mut budget = COMPARISON_BUDGET;
+    for a in 0..all.len() {
+        let undercut = (0..all.len()).filter(|&b| b != a && kept[b]).any(|b| {
+            budget = budget.saturating_sub(supply.windows.len());
+            // Of two equal curves the earlier one stays.
+            budget > 0
+                && never_above(supply, all[b], all[a])
+                && (b < a || !never_above(supply, all[a], all[b]))
+        });
+        kept[a] = !undercut;
+    }
+    all.into_iter()
+        .zip(kept)
+        .filter_map(|(start, keep)| keep.then_some(start))
+        .collect()
+}
+
+fn window_ends(supply: &WindowSupply) -> Vec<BusyStart> {
+    let count = supply.windows.len();
+    let mut ends: Vec<BusyStart> = (0..count)
+        .map(|k| BusyStart {
+            at_ns: supply.ends_ns[k],
+            supplied_ns: supply.supplied_ns[k],
+            next: k + 1,
+        })
+        .collect();
+    if continues_across_frame_end(supply) {
+        ends.pop();
+    }
+    if ends.is_empty() {
+        ends.push(BusyStart {
+            at_ns: 0,
+            supplied_ns: 0,
+            next: 0,
+        });
+    }
+    ends
+}
+
+fn continues_across_frame_end(supply: &WindowSupply) -> bool {
+    match (supply.windows.first(), supply.windows.last()) {
+        (Some(first), Some(last)) => first.start_ns == 0 && last.end_ns == supply.frame_ns(),
+        _ => false,
+    }
+}
+
+/// Whether the supply from `low` is nowhere above the supply from `high`. The difference of two
+/// curves of slope 0 or 1 is least where `low` stops supplying or `high` starts to.
+fn never_above(supply: &WindowSupply, low: BusyStart, high: BusyStart) -> bool {
+    let count = supply.windows.len();
+    let holds = |instant_ns: i64, from: BusyStart| {
+        let span_ns = (instant_ns - from.at_ns) as u64;
+        supply.supply_ns(low.at_ns(), span_ns) <= supply.supply_ns(high.at_ns(), span_ns)
+    };
+    let length =
+        |k: usize| supply.supplied_ns[k] - if k == 0 { 0 } else { supply.supplied_ns[k - 1] };
+    let window_start_ns = |k: usize| (supply.ends_ns[k] - length(k)).max(high.at_ns);
+    (low.next..low.next + count).all(|k| holds(supply.ends_ns[k], low))
+        && (high.next..high.next + count).all(|k| holds(window_start_ns(k), high))
+}

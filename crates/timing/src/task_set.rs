@@ -1,0 +1,239 @@
+//! The tasks of one partition on one core, ordered for the fixed-priority analyses.
+
+use crate::supply::MAX_TIME_NS;
+use std::ops::Range;
+
+/// One fixed-priority task; every time in ns.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Task {
+    /// The larger, the more urgent.
+    pub priority: i64,
+    /// Distance of two arrivals (least distance, if sporadic).
+    pub period_ns: u64,
+    /// Greatest response that meets the need, counted from the arrival.
+    pub deadline_ns: u64,
+    /// Execution time with interference and context switches: C'.
+    pub charged_ns: u64,
+    /// How long after its arrival a job is released at the latest.
+    pub jitter_ns: u64,
+    /// How the arrivals stand to the frame.
+    pub release: Release,
+}
+
+/// How arrivals stand to the frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Release {
+    /// The first arrival may be at any instant, against the frame and every other task.
+    FreeRunning,
+    /// Arrivals at `offset + k * period`, counted from the begin of the first frame.
+    FrameAligned {
+        /// The first arrival, in ns.
+        offset_ns: u64,
+    },
+}
+
+/// Why a list of tasks cannot be analysed. The number is the index of the offending task.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TaskSetError {
+    /// The period is zero.
+    PeriodZero(usize),
+    /// The charged time is zero: a job takes at least 1 ns.
+    ChargedZero(usize),
+    /// A time of the task passes [`MAX_TIME_NS`].
+    TimeTooLong(usize),
+    /// The blocking time passes [`MAX_TIME_NS`].
+    BlockingTooLong,
+    /// So many tasks with so long times that sums of their work may pass 2^61 ns.
+    WorkTooLarge,
+}
+
+impl std::fmt::Display for TaskSetError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::PeriodZero(k) => write!(f, "task {k} has a period of zero"),
+            Self::ChargedZero(k) => write!(f, "task {k} has an execution time of zero"),
+            Self::TimeTooLong(k) => write!(f, "a time of task {k} passes {MAX_TIME_NS} ns"),
+            Self::BlockingTooLong => write!(f, "the blocking time passes {MAX_TIME_NS} ns"),
+            Self::WorkTooLarge => write!(f, "the tasks' work may pass 2^61 ns"),
+        }
+    }
+}
+
+impl std::error::Error for TaskSetError {}
+
+/// The tasks of a partition, most urgent first (equal ones in the order given), and what each
+/// suffers from the less urgent ones. Positions below count in this order.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TaskSet {
+    /// Position to index in the list given.
+    pub(crate) given: Vec<usize>,
+    /// Index in the list given to position.
+    pub(crate) position: Vec<usize>,
+    pub(crate) priority: Vec<i64>,
+    pub(crate) charged_ns: Vec<i64>,
+    pub(crate) period_ns: Vec<i64>,
+    pub(crate) deadline_ns: Vec<i64>,
+    pub(crate) jitter_ns: Vec<i64>,
+    pub(crate) release: Vec<Release>,
+    /// The blocking time where something less urgent exists, else 0.
+    pub(crate) blocking_ns: Vec<i64>,
+    /// The positions of the same priority, the own one among them.
+    peers: Vec<Range<usize>>,
+}
+
+impl TaskSet {
+    /// Orders `tasks`; a less urgent job that has begun may go on for `blocking_ns` at most.
+    ///
+    /// # Errors
+    /// A [`TaskSetError`] for a zero period or execution time, or times beyond what the analyses add up.
+    pub fn new(tasks: &[Task], blocking_ns: u64) -> Result<Self, TaskSetError> {
+        check(tasks, blocking_ns)?;
+        let mut given: Vec<usize> = (0..tasks.len()).collect();
+        given.sort_by_key(|&k| std::cmp::Reverse(tasks[k].priority));
+        let column =
+            |value: fn(&Task) -> u64| given.iter().map(|&k| value(&tasks[k]) as i64).collect();
+        let priority: Vec<i64> = given.iter().map(|&k| tasks[k].priority).collect();
+        let peers: Vec<_> = priority
+            .iter()
+            .map(|&level| same_priority(&priority, level))
+            .collect();
+        Ok(Self {
+            charged_ns: column(|task| task.charged_ns),
+            period_ns: column(|task| task.period_ns),
+            deadline_ns: column(|task| task.deadline_ns),
+            jitter_ns: column(|task| task.jitter_ns),
+            release: given.iter().map(|&k| tasks[k].release).collect(),
+            blocking_ns: peers
+                .iter()
+                .map(|p| {
+                    if p.end < tasks.len() {
+                        blocking_ns as i64
+                    } else {
+                        0
+                    }
+                })
+                .collect(),
+            position: inverse(&given),
+            priority,
+            peers,
+            given,
+        })
+    }
+
+    /// The number of tasks.
+    pub fn len(&self) -> usize {
+        self.given.len()
+    }
+
+    /// Whether there is no task.
+    pub fn is_empty(&self) -> bool {
+        self.given.is_empty()
+    }
+
+    /// Where all tasks are frame-aligned.
+    pub fn all_frame_aligned(&self) -> bool {
+        self.release
+            .iter()
+            .all(|release| matches!(release, Release::FrameAligned { .. }))
+    }
+
+    /// Where all tasks are free-running.
+    pub fn all_free_running(&self) -> bool {
+        self.release
+            .iter()
+            .all(|release| *release == Release::FreeRunning)
+    }
+
+    /// The tasks that can delay the one at `position`, itself among them: the more urgent ones and
+    /// its equals, which are counted as interfering both ways.
+    pub(crate) fn level(&self, position: usize) -> Range<usize> {
+        0..self.peers[position].end
+    }
+
+    /// The end of the positions that can delay the one at `position`; the own one may lie among them.
+    pub(crate) fn others_end(&self, position: usize) -> usize {
+        let peers = &self.peers[position];
+        if peers.len() == 1 {
+            position
+        } else {
+            peers.end
+        }
+    }
+
+    /// Whether neither the task at `position` nor the one before it, if any, has an equal.
+    pub(crate) fn follows_alone(&self, position: usize) -> bool {
+        !self.has_equal(position) && (position == 0 || !self.has_equal(position - 1))
+    }
+
+    /// The positions before the first level that holds a task with `C' > T`: no supply bears that one.
+    pub(crate) fn before_overload(&self) -> usize {
+        let overload = (0..self.len()).find(|&k| self.charged_ns[k] > self.period_ns[k]);
+        overload.map_or(self.len(), |k| self.peers[k].start)
+    }
+
+    pub(crate) fn has_equal(&self, position: usize) -> bool {
+        self.peers[position].len() > 1
+    }
+
+    /// Whether some less urgent job can have begun and still hold the whole blocking time.
+    pub(crate) fn blocking_is_attained(&self, position: usize) -> bool {
+        let blocking_ns = self.blocking_ns[position];
+        blocking_ns == 0
+            || self.charged_ns[self.peers[position].end..]
+                .iter()
+                .any(|&c| c > blocking_ns)
+    }
+}
+
+fn inverse(given: &[usize]) -> Vec<usize> {
+    let mut position = vec![0; given.len()];
+    for (at, &index) in given.iter().enumerate() {
+        position[index] = at;
+    }
+    position
+}
+
+fn same_priority(descending: &[i64], level: i64) -> Range<usize> {
+    descending.partition_point(|&p| p > level)..descending.partition_point(|&p| p >= level)
+}
+
+fn check(tasks: &[Task], blocking_ns: u64) -> Result<(), TaskSetError> {
+    if blocking_ns > MAX_TIME_NS {
+        return Err(TaskSetError::BlockingTooLong);
+    }
+    let mut longest_ns = blocking_ns;
+    for (k, task) in tasks.iter().enumerate() {
+        if task.period_ns == 0 {
+            return Err(TaskSetError::PeriodZero(k));
+        }
+        if task.charged_ns == 0 {
+            return Err(TaskSetError::ChargedZero(k));
+        }
+        let longest_here_ns = longest_time_ns(task);
+        if longest_here_ns > MAX_TIME_NS {
+            return Err(TaskSetError::TimeTooLong(k));
+        }
+        longest_ns = longest_ns.max(longest_here_ns);
+    }
+    // Work released within a span is at most the span plus a period and a jitter for each task.
+    match (tasks.len() as u64 + 1).checked_mul(4 * longest_ns) {
+        Some(work_ns) if work_ns < 1 << 61 => Ok(()),
+        _ => Err(TaskSetError::WorkTooLarge),
+    }
+}
+
+fn longest_time_ns(task: &Task) -> u64 {
+    let offset_ns = match task.release {
+        Release::FreeRunning => 0,
+        Release::FrameAligned { offset_ns } => offset_ns,
+    };
+    [
+        task.period_ns,
+        task.deadline_ns,
+        task.charged_ns,
+        task.jitter_ns,
+        offset_ns,
+    ]
+    .into_iter()
+    .fold(0, u64::max)
+}
