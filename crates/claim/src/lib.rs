@@ -3,6 +3,8 @@
 //! An analysis makes [`Verdict`]s; whoever shows them only renders. A verdict that does not say *shown* always
 //! carries its reason, and one that says *violated* always carries the witness.
 
+#![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
+
 mod assumption;
 mod witness;
 

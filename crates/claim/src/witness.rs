@@ -15,6 +15,13 @@ pub struct Witness {
     pub completes_ns: Option<u64>,
 }
 
+impl Witness {
+    /// A witness in which time plays no part: the fact itself shows the violation.
+    pub fn of_fact(summary: impl Into<String>) -> Self {
+        Self { summary: summary.into(), phase_ns: None, releases: Vec::new(), timeline: Vec::new(), completes_ns: None }
+    }
+}
+
 /// One job of a scenario. Times count from the scenario's beginning and may lie before it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct WitnessRelease {

@@ -1,5 +1,7 @@
 //! The system file: text in, resolved [`System`] and diagnostics out.
 
+#![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
+
 mod digest;
 pub mod system;
 

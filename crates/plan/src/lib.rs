@@ -2,6 +2,8 @@
 //!
 //! A plan is written by the planner or by hand; nobody trusts either, so the same checks judge both.
 
+#![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
+
 mod windows;
 
 pub use windows::{CoreTable, MergedWindow, ScheduleTable, Window};

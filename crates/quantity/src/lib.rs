@@ -4,6 +4,8 @@
 //! not a whole number of that unit is refused. Every value stays at or below [`LIMIT`], so that it survives
 //! a trip through JSON and so that sums of thousands of them cannot overflow.
 
+#![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
+
 mod address;
 mod bytes;
 mod duration;

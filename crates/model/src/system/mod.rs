@@ -160,4 +160,13 @@ impl System {
     pub fn deadline_phase(&self, id: PartitionId) -> DeadlinePhase {
         self.partition(id).deadline_phase.unwrap_or(self.deadline_phase)
     }
+
+    /// The growth rule for a subject that asks for most among those judged now: rules without a milestone, and
+    /// rules for the milestone of the file.
+    pub fn growth_rule(&self, subject: GrowthSubject) -> Option<&GrowthRule> {
+        let now = self.milestone.as_ref().map(|m| m.value.as_str());
+        let applies = |rule: &&GrowthRule| rule.milestone.as_ref().is_none_or(|m| Some(m.value.as_str()) == now);
+        let rules = self.growth_rules.iter().filter(|rule| rule.subject.value == subject);
+        rules.filter(applies).max_by_key(|rule| rule.at_least.value)
+    }
 }
