@@ -8,7 +8,7 @@ mod windows;
 
 pub use windows::{CoreTable, MergedWindow, ScheduleTable, Window};
 
-use diagnostic::{Located, Span};
+use diagnostic::Span;
 use model::Digest;
 use quantity::{Address, Bytes, CacheId, CoreId, PartitionId, Rate};
 
@@ -16,7 +16,7 @@ use quantity::{Address, Bytes, CacheId, CoreId, PartitionId, Rate};
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Plan {
     /// The digest of the system that it was made for, where it says so.
-    pub made_for: Option<Located<Digest>>,
+    pub made_for: Option<Digest>,
     /// One table for each module schedule of the system that has windows, in the system's order.
     pub schedules: Vec<ScheduleTable>,
     /// Where memory lies.
