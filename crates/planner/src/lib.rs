@@ -28,6 +28,7 @@ mod workload;
 pub use answer::{Answer, Options, Outcome, Progress};
 
 use answer::{Clock, Report};
+use diagnostic::{Located, Span};
 use model::System;
 use plan::Plan;
 use problem::Problem;
@@ -72,7 +73,7 @@ fn planned_tables(
 /// The tables with memory, cache ways and bandwidth.
 fn completed(system: &System, keep: Option<&Plan>, tables: Tables, report: &mut Report) -> Plan {
     Plan {
-        made_for: Some(system.digest()),
+        made_for: Some(Located::new(system.digest(), Span::NOWHERE)),
         schedules: tables.schedules,
         memory: memory::placements(system, keep, report),
         cache: cache::way_grants(system, &tables.on_core, report),

@@ -3,11 +3,12 @@
 //! To add one: a line in its group's file, and its page `docs/codes/ID.md`. A test runs every page.
 
 pub mod input;
+pub mod plan_file;
 pub mod shape;
 
 use crate::Code;
 
-static GROUPS: &[&[&Code]] = &[input::GROUP, shape::GROUP];
+static GROUPS: &[&[&Code]] = &[input::GROUP, shape::GROUP, plan_file::GROUP];
 
 /// All codes in the order of their ids within each group.
 pub fn all() -> impl Iterator<Item = &'static Code> {
