@@ -1,9 +1,10 @@
 //! The survey vessel's plan as it is published with the program.
 
-use diagnostic::{Look, Sources, render_text};
-use model::{Reading, System, read_system};
+mod common;
+
+use diagnostic::Sources;
+use model::System;
 use plan::{Plan, read_plan, write_plan};
-use std::collections::BTreeMap;
 use std::path::Path;
 
 fn file(name: &str) -> Vec<u8> {
@@ -12,10 +13,7 @@ fn file(name: &str) -> Vec<u8> {
 
 fn vessel() -> (System, Sources) {
     let names = ["system.toml", "tasks.csv", "channels.csv"];
-    let mut files: BTreeMap<_, _> = names.map(|name| (name.to_owned(), file(name))).into();
-    let Reading { sources, system, diagnostics } = read_system("system.toml", &mut files);
-    let found: String = diagnostics.iter().map(|d| render_text(d, &sources, Look::Plain)).collect();
-    (system.unwrap_or_else(|| panic!("{found}")), sources)
+    common::read(names.map(|name| (name.to_owned(), file(name))).into())
 }
 
 fn read(system: &System, sources: &mut Sources, bytes: &[u8]) -> Plan {

@@ -11,5 +11,7 @@ crate::code::declare! {
     DUPLICATE_NAME = Error "E0108", since "0.1.0", "Two elements of one kind have the same name.";
     UNKNOWN_NAME = Error "E0109", since "0.1.0", "A name is used that nothing has.";
     REPEATED_ENTRY = Error "E0110", since "0.1.0", "A list names the same element twice.";
+    ZERO_VALUE = Error "E0112", since "0.1.0", "A value that must be above zero is zero.";
+    KEY_ALONE = Error "E0113", since "0.1.0", "A key is given without the one that it needs.";
     KEYS_CLASH = Error "E0111", since "0.1.0", "Two keys are given of which only one may be.";
 }

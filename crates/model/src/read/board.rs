@@ -10,7 +10,8 @@ pub(super) static SECTION: Section = Section {
     summary: "The board that everything runs on.",
     keys: &[
         Key::required("name", Kind::Name, "The board's name."),
-        Key::optional("address_bits", SMALL, "The width of a physical address in bits; 64 where not given."),
+        Key::optional("address_bits", SMALL, "The width of a physical address in bits; 64 where not given.")
+            .above_zero(),
         Key::required("core", Kind::Tables(&CORE), CORE.summary),
         Key::optional("cache", Kind::Tables(&CACHE), CACHE.summary),
         Key::optional("memory", Kind::Tables(&MEMORY), MEMORY.summary),
@@ -24,7 +25,7 @@ static CORE: Section = Section {
     summary: "A core of the board.",
     keys: &[
         Key::required("name", Kind::Name, "The core's name, such as \"0\"."),
-        Key::optional("clock_mhz", SMALL, "The clock in MHz, for display."),
+        Key::optional("clock_mhz", SMALL, "The clock in MHz, for display.").above_zero(),
         Key::optional("active", Kind::Flag, "Whether the core is in use at all; it is where not given."),
     ],
 };
@@ -34,10 +35,10 @@ static CACHE: Section = Section {
     summary: "A cache of the board.",
     keys: &[
         Key::required("name", Kind::Name, "The cache's name."),
-        Key::required("level", SMALL, "Its level, from 1."),
-        Key::required("size", Kind::Size, "Its whole size: ways times sets times line."),
-        Key::required("ways", SMALL, "The number of ways."),
-        Key::required("line", Kind::Size, "The size of a line."),
+        Key::required("level", SMALL, "Its level, from 1.").above_zero(),
+        Key::required("size", Kind::Size, "Its whole size: ways times sets times line.").above_zero(),
+        Key::required("ways", SMALL, "The number of ways.").above_zero(),
+        Key::required("line", Kind::Size, "The size of a line.").above_zero(),
         Key::required("cores", Kind::List(&Kind::Ref("core")), "The cores that use it."),
         Key::optional("partitionable", Kind::Flag, "Whether its ways can be given apart; not where not given."),
     ],
@@ -49,8 +50,9 @@ static MEMORY: Section = Section {
     keys: &[
         Key::required("name", Kind::Name, "The range's name."),
         Key::required("base", Kind::Address, "Its first address."),
-        Key::required("size", Kind::Size, "Its size."),
-        Key::optional("granule", Kind::Size, "The smallest unit of access rights; \"4 KiB\" where not given."),
+        Key::required("size", Kind::Size, "Its size.").above_zero(),
+        Key::optional("granule", Kind::Size, "The smallest unit of access rights; \"4 KiB\" where not given.")
+            .above_zero(),
         Key::optional("placeable", Kind::Flag, "Whether partitions may be placed here; not where not given."),
     ],
 };
@@ -59,9 +61,9 @@ static INTERCONNECT: Section = Section {
     head: "[board.interconnect]",
     summary: "The path to memory and everything that competes on it.",
     keys: &[
-        Key::required("line", Kind::Size, "The bytes moved by one line request."),
-        Key::required("guaranteed", Kind::Rate, "The rate that the memory keeps up in the worst case."),
-        Key::optional("peak", Kind::Rate, "The rate on the data sheet, for display only."),
+        Key::required("line", Kind::Size, "The bytes moved by one line request.").above_zero(),
+        Key::required("guaranteed", Kind::Rate, "The rate that the memory keeps up in the worst case.").above_zero(),
+        Key::optional("peak", Kind::Rate, "The rate on the data sheet, for display only.").above_zero(),
         Key::required("arbitration", Kind::Word(ARBITRATION_WORDS), "How masters take turns."),
         Key::required("master", Kind::Tables(&MASTER), MASTER.summary),
     ],

@@ -15,7 +15,7 @@ pub(super) static SECTION: Section = Section {
         Key::required("policy", Kind::Word(POLICY_WORDS), "How its cores are scheduled."),
         Key::optional("synchronised", Kind::Flag, "Whether its frame begins with the others'; as the platform says."),
         Key::optional("drift_ppm", COUNT, "The drift of its clock, in parts per million."),
-        Key::optional("quantum", Kind::Time, "The turn of a proportional share."),
+        Key::optional("quantum", Kind::Time, "The turn of a proportional share.").above_zero(),
     ],
 };
 

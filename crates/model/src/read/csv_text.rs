@@ -4,6 +4,7 @@
 //! is a key that is not given. Cells carry their exact place in the text.
 
 use super::names::nearest;
+use super::open::lower;
 use super::section::{Key, Kind, Section};
 use super::value::{Entry, Table, Value};
 use csv_core::{ReadFieldResult, Reader};
@@ -97,13 +98,15 @@ struct Header {
 impl Header {
     fn read(record: Record, section: &'static Section, out: &mut Diagnostics) -> Self {
         let whole = record.span;
-        let columns: Vec<_> = record.cells.into_iter().map(|name| column(&name, section, out)).collect();
+        let mut meant = Vec::new();
+        let columns: Vec<_> = record.cells.iter().map(|name| column(name, section, &mut meant, out)).collect();
         report_twice(&columns, out);
-        let given = |key: &Key| columns.iter().flatten().any(|c| c.table.unwrap_or(c.key.name) == key.name);
-        let missing: Vec<_> = section.keys.iter().filter(|key| key.required && !given(key)).collect();
-        for key in &missing {
+        let named = |key: &Key| columns.iter().flatten().any(|c| c.table.unwrap_or(c.key.name) == key.name);
+        let given = |key: &Key| named(key) || meant.contains(&key.name);
+        let missing: Vec<_> = section.keys.iter().filter(|key| key.required && !named(key)).collect();
+        for key in missing.iter().filter(|key| !given(key)) {
             let message = format!("this table has no column `{}`", key.name);
-            out.push(Diagnostic::new(&MISSING_KEY, whole, message).help(format!("add it; it is {}", key.doc)));
+            out.push(Diagnostic::new(&MISSING_KEY, whole, message).help(format!("add it: {}", lower(key.doc))));
         }
         Self { columns, missing }
     }
@@ -112,8 +115,10 @@ impl Header {
     fn row(&self, record: Record, out: &mut Diagnostics) -> Option<Located<Table>> {
         let span = record.span;
         if record.cells.len() != self.columns.len() {
-            let message = format!("this row has {} cells and the header has {}", record.cells.len(), self.columns.len());
-            let help = "put a cell that holds a comma into double quotes; leave a cell empty for a key that is not given";
+            let message =
+                format!("this row has {} cells and the header has {}", record.cells.len(), self.columns.len());
+            let help =
+                "put a cell that holds a comma into double quotes; leave a cell empty for a key that is not given";
             out.push(Diagnostic::new(&TABLE_SYNTAX, span, message).help(help));
             return None;
         }
@@ -154,13 +159,21 @@ fn known(section: &'static Section) -> impl Iterator<Item = (Option<&'static str
     })
 }
 
-fn column(name: &Located<String>, section: &'static Section, out: &mut Diagnostics) -> Option<Column> {
+/// The column of that name; reports one that is not known, and adds the one that was meant.
+fn column(
+    name: &Located<String>,
+    section: &'static Section,
+    meant: &mut Vec<&'static str>,
+    out: &mut Diagnostics,
+) -> Option<Column> {
     if let Some((table, key)) = known(section).find(|(_, key)| key.name == name.value) {
         return Some(Column { table, key, span: name.span });
     }
     let message = format!("the column `{}` is not known in a table of this kind", super::value::short(&name.value));
     let names: Vec<_> = known(section).map(|(_, key)| key.name).collect();
-    let help = match nearest(&name.value, names.iter().copied()) {
+    let near = nearest(&name.value, names.iter().copied());
+    meant.extend(known(section).map(|(_, key)| key.name).find(|name| Some(*name) == near));
+    let help = match near {
         Some(near) => format!("did you mean `{near}`?"),
         None => format!("known columns, separated by commas: {}", names.join(", ")),
     };

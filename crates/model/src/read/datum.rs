@@ -6,9 +6,10 @@ use super::open::open;
 use super::section::{Kind, Section, words_of};
 use super::value::{Entry, Table, Value, part, short};
 use diagnostic::codes::input::TOO_MANY;
-use diagnostic::codes::shape::{BAD_COUNT, BAD_NAME, BAD_QUANTITY, UNKNOWN_WORD, WRONG_TYPE};
+use diagnostic::codes::shape::{BAD_COUNT, BAD_NAME, BAD_QUANTITY, REPEATED_ENTRY, UNKNOWN_WORD, WRONG_TYPE};
 use diagnostic::{Code, Diagnostic, Diagnostics, Located, Span};
 use quantity::QuantityError;
+use std::collections::BTreeMap;
 use std::str::FromStr;
 
 /// The most elements of any list, which keeps every count far from any overflow.
@@ -74,16 +75,26 @@ impl Reader<'_> {
     }
 
     fn wrong_type<T>(&self, value: &Value) -> Outcome<T> {
-        let help = match (value, self.kind) {
-            (Value::Integer(number) | Value::Float(number), Kind::Time) => format!("write \"{} ms\"", short(number)),
-            (Value::Integer(number), Kind::Size) => format!("write \"{} MiB\"", short(number)),
-            (Value::Integer(number) | Value::Float(number), Kind::Text | Kind::Name | Kind::Ref(_)) => {
-                format!("write it in quotes: \"{}\"", short(number))
-            }
-            _ => format!("write {}", self.kind.describe()),
-        };
+        let help = self.in_quotes(value).unwrap_or_else(|| format!("write {}", self.kind.describe()));
         let what = format!("is {}", value.describe());
         Err(self.error(&WRONG_TYPE, what).map(|d| d.help(help)))
+    }
+
+    /// How a bare number would be written as a value of this kind, where it can be.
+    fn in_quotes(&self, value: &Value) -> Option<String> {
+        let (Value::Integer(number) | Value::Float(number)) = value else { return None };
+        let text = match self.kind {
+            Kind::Text | Kind::Name | Kind::Ref(_) => number.clone(),
+            Kind::Time => format!("{number} ms"),
+            Kind::Size => format!("{number} MiB"),
+            _ => return None,
+        };
+        let reads = match self.kind {
+            Kind::Time => text.parse::<quantity::Duration>().is_ok(),
+            Kind::Size => text.parse::<quantity::Bytes>().is_ok(),
+            _ => true,
+        };
+        reads.then(|| format!("write \"{}\"", short(&text)))
     }
 
     fn text(&self, value: Value) -> Outcome<String> {
@@ -182,12 +193,29 @@ impl Reader<'_> {
             other => return self.wrong_type(&other),
         };
         let elements = self.capped(elements);
-        Ok(Datum::List(elements.into_iter().map(|element| read(self.key, kind, element, self.out)).collect()))
+        let list: Vec<_> = elements.into_iter().map(|element| read(self.key, kind, element, self.out)).collect();
+        if matches!(kind, Kind::Ref(_)) {
+            self.report_repeated(&list);
+        }
+        Ok(Datum::List(list))
+    }
+
+    /// A list of elements names each once.
+    fn report_repeated(&mut self, list: &[Located<Datum>]) {
+        let mut first = BTreeMap::new();
+        for element in list {
+            let Datum::Text(name) = &element.value else { continue };
+            let Some(before) = first.insert(name, element.span) else { continue };
+            let message = format!("`{}` names `{}` twice", self.key, short(name));
+            let fault = Diagnostic::new(&REPEATED_ENTRY, element.span, message).also(before, "named here too");
+            self.out.push(fault.help("name it once"));
+        }
     }
 
     fn parts(&self, text: String) -> impl Iterator<Item = Located<String>> + use<> {
         let text = Located::new(text, self.span);
-        let parts: Vec<_> = text.value.split(';').map(str::trim).filter(|p| !p.is_empty()).map(|p| part(&text, p)).collect();
+        let parts: Vec<_> =
+            text.value.split(';').map(str::trim).filter(|p| !p.is_empty()).map(|p| part(&text, p)).collect();
         parts.into_iter()
     }
 

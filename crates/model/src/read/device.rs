@@ -14,10 +14,10 @@ pub(super) static SECTION: Section = Section {
         Key::optional("shared_with", Kind::List(&Kind::Ref("partition")), "Those that share it through the owner."),
         Key::optional("registers", Kind::Table(&REGISTERS), REGISTERS.summary),
         Key::optional("dma_stream", Kind::Text, "Its stream at the I/O memory unit, where it moves memory by itself."),
-        Key::optional("dma_rate", Kind::Rate, "The rate at which it moves memory by itself."),
-        Key::optional("dma_address_bits", SMALL, "The widest address that it can form, in bits."),
+        Key::optional("dma_rate", Kind::Rate, "The rate at which it moves memory by itself.").above_zero(),
+        Key::optional("dma_address_bits", SMALL, "The widest address that it can form, in bits.").above_zero(),
         Key::optional("memory", Kind::Ref("memory region"), "The memory that it may reach beyond its owner's."),
-        Key::optional("capacity", Kind::Rate, "The rate that the device itself can carry."),
+        Key::optional("capacity", Kind::Rate, "The rate that the device itself can carry.").above_zero(),
         Key::optional("interrupt", Kind::Tables(&INTERRUPT), INTERRUPT.summary),
     ],
 };
@@ -27,7 +27,7 @@ static REGISTERS: Section = Section {
     summary: "The device's register range.",
     keys: &[
         Key::required("base", Kind::Address, "The first address."),
-        Key::required("size", Kind::Size, "The size."),
+        Key::required("size", Kind::Size, "The size.").above_zero(),
     ],
 };
 
@@ -38,7 +38,7 @@ static INTERRUPT: Section = Section {
         Key::required("line", Kind::Text, "The line's number or name."),
         Key::optional("core", Kind::Ref("core"), "The core that it is routed to."),
         Key::optional("policy", Kind::Word(POLICY_WORDS), "What happens outside the owner's windows."),
-        Key::optional("min_interarrival", Kind::Time, "The least time between two of them."),
+        Key::optional("min_interarrival", Kind::Time, "The least time between two of them.").above_zero(),
         Key::optional("handler", Kind::Time, "The time that the handler takes."),
     ],
 };

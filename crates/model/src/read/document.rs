@@ -69,6 +69,13 @@ impl Document {
         Self { root, tasks, channel_rows, names }
     }
 
+    /// The tasks of a partition, each with its position among all.
+    pub fn tasks_of(&self, partition: usize) -> impl Iterator<Item = (usize, &TaskFields)> {
+        let first = self.tasks.partition_point(|task| task.partition < partition);
+        let tasks = self.tasks.iter().enumerate().skip(first);
+        tasks.take_while(move |(_, task)| task.partition == partition)
+    }
+
     /// The channels of the file, then those of the tables, in the order of their ids.
     pub fn channels(&self) -> impl Iterator<Item = &Fields> {
         self.root.tables("channel").chain(&self.channel_rows)

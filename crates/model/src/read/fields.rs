@@ -43,6 +43,20 @@ pub(crate) enum Datum {
     Invalid,
 }
 
+impl Datum {
+    /// Whether it is a quantity or count of zero.
+    pub fn is_zero(&self) -> bool {
+        match self {
+            Self::Time(time) => time.is_zero(),
+            Self::Size(size) => size.get() == 0,
+            Self::Rate(rate) => rate.bytes_per_s() == 0,
+            Self::Share(share) => share.get() == 0,
+            Self::Count(count) => *count == 0,
+            _ => false,
+        }
+    }
+}
+
 /// Declares a getter: the value of a key of one kind; `None` where it is not given or could not be read.
 macro_rules! getters {
     ($($(#[$doc:meta])* $name:ident: $variant:ident -> $type:ty;)*) => {$(

@@ -9,9 +9,10 @@ pub(super) static SERVER: Section = Section {
     head: "[partition.server]",
     summary: "The budget server of a partition in a core set of that policy.",
     keys: &[
-        Key::required("budget", Kind::Time, "The budget in each period."),
-        Key::required("period", Kind::Time, "The period."),
-        Key::optional("deadline", Kind::Time, "The time within which each budget is given; the period if not given."),
+        Key::required("budget", Kind::Time, "The budget in each period.").above_zero(),
+        Key::required("period", Kind::Time, "The period.").above_zero(),
+        Key::optional("deadline", Kind::Time, "The time within which each budget is given; the period if not given.")
+            .above_zero(),
     ],
 };
 
@@ -19,8 +20,8 @@ pub(super) static SHARE: Section = Section {
     head: "[partition.share]",
     summary: "The share of a partition in a core set of that policy.",
     keys: &[
-        Key::required("share", SMALL, "The weight against the others of the set."),
-        Key::optional("ceiling", Kind::Share, "The most that it may take, as a share of a core."),
+        Key::required("share", SMALL, "The weight against the others of the set.").above_zero(),
+        Key::optional("ceiling", Kind::Share, "The most that it may take, as a share of a core.").above_zero(),
     ],
 };
 
@@ -28,9 +29,9 @@ pub(super) static NEED: Section = Section {
     head: "[partition.need]",
     summary: "What an opaque guest needs: a budget in each period, or a rate that comes at most a delay late.",
     keys: &[
-        Key::optional("budget", Kind::Time, "The time in each period."),
-        Key::optional("period", Kind::Time, "The period."),
-        Key::optional("rate", Kind::Share, "The share of a core."),
+        Key::optional("budget", Kind::Time, "The time in each period.").above_zero(),
+        Key::optional("period", Kind::Time, "The period.").above_zero(),
+        Key::optional("rate", Kind::Share, "The share of a core.").above_zero(),
         Key::optional("delay", Kind::Time, "The longest delay of the share."),
     ],
 };

@@ -63,14 +63,19 @@ pub use schema::schema;
 pub use source::{FileError, FileSource, MOST_BYTES};
 pub use tables_of_keys::{KeyTable, key_tables};
 
+pub(crate) use board::ADDRESS_BITS;
 pub(crate) use context::Context;
+pub(crate) use core_set::{Policy, policy_of};
 pub(crate) use document::Document;
-pub(crate) use draft::Draft;
 pub(crate) use fields::Fields;
 pub(crate) use names::Names;
+pub(crate) use partition::{GuestKind, guest_of, role_of};
+pub(crate) use system::phase;
+pub(crate) use task::is_aligned;
 
 use crate::System;
 use diagnostic::{Diagnostic, Diagnostics, FileId, Located, Sources};
+use draft::Draft;
 use source::Loader;
 
 /// What came of reading a system.
@@ -95,7 +100,7 @@ pub fn read_system(main_name: &str, files: &mut dyn FileSource) -> Reading {
     let system = input.and_then(|input| {
         let doc = Document::new(input, &mut cx);
         let draft = Draft::read(&doc, &mut cx);
-        crate::check::check(&doc, &draft, &mut cx);
+        crate::check::check(&doc, &mut cx);
         if cx.has_errors() { None } else { draft.finish() }
     });
     Reading { diagnostics: cx.into_diagnostics().into_sorted(&sources), sources, system }
@@ -144,7 +149,8 @@ fn rows(
 /// No more rows than elements of any list.
 fn cap(mut rows: Vec<Fields>, key: &str, out: &mut Diagnostics) -> Vec<Fields> {
     if let Some(first_beyond) = rows.get(datum::MOST_ELEMENTS) {
-        let message = format!("the tables of {key} have {} rows; at most {} are read", rows.len(), datum::MOST_ELEMENTS);
+        let message =
+            format!("the tables of {key} have {} rows; at most {} are read", rows.len(), datum::MOST_ELEMENTS);
         out.push(Diagnostic::new(&diagnostic::codes::input::TOO_MANY, first_beyond.span, message));
         rows.truncate(datum::MOST_ELEMENTS);
     }

@@ -102,8 +102,8 @@ pub(crate) fn nearest<'a>(given: &str, known: impl Iterator<Item = &'a str>) -> 
     if length > LONGEST {
         return None;
     }
-    // One slip in three letters is a slip; more is another word.
-    let limit = length.div_ceil(3);
+    // One wrong letter in three is a slip; more is another word.
+    let limit = length / 3;
     let lower = given.to_lowercase();
     let distance = |word: &str| strsim::damerau_levenshtein(&lower, &word.to_lowercase());
     let near = known.filter(|word| word.chars().count().abs_diff(length) <= limit);
@@ -121,6 +121,7 @@ mod tests {
         assert_eq!(nearest("Period", known.into_iter()), Some("period"));
         assert_eq!(nearest("dealdine", known.into_iter()), Some("deadline"));
         assert_eq!(nearest("colour", known.into_iter()), None);
+        assert_eq!(nearest("A", ["B"].into_iter()), None);
         assert_eq!(nearest("", known.into_iter()), None);
     }
 }

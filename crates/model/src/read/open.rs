@@ -5,13 +5,16 @@ use super::fields::{Datum, Field, Fields};
 use super::names::nearest;
 use super::section::{Key, Section};
 use super::value::{Entry, Table, short};
-use diagnostic::codes::shape::{MISSING_KEY, UNKNOWN_KEY};
+use diagnostic::codes::shape::{MISSING_KEY, UNKNOWN_KEY, ZERO_VALUE};
 use diagnostic::{Diagnostic, Diagnostics, Located};
 
 /// Reads the values of a table by the kinds that its section declares.
 pub(crate) fn open(section: &'static Section, table: Located<Table>, out: &mut Diagnostics) -> Fields {
     let (span, row) = (table.span, table.value.row);
-    let fields: Vec<_> = table.value.entries.into_iter().filter_map(|e| field(section, e, row, out)).collect();
+    let mut entries = table.value.entries;
+    // Known keys first: where a slip stands beside the key that was meant, the key counts.
+    entries.sort_by_key(|entry| section.key(&entry.key.value).is_none());
+    let fields: Vec<_> = entries.into_iter().filter_map(|e| field(section, e, row, out)).collect();
     let fields = Fields { section, span, fields };
     let due = section.keys.iter().filter(|key| key.required && (row || !key.column_only));
     for key in due.filter(|key| !fields.has(key.name)) {
@@ -21,26 +24,31 @@ pub(crate) fn open(section: &'static Section, table: Located<Table>, out: &mut D
 }
 
 fn field(section: &'static Section, entry: Entry, row: bool, out: &mut Diagnostics) -> Option<Field> {
-    match section.key(&entry.key.value).filter(|key| row || !key.column_only) {
-        Some(key) => {
-            let value = datum::read(key.name, &key.kind, entry.value, out);
-            Some(Field { name: key.name, key: entry.key.span, value })
-        }
-        None => {
-            report_unknown(section, &entry.key, out);
-            None
-        }
+    let known = section.key(&entry.key.value).filter(|key| row || !key.column_only);
+    let Some(key) = known else { return unknown(section, &entry, out) };
+    let mut value = datum::read(key.name, &key.kind, entry.value, out);
+    if key.above_zero && value.value.is_zero() {
+        let message = format!("`{}` is zero", key.name);
+        out.push(
+            Diagnostic::new(&ZERO_VALUE, value.span, message).help(format!("write {} above zero", key.kind.describe())),
+        );
+        value.value = Datum::Invalid;
     }
+    Some(Field { name: key.name, key: entry.key.span, value })
 }
 
-fn report_unknown(section: &'static Section, key: &Located<String>, out: &mut Diagnostics) {
-    let message = format!("the key `{}` is not known in {}", short(&key.value), section.head);
-    let diagnostic = Diagnostic::new(&UNKNOWN_KEY, key.span, message);
+/// Reports a key that is not known. The key that was meant then counts as given, so that it is not missing too.
+fn unknown(section: &'static Section, entry: &Entry, out: &mut Diagnostics) -> Option<Field> {
+    let message = format!("the key `{}` is not known in {}", short(&entry.key.value), section.head);
+    let diagnostic = Diagnostic::new(&UNKNOWN_KEY, entry.key.span, message);
     let names: Vec<_> = section.keys.iter().filter(|key| !key.column_only).map(|key| key.name).collect();
-    out.push(match nearest(&key.value, names.iter().copied()) {
-        Some(near) => diagnostic.help(format!("did you mean `{near}`?")),
-        None => diagnostic.help(format!("known keys: {}", names.join(", "))),
-    });
+    let near = nearest(&entry.key.value, names.iter().copied()).and_then(|near| section.key(near));
+    out.push(diagnostic.help(match near {
+        Some(near) => format!("did you mean `{}`?", near.name),
+        None => format!("known keys: {}", names.join(", ")),
+    }));
+    let value = Located::new(Datum::Invalid, entry.value.span);
+    near.map(|near| Field { name: near.name, key: entry.key.span, value })
 }
 
 fn report_missing(key: &Key, fields: &Fields, row: bool, out: &mut Diagnostics) {
@@ -50,12 +58,12 @@ fn report_missing(key: &Key, fields: &Fields, row: bool, out: &mut Diagnostics) 
     };
     let whose = if row { "this row" } else { fields.section.head };
     let message = format!("{whose}{name} has no `{}`", key.name);
-    let help = format!("`{}` is {}; it is {}", key.name, lower(key.doc), key.kind.describe());
+    let help = format!("`{}` is {}: {}", key.name, lower(key.doc), key.kind.describe());
     out.push(Diagnostic::new(&MISSING_KEY, fields.span, message).help(help));
 }
 
 /// A documentation sentence as the middle of another one.
-fn lower(doc: &str) -> String {
+pub(super) fn lower(doc: &str) -> String {
     let doc = doc.trim_end_matches('.');
     let mut letters = doc.chars();
     let first = letters.next().map(|c| c.to_lowercase().to_string()).unwrap_or_default();

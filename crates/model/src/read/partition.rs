@@ -18,9 +18,10 @@ pub(super) static SECTION: Section = Section {
         Key::optional("role", Kind::Word(ROLE_WORDS), "What it does for the others; \"guest\" where not given."),
         Key::required("guest", Kind::Word(GUEST_WORDS), "How its tasks are scheduled inside."),
         Key::optional("need", Kind::Table(&grant::NEED), grant::NEED.summary),
-        Key::optional("virtual_cores", SMALL, "The number of its virtual cores; 1 where not given."),
-        Key::optional("period", Kind::Time, "The period of its windows; it divides the frame."),
-        Key::optional("budget", Kind::Time, "Its time in each period, heads of windows included; else planned."),
+        Key::optional("virtual_cores", SMALL, "The number of its virtual cores; 1 where not given.").above_zero(),
+        Key::optional("period", Kind::Time, "The period of its windows; it divides the frame.").above_zero(),
+        Key::optional("budget", Kind::Time, "Its time in each period, heads of windows included; else planned.")
+            .above_zero(),
         Key::optional("server", Kind::Table(&grant::SERVER), grant::SERVER.summary),
         Key::optional("share", Kind::Table(&grant::SHARE), grant::SHARE.summary),
         Key::optional("core_set", Kind::Ref("core set"), "The core set that it runs in."),
@@ -28,9 +29,9 @@ pub(super) static SECTION: Section = Section {
         Key::optional("apart_from", Kind::List(&Kind::Ref("partition")), "Those that must not share a core with it."),
         Key::optional("together_with", Kind::List(&Kind::Ref("partition")), "Those that must share its core."),
         Key::optional("deadlines_hold_in", system::PHASE, "As in [system], where it differs for this partition."),
-        Key::optional("ram", Kind::Size, "The RAM that it asks for."),
-        Key::optional("image", Kind::Size, "The size of its image in storage."),
-        Key::optional("working_set", Kind::Size, "The working set that its cache ways must hold."),
+        Key::optional("ram", Kind::Size, "The RAM that it asks for.").above_zero(),
+        Key::optional("image", Kind::Size, "The size of its image in storage.").above_zero(),
+        Key::optional("working_set", Kind::Size, "The working set that its cache ways must hold.").above_zero(),
         Key::optional("schedule_change", Kind::Word(CHANGE_WORDS), "What it does when the module schedule changes."),
         Key::optional("never_stops", Kind::Flag, "Whether every module schedule must hold it."),
         Key::optional("untrusted", Kind::Flag, "Whether it may fail in any way whatever."),
@@ -40,8 +41,7 @@ pub(super) static SECTION: Section = Section {
     ],
 };
 
-const ROLES: [(&str, Role); 3] =
-    [("guest", Role::Guest), ("control", Role::Control), ("forwarder", Role::Forwarder)];
+const ROLES: [(&str, Role); 3] = [("guest", Role::Guest), ("control", Role::Control), ("forwarder", Role::Forwarder)];
 const ROLE_WORDS: &[&str] = &words(&ROLES);
 
 /// The kinds of guest by name.

@@ -35,8 +35,8 @@ static REGULATION: Section = Section {
     head: "[platform.regulation]",
     summary: "Memory bandwidth regulation: each core has a budget of bytes in each regulation period.",
     keys: &[
-        Key::required("period", Kind::Time, "The regulation period."),
-        Key::optional("granule", Kind::Size, "The smallest step of a budget."),
+        Key::required("period", Kind::Time, "The regulation period.").above_zero(),
+        Key::optional("granule", Kind::Size, "The smallest step of a budget.").above_zero(),
     ],
 };
 

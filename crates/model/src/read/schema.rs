@@ -21,6 +21,9 @@ fn section(section: &Section) -> Value {
         let mut property = kind(&key.kind);
         if let Value::Object(object) = &mut property {
             object.insert("description".into(), json!(key.doc));
+            if key.above_zero && matches!(key.kind, Kind::Count(_)) {
+                object.insert("minimum".into(), json!(1));
+            }
         }
         properties.insert(key.name.into(), property);
     }

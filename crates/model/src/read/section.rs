@@ -20,6 +20,8 @@ pub struct Key {
     pub kind: Kind,
     /// Whether it must be given.
     pub required: bool,
+    /// Whether zero is no value that it may have.
+    pub above_zero: bool,
     /// Whether it is a column of CSV tables only, since the place in a TOML file says the same.
     pub column_only: bool,
     /// What it says, in a sentence.
@@ -80,17 +82,22 @@ impl Section {
 impl Key {
     /// A key that must be given.
     pub const fn required(name: &'static str, kind: Kind, doc: &'static str) -> Self {
-        Self { name, kind, required: true, column_only: false, doc }
+        Self { name, kind, required: true, above_zero: false, column_only: false, doc }
     }
 
     /// A key that may be left out.
     pub const fn optional(name: &'static str, kind: Kind, doc: &'static str) -> Self {
-        Self { name, kind, required: false, column_only: false, doc }
+        Self { name, kind, required: false, above_zero: false, column_only: false, doc }
     }
 
     /// A key that must be given in CSV tables and stands nowhere else.
     pub const fn column(name: &'static str, kind: Kind, doc: &'static str) -> Self {
-        Self { name, kind, required: true, column_only: true, doc }
+        Self { name, kind, required: true, above_zero: false, column_only: true, doc }
+    }
+
+    /// The same key, of which zero is no value.
+    pub const fn above_zero(self) -> Self {
+        Self { above_zero: true, ..self }
     }
 }
 

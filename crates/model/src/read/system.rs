@@ -12,7 +12,7 @@ pub(super) static SECTION: Section = Section {
     keys: &[
         Key::required("name", Kind::Text, "The system's name."),
         Key::optional("description", Kind::Text, "What it is, in a sentence or two."),
-        Key::required("frame", Kind::Time, "The major time frame, in which every window table repeats."),
+        Key::required("frame", Kind::Time, "The major time frame, in which every window table repeats.").above_zero(),
         Key::optional("deadlines_hold_in", PHASE, "The phases of the frame in which deadlines must hold."),
         Key::optional("levels", Kind::List(&Kind::Name), "The scale of criticality levels, lowest first."),
         Key::optional("milestone", Kind::Text, "The review at which the growth rules are judged."),
@@ -59,6 +59,6 @@ pub(super) fn read(doc: &Document, _cx: &mut Context) -> Option<Head> {
 }
 
 /// The phase that a key names.
-pub(super) fn phase(fields: &super::Fields, key: &str) -> Option<DeadlinePhase> {
+pub(crate) fn phase(fields: &super::Fields, key: &str) -> Option<DeadlinePhase> {
     fields.word(key, &PHASES).map(|phase| phase.value)
 }

@@ -46,7 +46,8 @@ fn markdown(section: &Section) -> String {
             (true, _) => "yes",
             (false, _) => "",
         };
-        let kind = key.kind.describe().replace('|', "\\|");
+        let above = if key.above_zero { ", above zero" } else { "" };
+        let kind = key.kind.describe().replace('|', "\\|") + above;
         table += &format!("| `{}` | {kind} | {needed} | {} |\n", key.name, key.doc);
     }
     table

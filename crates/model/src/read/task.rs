@@ -14,11 +14,13 @@ pub(super) static SECTION: Section = Section {
     keys: &[
         Key::column("partition", Kind::Ref("partition"), "The partition that the task belongs to."),
         Key::required("name", Kind::Name, "The task's name, unique in its partition."),
-        Key::required("period", Kind::Time, "The time between two arrivals."),
-        Key::optional("deadline", Kind::Time, "The deadline, counted from arrival; the period where not given."),
+        Key::required("period", Kind::Time, "The time between two arrivals.").above_zero(),
+        Key::optional("deadline", Kind::Time, "The deadline, counted from arrival; the period where not given.")
+            .above_zero(),
         Key::optional("priority", SMALL, "The priority; larger is more urgent."),
-        Key::optional("wcet", Kind::Time, "The longest execution time, alone on the board and without switches."),
-        Key::optional("bcet", Kind::Time, "The shortest execution time."),
+        Key::optional("wcet", Kind::Time, "The longest execution time, alone on the board and without switches.")
+            .above_zero(),
+        Key::optional("bcet", Kind::Time, "The shortest execution time.").above_zero(),
         Key::optional("provenance", Kind::Table(&PROVENANCE), PROVENANCE.summary),
         Key::optional("line_requests", COUNT, "The line requests of one job to memory."),
         Key::optional("peak_rate", PEAK_RATE, "The highest rate of its memory traffic while it executes."),
@@ -40,7 +42,7 @@ static PROVENANCE: Section = Section {
         Key::required("class", Kind::Word(CLASS_WORDS), "How they were found."),
         Key::optional("source", Kind::Text, "Who says so: document, version, date."),
         Key::optional("measured_max", Kind::Time, "The highest measured value."),
-        Key::optional("samples", COUNT, "The number of measurements."),
+        Key::optional("samples", COUNT, "The number of measurements.").above_zero(),
     ],
 };
 
@@ -49,7 +51,7 @@ static CRITICAL: Section = Section {
     summary: "A resource that the task holds for a while. In a cell: `resource: length; resource: length`.",
     keys: &[
         Key::required("resource", Kind::Name, "The resource's name."),
-        Key::required("length", Kind::Time, "The longest time for which it is held."),
+        Key::required("length", Kind::Time, "The longest time for which it is held.").above_zero(),
     ],
 };
 

@@ -42,7 +42,8 @@ impl Reader<'_> {
         let span = Span::new(self.file, value.span());
         if depth > DEEPEST {
             let message = format!("tables and lists are nested deeper than {DEEPEST} levels here");
-            self.out.push(Diagnostic::new(&TOML_SYNTAX, span, message).help("nothing in a system file is nested so deep"));
+            self.out
+                .push(Diagnostic::new(&TOML_SYNTAX, span, message).help("nothing in a system file is nested so deep"));
             return Located::new(Value::Unreadable, span);
         }
         let value = match value.into_inner() {
