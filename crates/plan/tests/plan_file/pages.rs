@@ -1,7 +1,8 @@
 //! The pages of the plan file and of its codes.
 
-mod common;
 
+
+use crate::common;
 use diagnostic::{Code, codes};
 use plan::{key_tables, read_plan};
 use std::collections::BTreeSet;

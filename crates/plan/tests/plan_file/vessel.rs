@@ -1,7 +1,8 @@
 //! The survey vessel's plan as it is published with the program.
 
-mod common;
 
+
+use crate::common;
 use diagnostic::Sources;
 use model::System;
 use plan::{Plan, read_plan, write_plan};
