@@ -161,6 +161,9 @@ impl Span {
         Self { end: other.end.max(self.end), ..self }
     }
 
+    /// The place of what was never text; it lies in no file.
+    pub const NOWHERE: Self = Self { file: FileId(u32::MAX), start: 0, end: 0 };
+
     /// The empty span at the head of a file, for what is missing in it altogether.
     pub const fn head(file: FileId) -> Self {
         Self { file, start: 0, end: 0 }

@@ -6,6 +6,7 @@ mod check;
 mod digest;
 mod read;
 pub mod system;
+pub mod tables;
 
 pub use digest::Digest;
 pub use read::{FileError, FileSource, KeyTable, MOST_BYTES, Reading, key_tables, read_system, schema};

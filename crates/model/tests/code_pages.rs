@@ -11,8 +11,13 @@ type Files = BTreeMap<String, Vec<u8>>;
 
 #[test]
 fn every_page_fires_its_own_code_and_mended_is_silent() {
-    let failures: Vec<_> = codes::all().filter(|code| code.id[1..].starts_with('0')).filter_map(failure).collect();
+    let failures: Vec<_> = codes::all().filter(|code| is_of_system_file(code)).filter_map(failure).collect();
     assert!(failures.is_empty(), "\n{}", failures.join("\n"));
+}
+
+/// Codes of the plan file have their pages run where plans are read.
+fn is_of_system_file(code: &Code) -> bool {
+    code.id[1..].starts_with('0') && !code.id[1..].starts_with("05")
 }
 
 fn failure(code: &'static Code) -> Option<String> {

@@ -4,7 +4,7 @@ use diagnostic::{Diagnostic, Diagnostics};
 
 /// The diagnostics so far, and how much work may still go into guessing what was meant.
 #[derive(Debug)]
-pub(crate) struct Context {
+pub struct Context {
     out: Diagnostics,
     comparisons: usize,
 }

@@ -6,7 +6,7 @@ use quantity::{Address, Bytes, Duration, Ppm, Rate};
 
 /// The values of a table, of which each has the kind that the section declares.
 #[derive(Debug)]
-pub(crate) struct Fields {
+pub struct Fields {
     /// The section.
     pub section: &'static Section,
     /// The header of the table, or its whole text where it has none.
@@ -92,7 +92,7 @@ impl Fields {
     }
 
     /// The value of a key, where it is given. A key that the section does not declare is a mistake of the program.
-    pub fn value(&self, key: &str) -> Option<&Located<Datum>> {
+    pub(crate) fn value(&self, key: &str) -> Option<&Located<Datum>> {
         debug_assert!(self.section.key(key).is_some(), "{} declares no key `{key}`", self.section.head);
         self.field(key).map(|field| &field.value)
     }
@@ -140,7 +140,7 @@ impl Fields {
     }
 
     /// The elements of a list, those that could not be read included; empty where it is not given.
-    pub fn list(&self, key: &str) -> &[Located<Datum>] {
+    pub(crate) fn list(&self, key: &str) -> &[Located<Datum>] {
         match self.value(key).map(|value| &value.value) {
             Some(Datum::List(list)) => list,
             _ => &[],

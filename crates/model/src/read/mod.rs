@@ -21,17 +21,18 @@
 //! 4. Write `docs/system-file/NAME.md` with an empty block `<!-- keys of HEAD -->` … `<!-- end -->` for every section;
 //!    `COFFERDAM_WRITE_PAGES=1 cargo test -p cofferdam-model --test pages` fills it.
 
-mod context;
+pub(crate) mod context;
 mod csv_text;
 mod datum;
 mod document;
 mod draft;
-mod fields;
-mod names;
+pub(crate) mod fields;
+pub(crate) mod file;
+pub(crate) mod names;
 mod open;
 mod root;
 mod schema;
-mod section;
+pub(crate) mod section;
 mod source;
 mod tables_of_keys;
 mod toml_text;

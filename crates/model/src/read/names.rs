@@ -7,7 +7,7 @@ use std::collections::HashMap;
 
 /// The names of all elements of one kind, each with the position of its element in file order.
 #[derive(Debug, Default)]
-pub(crate) struct Names {
+pub struct Names {
     what: &'static str,
     at: HashMap<String, usize>,
     /// In file order; an element without a readable name has none.

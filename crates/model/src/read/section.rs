@@ -2,7 +2,7 @@
 
 /// A table of the system file: the keys that it may hold.
 #[derive(Debug)]
-pub(crate) struct Section {
+pub struct Section {
     /// The section as its header is written, such as `[[partition.task]]`; `system file` for the whole.
     pub head: &'static str,
     /// What the section is, in a sentence.
@@ -13,7 +13,7 @@ pub(crate) struct Section {
 
 /// One key of a section.
 #[derive(Debug)]
-pub(crate) struct Key {
+pub struct Key {
     /// The key as written.
     pub name: &'static str,
     /// What its value must be.
@@ -30,7 +30,7 @@ pub(crate) struct Key {
 
 /// What a value must be.
 #[derive(Debug)]
-pub(crate) enum Kind {
+pub enum Kind {
     /// Free text.
     Text,
     /// A text that names the element itself.
@@ -70,7 +70,7 @@ pub(crate) enum Kind {
 /// A whole number of any size that is kept exactly everywhere.
 pub(crate) const COUNT: Kind = Kind::Count(quantity::LIMIT);
 /// A whole number of at most 32 bits.
-pub(crate) const SMALL: Kind = Kind::Count(u32::MAX as u64);
+pub const SMALL: Kind = Kind::Count(u32::MAX as u64);
 
 impl Section {
     /// The key of that name.
