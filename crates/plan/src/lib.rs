@@ -1,1 +1,85 @@
-//! The plan: windows, memory map, cache ways, bandwidth budgets.
+//! The plan: windows of every module schedule, memory map, cache ways, bandwidth budgets.
+//!
+//! A plan is written by the planner or by hand; nobody trusts either, so the same checks judge both.
+
+#![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
+
+mod windows;
+
+pub use windows::{CoreTable, MergedWindow, ScheduleTable, Window};
+
+use diagnostic::{Located, Span};
+use model::Digest;
+use quantity::{Address, Bytes, CacheId, CoreId, PartitionId, Rate};
+
+/// A whole plan, its names resolved against one system.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Plan {
+    /// The digest of the system that it was made for, where it says so.
+    pub made_for: Option<Located<Digest>>,
+    /// One table for each module schedule of the system that has windows, in the system's order.
+    pub schedules: Vec<ScheduleTable>,
+    /// Where memory lies.
+    pub memory: Vec<Placement>,
+    /// Cache ways.
+    pub cache: Vec<WayGrant>,
+    /// Bandwidth budgets.
+    pub bandwidth: Vec<BandwidthBudget>,
+}
+
+/// What lies at a place in memory.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Placed {
+    /// The RAM of a partition.
+    Partition(PartitionId),
+    /// A region of the system: an index into its regions.
+    Region(usize),
+}
+
+/// A range of memory given to somebody.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Placement {
+    /// To whom.
+    pub what: Placed,
+    /// The first address.
+    pub base: Address,
+    /// The size.
+    pub size: Bytes,
+    /// Whether the planner must leave it where it is.
+    pub pinned: bool,
+    /// The place in the plan file; `None` in a plan that was never text.
+    pub span: Option<Span>,
+}
+
+/// Who gets cache ways.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WayHolder {
+    /// Everything on a core.
+    Core(CoreId),
+    /// One partition.
+    Partition(PartitionId),
+}
+
+/// Ways of a cache given to somebody, as a mask: bit `n` is way `n`.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WayGrant {
+    /// The cache.
+    pub cache: CacheId,
+    /// To whom.
+    pub holder: WayHolder,
+    /// The mask.
+    pub mask: u64,
+    /// The place in the plan file.
+    pub span: Option<Span>,
+}
+
+/// The rate that a master may move memory at, kept in every regulation period.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BandwidthBudget {
+    /// The master: an index into the interconnect's masters.
+    pub master: usize,
+    /// The budget.
+    pub budget: Rate,
+    /// The place in the plan file.
+    pub span: Option<Span>,
+}

@@ -1,0 +1,183 @@
+//! The arguments of every command. Help, completions and the manual pages come from these declarations.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::ffi::OsString;
+use std::path::PathBuf;
+
+const CAUTION: &str = "\
+Results support an engineering argument; acceptance rests with the certification authority or assessor. \
+The tool is not qualified. Inputs are taken as valid: a wrong input gives a wrong answer with the same confident look.
+
+Exit status: 0 every claim is shown or accepted; 1 some claim is violated, not shown or not analysed, or no plan \
+was found; 2 the input or the call is wrong; 3 internal alarm; 130 interrupted.";
+
+/// Plan, check and report guest systems that share one multicore board under a partitioning hypervisor.
+#[derive(Debug, Parser)]
+#[command(name = "cofferdam", version, after_help = CAUTION, propagate_version = true)]
+pub struct Cli {
+    /// When to colour what goes to a terminal; NO_COLOR is honoured.
+    #[arg(long, global = true, value_enum, default_value_t = ColorChoice::Auto, value_name = "WHEN")]
+    pub color: ColorChoice,
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// When to use colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ColorChoice {
+    /// On a terminal only.
+    Auto,
+    /// Always.
+    Always,
+    /// Never.
+    Never,
+}
+
+/// What a command that gives verdicts prints.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// For people.
+    Text,
+    /// One JSON object, and nothing else on standard output.
+    Json,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// The whole job on the bundled survey vessel: read, plan, check, report.
+    #[command(after_help = "Example:\n  cofferdam demo --out my-demo")]
+    Demo(DemoArgs),
+    /// Write a commented starter system that checks clean.
+    #[command(after_help = "Example:\n  cofferdam new tram && cofferdam check tram")]
+    New(NewArgs),
+    /// Judge every claim of a system under a plan.
+    #[command(after_help = "\
+Examples:
+  cofferdam check vessel/                      the plan named in vessel/system.toml
+  cofferdam check vessel/ --plan other.toml    another plan
+  cofferdam check vessel/ --format json        one JSON object for a build server
+  cofferdam check vessel/ --allow-not-analysed while work is in progress")]
+    Check(CheckArgs),
+    /// Make a plan from a system's demands, or complete one; pinned windows stay.
+    #[command(after_help = "\
+Examples:
+  cofferdam plan vessel/ --out plan.toml
+  cofferdam plan vessel/ --keep half-done.toml --out plan.toml --seed 7")]
+    Plan(PlanArgs),
+    /// Write the evidence as one HTML file that needs nothing else.
+    #[command(after_help = "Example:\n  cofferdam report vessel/ --out evidence/")]
+    Report(ReportArgs),
+    /// Explain a code or an analysis: what it means, its source, an example.
+    #[command(after_help = "Examples:\n  cofferdam explain E0301\n  cofferdam explain free-running\n  cofferdam explain")]
+    Explain(ExplainArgs),
+    /// Print the JSON Schema of the system file, for editors.
+    #[command(after_help = "Example:\n  cofferdam schema > system.schema.json")]
+    Schema,
+    /// Print completions for a shell.
+    #[command(after_help = "Example:\n  cofferdam completions bash > /etc/bash_completion.d/cofferdam")]
+    Completions(CompletionsArgs),
+    /// Write the manual pages.
+    #[command(after_help = "Example:\n  cofferdam manual --out man1/")]
+    Manual(ManualArgs),
+}
+
+#[derive(Debug, Args)]
+pub struct DemoArgs {
+    /// The folder to write to.
+    #[arg(long, default_value = "cofferdam-demo", value_name = "DIR")]
+    pub out: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub struct NewArgs {
+    /// The folder to make; it must not exist, or be empty.
+    #[arg(value_name = "DIR")]
+    pub dir: PathBuf,
+}
+
+/// A system and the plan that it is judged under.
+#[derive(Debug, Args)]
+pub struct Baseline {
+    /// The system file, or a folder that holds `system.toml`.
+    #[arg(value_name = "SYSTEM")]
+    pub system: PathBuf,
+    /// The plan; without it the one that the system names.
+    #[arg(long, value_name = "PLAN")]
+    pub plan: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub struct CheckArgs {
+    #[command(flatten)]
+    pub baseline: Baseline,
+    /// Text for people, or JSON for programs.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+    /// Let what is not analysed pass, for work in progress.
+    #[arg(long)]
+    pub allow_not_analysed: bool,
+    /// List every claim, not only those that are not shown.
+    #[arg(long)]
+    pub all: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct PlanArgs {
+    /// The system file, or a folder that holds `system.toml`.
+    #[arg(value_name = "SYSTEM")]
+    pub system: PathBuf,
+    /// The file to write the plan to.
+    #[arg(long, value_name = "PLAN")]
+    pub out: PathBuf,
+    /// A plan whose pinned windows and placements are kept.
+    #[arg(long, value_name = "PLAN")]
+    pub keep: Option<PathBuf>,
+    /// The seed of every choice made by chance.
+    #[arg(long, default_value_t = 1, value_name = "N")]
+    pub seed: u64,
+    /// End the search after this time; the answer then says so, and another run may find another plan.
+    #[arg(long, value_name = "SECONDS")]
+    pub time_limit: Option<u64>,
+    /// Text for people, or JSON for programs.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}
+
+#[derive(Debug, Args)]
+pub struct ReportArgs {
+    #[command(flatten)]
+    pub baseline: Baseline,
+    /// The folder to write to.
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// Let what is not analysed pass, for work in progress.
+    #[arg(long)]
+    pub allow_not_analysed: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct ExplainArgs {
+    /// A code such as E0101, or the name of an analysis; without it, the list of both.
+    #[arg(value_name = "CODE")]
+    pub code: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub struct CompletionsArgs {
+    /// The shell.
+    #[arg(value_enum, value_name = "SHELL")]
+    pub shell: clap_complete::Shell,
+}
+
+#[derive(Debug, Args)]
+pub struct ManualArgs {
+    /// The folder to write to.
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+}
+
+/// Whether the words of a call that could not be understood ask for JSON.
+pub fn asks_for_json(words: &[OsString]) -> bool {
+    let joined = words.iter().any(|word| word == "--format=json");
+    joined || words.windows(2).any(|pair| pair[0] == "--format" && pair[1] == "json")
+}

@@ -1,0 +1,68 @@
+//! SHA-256 digests that identify inputs.
+
+use serde::{Serialize, Serializer};
+use sha2::{Digest as _, Sha256};
+use std::fmt;
+use std::str::FromStr;
+
+/// A SHA-256 digest. It reveals accidental change, not a forger.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Digest([u8; 32]);
+
+impl Digest {
+    /// The digest of some bytes.
+    pub fn of_bytes(bytes: &[u8]) -> Self {
+        Self(Sha256::digest(bytes).into())
+    }
+
+    /// The digest of a value's canonical JSON: no white space, fields in declared order, no places.
+    pub fn of_value(value: &impl Serialize) -> Self {
+        let json = serde_json::to_vec(value).unwrap_or_default();
+        Self::of_bytes(&json)
+    }
+}
+
+impl fmt::Display for Digest {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "sha256:")?;
+        self.0.iter().try_for_each(|byte| write!(f, "{byte:02x}"))
+    }
+}
+
+impl Serialize for Digest {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+impl FromStr for Digest {
+    type Err = &'static str;
+
+    /// Reads `sha256:` and 64 hexadecimal digits.
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        const EXPECTED: &str = "is not a digest; write `sha256:` and 64 hexadecimal digits";
+        let digits = text.strip_prefix("sha256:").ok_or(EXPECTED)?;
+        if digits.len() != 64 || !digits.bytes().all(|b| b.is_ascii_hexdigit()) {
+            return Err(EXPECTED);
+        }
+        let mut bytes = [0; 32];
+        for (index, byte) in bytes.iter_mut().enumerate() {
+            *byte = u8::from_str_radix(&digits[2 * index..2 * index + 2], 16).map_err(|_| EXPECTED)?;
+        }
+        Ok(Self(bytes))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// FIPS 180-2, appendix B.1: the digest of "abc".
+    #[test]
+    fn the_digest_of_abc_is_the_published_one() {
+        let text = "sha256:ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
+        assert_eq!(Digest::of_bytes(b"abc").to_string(), text);
+        assert_eq!(text.parse(), Ok(Digest::of_bytes(b"abc")));
+        assert!("sha256:ba".parse::<Digest>().is_err());
+    }
+}

@@ -1,0 +1,149 @@
+//! The board: cores, caches, memory, interconnect, devices.
+
+use diagnostic::Located;
+use quantity::{Address, Bytes, CoreId, MemoryId, PartitionId, Rate};
+use serde::Serialize;
+
+/// One computing board.
+#[derive(Debug, Clone, Serialize)]
+pub struct Board {
+    /// The board's name.
+    pub name: Located<String>,
+    /// The width of a physical address in bits, 64 where not declared.
+    pub address_bits: u32,
+    /// The cores in file order; at least one.
+    pub cores: Vec<Core>,
+    /// The caches.
+    pub caches: Vec<Cache>,
+    /// The memory regions of the address map.
+    pub memories: Vec<Memory>,
+    /// The path to memory and who competes on it.
+    pub interconnect: Option<Interconnect>,
+    /// The devices.
+    pub devices: Vec<Device>,
+}
+
+/// One core.
+#[derive(Debug, Clone, Serialize)]
+pub struct Core {
+    /// The core's name as claims and tables show it, such as `0`.
+    pub name: Located<String>,
+    /// The clock in hertz, where declared.
+    pub clock_hz: Option<u64>,
+    /// Whether the core is in use at all.
+    pub active: bool,
+}
+
+/// One cache.
+#[derive(Debug, Clone, Serialize)]
+pub struct Cache {
+    /// The cache's name.
+    pub name: Located<String>,
+    /// Its level, from 1.
+    pub level: u32,
+    /// Its whole size: ways times sets times line.
+    pub size: Located<Bytes>,
+    /// The number of ways.
+    pub ways: Located<u32>,
+    /// The size of one line.
+    pub line: Located<Bytes>,
+    /// The cores that use it; one for a private cache.
+    pub cores: Vec<CoreId>,
+    /// Whether its ways can be given to cores or partitions apart.
+    pub partitionable: bool,
+}
+
+/// One range of the address map that is memory.
+#[derive(Debug, Clone, Serialize)]
+pub struct Memory {
+    /// The region's name.
+    pub name: Located<String>,
+    /// The first address.
+    pub base: Located<Address>,
+    /// The size.
+    pub size: Located<Bytes>,
+    /// The smallest unit in which access rights can be set.
+    pub granule: Bytes,
+    /// Whether partitions may be placed here (RAM), or not (flash, registers).
+    pub placeable: bool,
+}
+
+/// How masters take turns at the memory.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub enum Arbitration {
+    /// Each master in turn, one outstanding line request each.
+    RoundRobin,
+}
+
+/// The path to memory.
+#[derive(Debug, Clone, Serialize)]
+pub struct Interconnect {
+    /// The bytes moved by one line request.
+    pub line: Located<Bytes>,
+    /// The rate that the memory keeps up in the worst case.
+    pub guaranteed: Located<Rate>,
+    /// The rate on the data sheet, for display only.
+    pub peak: Option<Located<Rate>>,
+    /// How masters take turns.
+    pub arbitration: Located<Arbitration>,
+    /// Everything that can ask for a line. One that is not listed voids every interference bound.
+    pub masters: Vec<Master>,
+}
+
+/// Something that can ask for memory lines.
+#[derive(Debug, Clone, Serialize)]
+pub struct Master {
+    /// The master's name.
+    pub name: Located<String>,
+    /// The core, where the master is one.
+    pub core: Option<CoreId>,
+}
+
+/// One device.
+#[derive(Debug, Clone, Serialize)]
+pub struct Device {
+    /// The device's name.
+    pub name: Located<String>,
+    /// The partition that owns it, where one does.
+    pub owner: Option<Located<PartitionId>>,
+    /// The partitions that share it through a declared service of the owner.
+    pub shared_with: Vec<Located<PartitionId>>,
+    /// Its register range.
+    pub registers: Option<(Located<Address>, Located<Bytes>)>,
+    /// The name of its stream at the I/O memory unit, where it moves memory by itself.
+    pub dma_stream: Option<Located<String>>,
+    /// The rate at which it moves memory by itself.
+    pub dma_rate: Option<Located<Rate>>,
+    /// The widest address it can form, in bits.
+    pub dma_address_bits: Option<u32>,
+    /// The memory that it may reach beyond its owner's, by region name.
+    pub memory: Option<MemoryId>,
+    /// The rate the device itself can carry.
+    pub capacity: Option<Located<Rate>>,
+    /// Its interrupts.
+    pub interrupts: Vec<Interrupt>,
+}
+
+/// What happens to an interrupt that comes outside its owner's windows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub enum InterruptPolicy {
+    /// It is kept until the owner's window; nobody loses time.
+    Pended,
+    /// It is handled at once and takes the time from whoever runs.
+    Immediate,
+}
+
+/// One interrupt line of a device.
+#[derive(Debug, Clone, Serialize)]
+pub struct Interrupt {
+    /// The line's number or name.
+    pub line: Located<String>,
+    /// The core it is routed to, where declared.
+    pub core: Option<Located<CoreId>>,
+    /// What happens outside the owner's windows.
+    pub policy: Option<Located<InterruptPolicy>>,
+    /// The least time between two of them.
+    pub min_interarrival: Option<Located<quantity::Duration>>,
+    /// The time that the handler takes.
+    pub handler: Option<Located<quantity::Duration>>,
+}

@@ -1,0 +1,77 @@
+//! Transfer rates in bytes per second.
+
+use crate::text::{QuantityError, Units};
+use crate::{Bytes, Duration};
+use serde::Serialize;
+use std::fmt;
+use std::str::FromStr;
+
+const UNITS: Units = Units {
+    table: &[
+        ("B/s", 1),
+        ("kB/s", 1_000),
+        ("MB/s", 1_000_000),
+        ("GB/s", 1_000_000_000),
+        ("KiB/s", 1 << 10),
+        ("MiB/s", 1 << 20),
+        ("GiB/s", 1 << 30),
+    ],
+    list: "B/s, kB/s, MB/s, GB/s, KiB/s, MiB/s, GiB/s",
+    smallest: "bytes per second",
+    example: "\"80 MiB/s\"",
+};
+
+const NS_PER_S: u128 = 1_000_000_000;
+
+/// A transfer rate in bytes per second, at most [`crate::LIMIT`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize)]
+pub struct Rate(u64);
+
+impl Rate {
+    /// A rate of `rate` bytes per second.
+    pub const fn from_bytes_per_s(rate: u64) -> Self {
+        Self(rate)
+    }
+
+    /// The rate in bytes per second.
+    pub const fn bytes_per_s(self) -> u64 {
+        self.0
+    }
+
+    /// The time to move `size` at this rate, rounded up once to a whole nanosecond; `None` at rate zero or
+    /// beyond [`crate::LIMIT`].
+    pub fn time_for(self, size: Bytes) -> Option<Duration> {
+        if self.0 == 0 {
+            return None;
+        }
+        let ns = (u128::from(size.get()) * NS_PER_S).div_ceil(u128::from(self.0));
+        u64::try_from(ns).ok().filter(|ns| *ns <= crate::LIMIT).map(Duration::from_ns)
+    }
+
+    /// The bytes moved in `span`, rounded down; `None` beyond [`crate::LIMIT`].
+    pub fn bytes_in(self, span: Duration) -> Option<Bytes> {
+        let bytes = u128::from(self.0) * u128::from(span.ns()) / NS_PER_S;
+        u64::try_from(bytes).ok().filter(|b| *b <= crate::LIMIT).map(Bytes::new)
+    }
+}
+
+impl FromStr for Rate {
+    type Err = QuantityError;
+
+    /// Reads a text such as `"1280 MB/s"` exactly; the space is optional.
+    fn from_str(text: &str) -> Result<Self, QuantityError> {
+        UNITS.parse(text).map(Self)
+    }
+}
+
+impl fmt::Display for Rate {
+    /// The largest decimal unit in which the rate is whole.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let decimal = [(1_000_000_000u64, "GB/s"), (1_000_000, "MB/s"), (1_000, "kB/s")];
+        let fits = decimal.iter().find(|(scale, _)| self.0 != 0 && self.0.is_multiple_of(*scale));
+        match fits {
+            Some((scale, unit)) => f.pad(&format!("{} {unit}", self.0 / scale)),
+            None => f.pad(&format!("{} B/s", self.0)),
+        }
+    }
+}

@@ -1,0 +1,181 @@
+//! Memory separation.
+//!
+//! Computes: for every range that the system asks for, how many bytes of the planned range are in fault: shared
+//! with another range, outside the placeable memory of the board, or missing against the size asked for; and
+//! whether it begins and ends on the granule of access rights.
+//! Source: comparison of intervals, common practice; the need for separation is IEC 61508-3:2010 annex F.2 (spatial domain).
+//! Assumptions: the hardware enforces the map.
+//! Symbols: a range is `[base, base + size)` in bytes; ends are kept in 128 bits, so that nothing wraps.
+//! Invariants and why it ends: every range is compared once with every other; both count from the other's side alike.
+//! Differs from the source: not at all.
+//! Checked by: hand-made tables below; the survey vessel's map and its one-MiB overlap.
+
+use claim::{Assumption, Basis, Kind, Status, Unit, Verdict, Witness};
+use model::System;
+use model::system::Memory;
+use plan::{Placed, Placement, Plan};
+use quantity::{Address, Bytes};
+
+pub(crate) fn basis() -> Basis {
+    Basis {
+        analysis: "memory",
+        source: "comparison of intervals, common practice; IEC 61508-3:2010 annex F.2",
+        assumptions: vec![Assumption::MapEnforced],
+    }
+}
+
+/// What one owner asks for: a partition's RAM or a region.
+struct Asked {
+    what: Placed,
+    name: String,
+    size: Option<Bytes>,
+    place: diagnostic::Span,
+}
+
+/// A planned range with its end in 128 bits.
+#[derive(Clone, Copy)]
+struct Range {
+    start: u128,
+    end: u128,
+}
+
+/// One way in which a range is in fault.
+struct Fault {
+    bytes: u64,
+    text: String,
+}
+
+/// One verdict for every range asked for.
+pub(crate) fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
+    asked(system).iter().map(|ask| verdict(system, plan, ask)).collect()
+}
+
+fn asked(system: &System) -> Vec<Asked> {
+    let partitions = system.partition_ids().map(|id| {
+        let partition = system.partition(id);
+        Asked {
+            what: Placed::Partition(id),
+            name: partition.name.value.clone(),
+            size: partition.ram.map(|ram| ram.value),
+            place: partition.name.span,
+        }
+    });
+    let regions = system.regions.iter().enumerate().map(|(index, region)| Asked {
+        what: Placed::Region(index),
+        name: region.name.value.clone(),
+        size: Some(region.size.value),
+        place: region.name.span,
+    });
+    partitions.chain(regions).collect()
+}
+
+fn verdict(system: &System, plan: &Plan, ask: &Asked) -> Verdict {
+    let Some(size) = ask.size else {
+        return unknown(ask, format!("`{}` does not declare its `ram`", ask.name));
+    };
+    let mut mine = plan.memory.iter().filter(|p| p.what == ask.what);
+    let Some(placement) = mine.next() else {
+        return unknown(ask, format!("the plan places nothing for `{}`; it asks for {size}", ask.name));
+    };
+    let mut faults = placement_faults(system, placement, size);
+    faults.extend(overlaps(system, plan, placement));
+    faults.extend(
+        mine.map(|again| Fault { bytes: again.size.get(), text: format!("placed a second time at {}", again.base) }),
+    );
+    judged(ask, placement, faults)
+}
+
+fn unknown(ask: &Asked, reason: String) -> Verdict {
+    let verdict = Verdict::not_analysed(Kind::Memory, ask.name.clone(), basis(), reason);
+    Verdict { unit: Unit::Bytes, limit: Some(0), place: Some(ask.place), ..verdict }
+}
+
+fn judged(ask: &Asked, placement: &Placement, faults: Vec<Fault>) -> Verdict {
+    let bytes = faults.iter().fold(0u64, |sum, fault| sum.saturating_add(fault.bytes)).min(quantity::LIMIT);
+    let text = faults.iter().map(|fault| fault.text.as_str()).collect::<Vec<_>>().join("; ");
+    let sound = faults.is_empty();
+    Verdict {
+        status: if sound { Status::Shown } else { Status::Violated },
+        bound: Some(bytes),
+        exact: true,
+        reason: (!sound).then(|| text.clone()),
+        place: placement.span.or(Some(ask.place)),
+        witness: (!sound).then(|| {
+            let fact = format!("`{}` at {}, {}: {text}", ask.name, placement.base, placement.size);
+            Witness::of_fact(fact)
+        }),
+        ..unknown(ask, String::new())
+    }
+}
+
+fn range(base: Address, size: Bytes) -> Range {
+    let start = u128::from(base.get());
+    Range { start, end: start + u128::from(size.get()) }
+}
+
+fn shared_bytes(a: Range, b: Range) -> u64 {
+    let shared = a.end.min(b.end).saturating_sub(a.start.max(b.start));
+    u64::try_from(shared).unwrap_or(u64::MAX)
+}
+
+/// Faults of the range alone: size, place, alignment.
+fn placement_faults(system: &System, placement: &Placement, asked: Bytes) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    if placement.size < asked {
+        let missing = asked.get() - placement.size.get();
+        faults.push(Fault { bytes: missing, text: format!("asks for {asked}, is given {}", placement.size) });
+    }
+    let mine = range(placement.base, placement.size);
+    let memories = system.board.memories.iter().filter(|m| m.placeable);
+    let home = memories.max_by_key(|m| shared_bytes(mine, range(m.base.value, m.size.value)));
+    match home {
+        None => faults
+            .push(Fault { bytes: placement.size.get(), text: "the board declares no placeable memory".to_owned() }),
+        Some(memory) => faults.extend(faults_at_home(placement, mine, memory)),
+    }
+    faults
+}
+
+fn faults_at_home(placement: &Placement, mine: Range, memory: &Memory) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    let inside = shared_bytes(mine, range(memory.base.value, memory.size.value));
+    let outside = placement.size.get() - inside;
+    if outside > 0 {
+        let text = format!("{} lie outside `{}`", Bytes::new(outside), memory.name.value);
+        faults.push(Fault { bytes: outside, text });
+    }
+    let granule = memory.granule.get().max(1);
+    for (edge, at) in [("begins", mine.start), ("ends", mine.end)] {
+        let off = at % u128::from(granule);
+        if off != 0 {
+            let off = Bytes::new(u64::try_from(off).unwrap_or(u64::MAX));
+            let text = format!("{edge} {off} past a granule of {} of `{}`", memory.granule, memory.name.value);
+            faults.push(Fault { bytes: off.get(), text });
+        }
+    }
+    faults
+}
+
+/// Every other planned range that shares bytes with this one.
+fn overlaps(system: &System, plan: &Plan, placement: &Placement) -> Vec<Fault> {
+    let mine = range(placement.base, placement.size);
+    let others = plan.memory.iter().filter(|other| other.what != placement.what);
+    let shared = others.map(|other| (other, shared_bytes(mine, range(other.base, other.size))));
+    let mut found: Vec<_> = shared.filter(|(_, bytes)| *bytes > 0).collect();
+    found.sort_by_key(|(other, _)| (other.base, placed_name(system, other)));
+    found
+        .into_iter()
+        .map(|(other, bytes)| {
+            let from = placement.base.max(other.base);
+            let text = format!("shares {} with `{}` from {from}", Bytes::new(bytes), placed_name(system, other));
+            Fault { bytes, text }
+        })
+        .collect()
+}
+
+fn placed_name(system: &System, placement: &Placement) -> String {
+    match placement.what {
+        Placed::Partition(id) => system.partition(id).name.value.clone(),
+        Placed::Region(index) => system.regions[index].name.value.clone(),
+    }
+}
