@@ -1,1 +1,43 @@
 //! Example loader, small-system generator, brute-force oracle.
+//!
+//! The oracle answers, for a system small enough to try everything, what the worst response of
+//! each task of one partition really is. It knows no busy windows, no supply functions and no
+//! fixed points: it walks through every state the meaning of the words allows, one tick a step.
+//! An analysis under test must never report less, and where it claims to be exact, not more.
+//!
+//! ```
+//! use cofferdam_testkit::oracle::{SmallSystem, SmallTask, Worst, worst_aligned, worst_free_running};
+//!
+//! let task = SmallTask { period: 8, deadline: 8, wcet: 2, bcet: 2, priority: 1, ..SmallTask::default() };
+//! let system = SmallSystem { frame: 4, windows: vec![(0, 2)], tasks: vec![task] };
+//! // Arriving with the window, it ends with it; arriving at the window's end, it waits first.
+//! assert_eq!(worst_aligned(&system), [Worst::Response(2)]);
+//! assert_eq!(worst_free_running(&system), [Worst::Response(4)]);
+//! ```
+//!
+//! - [`oracle`]: the systems, the rules it holds to, the answers;
+//! - [`enumerate`]: all systems up to a size, in a fixed order, their number known;
+//! - [`random_systems`]: seeded larger ones.
+//!
+//! A comparison reads:
+//!
+//! ```no_run
+//! use cofferdam_testkit::{enumerate, oracle::Oracle};
+//!
+//! let mut oracle = Oracle::new();
+//! for system in enumerate::free_running_systems() {
+//!     let truth = oracle.free_running(&system);
+//!     // assert!(bound_of(&system, task) >= truth[task]) for each task
+//!     # let _ = truth;
+//! }
+//! for system in enumerate::aligned_systems() {
+//!     let truth = oracle.aligned(&system);
+//!     # let _ = truth;
+//! }
+//! ```
+
+pub mod enumerate;
+pub mod oracle;
+mod random;
+
+pub use random::random_systems;

@@ -1,0 +1,234 @@
+//! True worst response times of small systems, by trying everything.
+//!
+//! # The rules held to
+//!
+//! **Ticks.** All times are whole ticks; intervals are half-open. A state is what stands at an
+//! instant `t` after completions and window ends. One step then takes, in this order: arrivals
+//! and releases at `t`; the window's start or go-on; dispatch; one tick of execution if `[t, t+1)`
+//! lies in a window; completion at `t+1`. So a job released at a window's end waits for the next
+//! window, and a job that needs exactly what is left of a window completes in it.
+//!
+//! **Windows.** Only whether a tick is usable matters. Windows that touch, also across the
+//! frame's end, therefore act as one; the times given are the usable parts.
+//!
+//! **Arrivals.** *Free-running*: each task sleeps until its first arrival, which may come at any
+//! tick, at any position of the frame, and in any order among the tasks; from then on a job
+//! arrives each period. *Aligned*: a job arrives at `offset + k * period`, counted from an empty
+//! start at 0, for ever.
+//!
+//! **Jitter.** Each job is released at some tick of `[arrival, arrival + jitter]`, each job for
+//! itself. Jobs of one task run in order. A job whose predecessor is not released yet can
+//! do nothing, so it counts as released with that predecessor at the earliest; this loses no
+//! behaviour, since the predecessor's latest release lies before its own.
+//!
+//! **Execution.** Each job takes any whole number of ticks in `[bcet, wcet]`.
+//!
+//! **Priority.** A larger number is more urgent. Among equals a begun job goes first, then the
+//! earlier arrival, then the order in `tasks`.
+//!
+//! **Blocking.** For each task `i`, call *busy at i's level* a longest stretch in which some
+//! released and unfinished job has a priority of at least that of `i`; a stretch ends with the
+//! completion that leaves none, even if the next release falls on the same instant. Within one such
+//! stretch, jobs of lower priority than `i` execute at most `blocking` ticks of `i` in all, only
+//! jobs that had begun before the stretch, in any ticks of it (so for any shorter time, and
+//! resumed in the next window if one ends). A begun job goes on in spite of a more urgent ready
+//! job exactly when *every* task between the two (above the begun job, not above the ready one)
+//! still has some of its `blocking` left. So what a task lends in a stretch it lends once, also
+//! where the stretch was opened by a more urgent task with more blocking, and whether or not the
+//! task itself is awake; counted from its own release alone, a task could suffer the lending of
+//! the one above and its own besides. "May go on first" is read widely: the ticks lent need
+//! not be the first of the stretch. A task with nothing below it suffers none, whatever its
+//! `blocking` says.
+//!
+//! **Response.** Completion minus arrival.
+//!
+//! # When there is no worst response
+//!
+//! A task is [`Worst::Unbounded`] exactly when the demand at its level, the sum of `wcet / period`
+//! over all tasks at least as urgent (itself and its equals among them), is above the usable share
+//! of the frame, both compared as exact fractions. Then the backlog of that level grows without
+//! end in the run where all jobs take their `wcet`, and every job at the lowest priority of the
+//! level waits behind it. At or below the usable share the backlog stays bounded, the states are
+//! finitely many and the exploration ends.
+
+mod overload;
+mod packing;
+mod step;
+mod visited;
+
+use packing::Packing;
+use visited::Visited;
+
+/// The largest number of tasks the oracle takes.
+pub const MAX_TASKS: usize = 4;
+
+/// A task of a small system. All times are ticks.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub struct SmallTask {
+    /// Ticks from one arrival to the next, at least 1.
+    pub period: u32,
+    /// Relative deadline, counted from arrival. No response depends on it; it is carried for the
+    /// verdict of the analysis under test.
+    pub deadline: u32,
+    /// Longest execution of a job, at least 1.
+    pub wcet: u32,
+    /// Shortest execution of a job, between 1 and `wcet`.
+    pub bcet: u32,
+    /// A job is released at most this long after its arrival.
+    pub jitter: u32,
+    /// Ticks for which begun jobs of lower priority may go on within one busy stretch of this
+    /// task's level: see the module's rules.
+    pub blocking: u32,
+    /// Larger is more urgent.
+    pub priority: u32,
+    /// First arrival when aligned; ignored when free-running. May reach past the period.
+    pub offset: u32,
+}
+
+/// One partition under a window table. All times are ticks.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Hash)]
+pub struct SmallSystem {
+    /// Length of the major time frame, at least 1.
+    pub frame: u32,
+    /// The usable parts `[start, end)` of the windows, within the frame; they may touch.
+    pub windows: Vec<(u32, u32)>,
+    /// The tasks in file order, at most [`MAX_TASKS`].
+    pub tasks: Vec<SmallTask>,
+}
+
+/// The worst response of a task, counted from arrival.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Worst {
+    /// The greatest response any job of the task has in any run, in ticks.
+    Response(u32),
+    /// Responses grow without end.
+    Unbounded,
+}
+
+/// Each task's worst response when every task is free-running, in the order of `tasks`.
+///
+/// # Panics
+/// As [`Oracle::free_running`].
+#[must_use]
+pub fn worst_free_running(system: &SmallSystem) -> Vec<Worst> {
+    Oracle::new().free_running(system)
+}
+
+/// Each task's worst response when every task is aligned to the frame, in the order of `tasks`.
+///
+/// # Panics
+/// As [`Oracle::free_running`].
+#[must_use]
+pub fn worst_aligned(system: &SmallSystem) -> Vec<Worst> {
+    Oracle::new().aligned(system)
+}
+
+/// When the tasks arrive.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Arrivals {
+    FreeRunning,
+    Aligned,
+}
+
+/// The explorer, with its buffers kept from one system to the next.
+#[derive(Debug, Default)]
+pub struct Oracle {
+    visited: Visited,
+    longest_only: bool,
+}
+
+impl Oracle {
+    /// An oracle that tries every execution time.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// An oracle that lets every job take its `wcet`.
+    ///
+    /// Under preemptive fixed priority on one core a longer execution never ends any job sooner as
+    /// long as no task has blocking; then this answers the same in less time, and a test shows it on all
+    /// small systems of a size. With blocking it may answer too little: a short job above
+    /// can be what lets the later blocking job begin.
+    #[must_use]
+    pub fn longest_only() -> Self {
+        Self {
+            longest_only: true,
+            ..Self::default()
+        }
+    }
+
+    /// Each task's worst response when every task is free-running, in the order of `tasks`.
+    ///
+    /// # Panics
+    /// When the system is malformed (a zero frame, period or `bcet`, `bcet` above `wcet`, a window
+    /// that is empty or reaches past the frame, more than [`MAX_TASKS`] tasks) or when its
+    /// numbers are too large for a state to fit 63 bits.
+    #[must_use]
+    pub fn free_running(&mut self, system: &SmallSystem) -> Vec<Worst> {
+        self.explore(system, Arrivals::FreeRunning)
+    }
+
+    /// Each task's worst response when every task is aligned, in the order of `tasks`.
+    ///
+    /// # Panics
+    /// As [`Oracle::free_running`].
+    #[must_use]
+    pub fn aligned(&mut self, system: &SmallSystem) -> Vec<Worst> {
+        self.explore(system, Arrivals::Aligned)
+    }
+
+    /// How many states the last exploration visited.
+    #[must_use]
+    pub fn states_visited(&self) -> usize {
+        self.visited.len()
+    }
+
+    fn explore(&mut self, system: &SmallSystem, arrivals: Arrivals) -> Vec<Worst> {
+        check(system);
+        self.visited.clear();
+        let overloaded = overload::overloaded_tasks(system);
+        let kept = overload::tasks_that_matter(system, &overloaded);
+        let responses = self.walk(system, arrivals, &kept, &overloaded);
+        let mut worst = vec![Worst::Unbounded; system.tasks.len()];
+        for (&task, response) in kept.iter().zip(responses) {
+            if !overloaded[task] {
+                worst[task] = Worst::Response(response);
+            }
+        }
+        worst
+    }
+
+    /// Visits every reachable state; gives the greatest response of each kept task.
+    fn walk(
+        &mut self,
+        system: &SmallSystem,
+        arrivals: Arrivals,
+        kept: &[usize],
+        overloaded: &[bool],
+    ) -> [u32; MAX_TASKS] {
+        let rules = step::Rules::new(system, arrivals, self.longest_only, kept, overloaded);
+        let packing = Packing::new(&rules);
+        let mut walk = step::Walk::new(&rules, &packing, &mut self.visited);
+        walk.run();
+        walk.worst
+    }
+}
+
+fn check(system: &SmallSystem) {
+    assert!(system.frame >= 1, "the frame has at least one tick");
+    assert!(system.tasks.len() <= MAX_TASKS, "too many tasks");
+    for &(start, end) in &system.windows {
+        assert!(
+            start < end && end <= system.frame,
+            "a window is not within the frame"
+        );
+    }
+    for task in &system.tasks {
+        assert!(task.period >= 1, "a period is at least one tick");
+        assert!(
+            1 <= task.bcet && task.bcet <= task.wcet,
+            "1 <= bcet <= wcet"
+        );
+    }
+}
