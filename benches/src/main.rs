@@ -1,3 +1,33 @@
-//! The benchmark binary.
+//! The benchmark binary: `cofferdam-bench AREA FILE [options]` prints one JSON object.
 
-fn main() {}
+mod instance;
+mod rta;
+
+use std::path::Path;
+use std::process::ExitCode;
+
+const USAGE: &str = "usage: cofferdam-bench rta FILE [--reps N]";
+
+fn main() -> ExitCode {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
+    match run(&words) {
+        Ok(line) => {
+            println!("{line}");
+            ExitCode::SUCCESS
+        }
+        Err(error) => {
+            eprintln!("{error}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn run(words: &[&str]) -> Result<String, Box<dyn std::error::Error>> {
+    let figures = match words {
+        ["rta", file] => rta::run(Path::new(file), None)?,
+        ["rta", file, "--reps", count] | ["rta", "--reps", count, file] => rta::run(Path::new(file), Some(count.parse()?))?,
+        _ => return Err(USAGE.into()),
+    };
+    Ok(serde_json::to_string(&figures)?)
+}

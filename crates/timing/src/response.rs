@@ -1,8 +1,23 @@
 //! Worst responses under a window table: what an analysis answers for each task.
 
+mod frame_aligned;
 pub mod free_running;
 
 use crate::demand::Shortfall;
+use crate::supply::WindowSupply;
+use crate::task_set::TaskSet;
+
+pub use frame_aligned::JOB_LIMIT;
+
+/// The worst response of every task by its own release kind, in the order in which the tasks were given:
+/// frame-aligned where all tasks of the partition are, else all as free-running.
+pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> {
+    if tasks.all_frame_aligned() {
+        frame_aligned::worst_responses(supply, tasks)
+    } else {
+        free_running::worst_responses(supply, tasks)
+    }
+}
 
 /// The worst response of a task, or why it has none.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -23,6 +38,8 @@ pub struct Bound {
     /// Where the busy window begins, in ns from the frame's begin (frame-aligned: from the
     /// hyperperiod's begin, below 0 where the work began before).
     pub busy_start_ns: i64,
+    /// When the job arrives that responds worst, counted as the busy window's begin.
+    pub arrival_ns: i64,
     /// Which job of the busy window responds worst (frame-aligned: of the hyperperiod), from 0.
     pub job: u64,
     /// Whether that scenario attains the response.

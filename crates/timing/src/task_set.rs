@@ -130,6 +130,14 @@ impl TaskSet {
         self.given.is_empty()
     }
 
+    /// The deadline of the task given at `index`, in ns.
+    ///
+    /// # Panics
+    /// Where no task was given at `index`.
+    pub fn deadline_ns(&self, index: usize) -> u64 {
+        self.deadline_ns[self.position[index]] as u64
+    }
+
     /// Where all tasks are frame-aligned.
     pub fn all_frame_aligned(&self) -> bool {
         self.release

@@ -3,7 +3,8 @@
 
 mod vessel;
 
-use cofferdam_timing::response::{Response, free_running};
+use cofferdam_timing::Release;
+use cofferdam_timing::response::{self, Response, free_running};
 use vessel::{LINE_REQUEST_NS, PARTITIONS, Variant, partition, us};
 
 fn responses(variant: &Variant, name: &str) -> Vec<(&'static str, Response)> {
@@ -178,6 +179,67 @@ fn slower_refill_and_a_moved_window_still_hold() {
                     "{name}"
                 );
             }
+        }
+    }
+}
+
+/// The page names these with everything aligned at offset 0; the tracker's first three are as free-running.
+#[test]
+fn aligned_responses_of_the_page() {
+    let aligned = Variant {
+        release: Release::FrameAligned { offset_ns: 0 },
+        ..Variant::default()
+    };
+    let named = [
+        ("STOP", "estop", 368),
+        ("TRAK", "guid", 848),
+        ("LINK", "rx", 908),
+    ];
+    let same = ["radar", "cam", "trk"].map(|name| {
+        let row = partition("OBJT")
+            .tasks
+            .iter()
+            .find(|task| task.name == name)
+            .expect("a task of the page");
+        ("OBJT", name, row.response_us)
+    });
+    for (partition_name, task, expected_us) in named.into_iter().chain(same) {
+        let (supply, tasks) = aligned.system(partition(partition_name));
+        let position = partition(partition_name)
+            .tasks
+            .iter()
+            .position(|row| row.name == task)
+            .expect("a task of the page");
+        let found = response::worst_responses(&supply, &tasks);
+        let bound = found[position].bound().expect("bounded");
+        assert_eq!(
+            bound.response_ns,
+            us(expected_us),
+            "{partition_name}.{task}"
+        );
+    }
+}
+
+#[test]
+fn aligned_responses_are_never_above_free_running_ones() {
+    let aligned = Variant {
+        release: Release::FrameAligned { offset_ns: 0 },
+        ..Variant::default()
+    };
+    for partition in PARTITIONS {
+        let (supply, tasks) = aligned.system(partition);
+        for (task, found) in partition
+            .tasks
+            .iter()
+            .zip(response::worst_responses(&supply, &tasks))
+        {
+            assert!(
+                found
+                    .bound()
+                    .is_some_and(|b| b.response_ns <= us(task.response_us)),
+                "{}",
+                task.name
+            );
         }
     }
 }

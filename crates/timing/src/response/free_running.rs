@@ -33,9 +33,13 @@ const BUSY_WINDOW_ROUNDS: u32 = 1 << 24;
 pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> {
     let first = first_jobs(supply, tasks);
     assert_eq!(first.len(), tasks.len(), "each task has a first job");
+    let covered = !tasks.all_free_running();
     let answer = |&position: &usize| match first[position] {
-        Some(worst) => bounded(tasks, position, worst),
-        None => whole_busy_window(supply, tasks, position),
+        Some(worst) => worst.bound(exactness(tasks, position, covered)),
+        None => match whole_busy_window(supply, tasks, position) {
+            Ok(worst) => worst.bound(exactness(tasks, position, covered)),
+            Err(none) => none,
+        },
     };
     tasks.position.iter().map(answer).collect()
 }
@@ -45,30 +49,23 @@ pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> 
 struct Worst {
     response_ns: i64,
     busy_start_ns: i64,
+    arrival_ns: i64,
     job: u64,
 }
 
 const NOTHING_YET: Worst = Worst {
     response_ns: 0,
     busy_start_ns: 0,
+    arrival_ns: 0,
     job: 0,
 };
 
-fn bounded(tasks: &TaskSet, position: usize, worst: Worst) -> Response {
-    Response::Bounded(Bound {
-        response_ns: worst.response_ns as u64, // Responses are sums of times that are not negative.
-        busy_start_ns: worst.busy_start_ns,
-        job: worst.job,
-        exactness: exactness(tasks, position),
-    })
-}
-
-fn exactness(tasks: &TaskSet, position: usize) -> Exactness {
+fn exactness(tasks: &TaskSet, position: usize, covered: bool) -> Exactness {
     if tasks.has_equal(position) {
         Exactness::Bound(Inexact::EqualPriority)
     } else if !tasks.blocking_is_attained(position) {
         Exactness::Bound(Inexact::BlockerTooShort)
-    } else if !tasks.all_free_running() {
+    } else if covered {
         Exactness::Bound(Inexact::TakenAsFreeRunning)
     } else {
         Exactness::Exact
@@ -91,7 +88,7 @@ fn first_jobs(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Option<Worst>> {
             if finish_ns > limit_ns {
                 *worst = None;
             } else if let Some(worst) = worst {
-                worst.take_later(finish_ns + jitter_ns, start, 0);
+                worst.take_later(start, 0, -jitter_ns, finish_ns);
             }
         }
     }
@@ -99,20 +96,37 @@ fn first_jobs(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Option<Worst>> {
 }
 
 impl Worst {
-    fn take_later(&mut self, response_ns: i64, start: BusyStart, job: u64) {
+    fn bound(self, exactness: Exactness) -> Response {
+        Response::Bounded(Bound {
+            response_ns: self.response_ns as u64, // A sum of times that are not negative.
+            busy_start_ns: self.busy_start_ns,
+            arrival_ns: self.arrival_ns,
+            job: self.job,
+            exactness,
+        })
+    }
+
+    /// Takes a job of the busy window from `start` if it responds later; both instants count from there.
+    fn take_later(&mut self, start: BusyStart, job: u64, arrival_ns: i64, finish_ns: i64) {
+        let response_ns = finish_ns - arrival_ns;
         if response_ns > self.response_ns {
             *self = Self {
                 response_ns,
                 busy_start_ns: start.at_ns,
+                arrival_ns: start.at_ns + arrival_ns,
                 job,
             };
         }
     }
 }
 
-fn whole_busy_window(supply: &WindowSupply, tasks: &TaskSet, position: usize) -> Response {
+fn whole_busy_window(
+    supply: &WindowSupply,
+    tasks: &TaskSet,
+    position: usize,
+) -> Result<Worst, Response> {
     if let Some(shortfall) = demand::shortfall(supply, tasks, tasks.level(position)) {
-        return Response::Unbounded(Box::new(shortfall));
+        return Err(Response::Unbounded(Box::new(shortfall)));
     }
     let jobs = jobs_of_one_lcm(supply, tasks, position);
     let mut busy = BusyWindow::new(supply, tasks);
@@ -121,10 +135,10 @@ fn whole_busy_window(supply: &WindowSupply, tasks: &TaskSet, position: usize) ->
     for &start in supply.busy_starts() {
         busy.begin(start);
         if !follow(&mut busy, position, jobs, &mut rounds, &mut worst) {
-            return Response::GaveUp(GaveUp::BusyWindowTooLong);
+            return Err(Response::GaveUp(GaveUp::BusyWindowTooLong));
         }
     }
-    bounded(tasks, position, worst)
+    Ok(worst)
 }
 
 /// Follows the own jobs of the busy window from one start; false where the rounds are used up.
@@ -146,7 +160,7 @@ fn follow(
         if finish_ns == NEVER {
             return false;
         }
-        worst.take_later(finish_ns - arrival_ns, busy.start, job);
+        worst.take_later(busy.start, job, arrival_ns, finish_ns);
         arrival_ns += period_ns;
         if finish_ns <= arrival_ns {
             break;
@@ -241,12 +255,15 @@ impl<'a> BusyWindow<'a> {
     /// Adds releases until none falls before the finish; then that finish, or the first instant above `limit_ns`.
     #[inline]
     fn settle(&mut self, others_end: usize, limit_ns: i64, rounds: &mut u32) -> i64 {
+        let next_ns = &mut self.next_ns[..others_end];
+        let charged_ns = &self.tasks.charged_ns[..others_end];
+        let period_ns = &self.tasks.period_ns[..others_end];
         while *rounds > 0 {
             let finish_ns = self.cursor.finish(self.work_ns);
             if finish_ns > limit_ns {
                 return finish_ns;
             }
-            let released_ns = self.release_before(finish_ns, others_end);
+            let released_ns = release_before(finish_ns, next_ns, charged_ns, period_ns);
             if released_ns == 0 {
                 return finish_ns;
             }
@@ -255,34 +272,42 @@ impl<'a> BusyWindow<'a> {
         }
         NEVER
     }
+}
 
-    /// The work of the other tasks' jobs that are released before `instant_ns` and not counted yet.
-    #[inline]
-    fn release_before(&mut self, instant_ns: i64, others_end: usize) -> i64 {
-        let charged_ns = &self.tasks.charged_ns[..others_end];
-        let period_ns = &self.tasks.period_ns[..others_end];
-        let mut released_ns = 0;
-        for ((next_ns, charged_ns), period_ns) in self.next_ns[..others_end]
-            .iter_mut()
-            .zip(charged_ns)
-            .zip(period_ns)
-        {
+/// The work of the jobs that are released before `instant_ns` and not counted yet; now they are.
+#[inline]
+fn release_before(
+    instant_ns: i64,
+    next_ns: &mut [i64],
+    charged_ns: &[i64],
+    period_ns: &[i64],
+) -> i64 {
+    let mut released_ns = 0;
+    for ((next_ns, charged_ns), period_ns) in next_ns.iter_mut().zip(charged_ns).zip(period_ns) {
+        if *next_ns < instant_ns {
+            *next_ns += period_ns;
+            released_ns += charged_ns;
             if *next_ns < instant_ns {
                 let jobs = jobs_before(instant_ns - *next_ns, *period_ns);
                 *next_ns += jobs * period_ns;
                 released_ns += jobs * charged_ns;
             }
         }
-        released_ns
     }
+    released_ns
 }
 
-/// `ceil(span / period)` for a span above 0, without dividing where it is small.
+/// `ceil(span / period)` for a span above 0, without a division where that is a small number.
 #[inline]
 fn jobs_before(span_ns: i64, period_ns: i64) -> i64 {
-    if span_ns <= period_ns {
-        1
-    } else {
-        (span_ns - 1) / period_ns + 1
+    let mut jobs = 1;
+    let mut covered_ns = period_ns;
+    while covered_ns < span_ns {
+        if jobs == 8 {
+            return (span_ns - 1) / period_ns + 1;
+        }
+        jobs += 1;
+        covered_ns += period_ns;
     }
+    jobs
 }

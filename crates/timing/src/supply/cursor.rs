@@ -15,6 +15,7 @@ pub(crate) struct Cursor<'a> {
     /// What to add to work, and to an end, to pass between the start's own count and the table's.
     work_shift_ns: i64,
     end_shift_ns: i64,
+    supplied_at_start_ns: i64,
     frame_ns: i64,
     per_frame_ns: i64,
 }
@@ -28,8 +29,46 @@ impl<'a> Cursor<'a> {
             window: 0,
             work_shift_ns: start.supplied_ns,
             end_shift_ns: -start.at_ns,
+            supplied_at_start_ns: start.supplied_ns,
             frame_ns: supply.frame_ns,
             per_frame_ns: supply.per_frame_ns,
+        }
+    }
+
+    /// From the frame's begin.
+    pub(crate) fn from_zero(supply: &'a WindowSupply) -> Self {
+        Self::new(
+            supply,
+            BusyStart {
+                at_ns: 0,
+                supplied_ns: 0,
+                next: 0,
+            },
+        )
+    }
+
+    /// The supply within `span_ns` after the start, never less than asked before.
+    #[inline]
+    pub(crate) fn served(&mut self, span_ns: i64) -> i64 {
+        loop {
+            while let Some(&end_ns) = self.ends_ns.get(self.window) {
+                let left_ns = end_ns + self.end_shift_ns - span_ns;
+                if left_ns >= 0 {
+                    let whole_ns = if self.window == 0 {
+                        self.supplied_at_start_ns
+                    } else {
+                        self.supplied_ns[self.window - 1]
+                    };
+                    return whole_ns.max(self.supplied_ns[self.window] - left_ns)
+                        - self.work_shift_ns;
+                }
+                self.window += 1;
+            }
+            let Some(&last_ns) = self.ends_ns.last() else {
+                return 0;
+            };
+            let missing_ns = span_ns - last_ns - self.end_shift_ns;
+            self.skip((missing_ns - 1) / self.frame_ns + 1);
         }
     }
 
@@ -71,9 +110,13 @@ impl<'a> Cursor<'a> {
         if ahead_ns > FARTHEST_NS - self.end_shift_ns {
             return false;
         }
-        self.end_shift_ns += ahead_ns;
+        self.skip(frames);
+        true
+    }
+
+    fn skip(&mut self, frames: i64) {
+        self.end_shift_ns += frames * self.frame_ns;
         self.work_shift_ns -= frames * self.per_frame_ns;
         self.window = 0;
-        true
     }
 }
