@@ -4,6 +4,7 @@
 
 mod arithmetic;
 mod demand;
+pub mod demand_bound;
 pub mod response;
 pub mod supply;
 mod task_set;
