@@ -2,10 +2,13 @@
 //!
 //! Everything below works on integers in nanoseconds; intervals are half-open.
 
+#![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
+
 mod arithmetic;
 mod demand;
 pub mod demand_bound;
 pub mod response;
+pub mod sensitivity;
 pub mod supply;
 mod task_set;
 

@@ -44,6 +44,32 @@ pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> 
     tasks.position.iter().map(answer).collect()
 }
 
+/// Whether every task meets its deadline; every charged time is within its period and deadline. The start that a
+/// deadline is missed from is moved to the front, since the next trial often misses from there too.
+pub(super) fn deadlines_met(supply: &WindowSupply, tasks: &TaskSet, starts: &mut [BusyStart]) -> bool {
+    let mut busy = BusyWindow::new(supply, tasks);
+    let missed = (0..starts.len()).find(|&k| !first_deadlines_met(&mut busy, starts[k]));
+    if let Some(missed) = missed {
+        starts.swap(0, missed);
+        return false;
+    }
+    let beyond_period = (0..tasks.len()).filter(|&k| tasks.deadline_ns[k] > tasks.period_ns[k]);
+    beyond_period
+        .map(|position| (position, whole_busy_window(supply, tasks, position)))
+        .all(|(position, worst)| worst.is_ok_and(|worst| worst.response_ns <= tasks.deadline_ns[position]))
+}
+
+/// Whether from `start` every task whose deadline is within its period meets it; then only its first job counts.
+fn first_deadlines_met(busy: &mut BusyWindow<'_>, start: BusyStart) -> bool {
+    busy.begin(start);
+    let tasks = busy.tasks;
+    (0..tasks.len()).all(|position| {
+        let (deadline_ns, period_ns) = (tasks.deadline_ns[position], tasks.period_ns[position]);
+        let limit_ns = deadline_ns.min(period_ns) - tasks.jitter_ns[position];
+        busy.first_job(position, limit_ns) <= limit_ns || deadline_ns > period_ns
+    })
+}
+
 /// The latest completion found so far, counted from the arrival of its job.
 #[derive(Clone, Copy)]
 struct Worst {
@@ -53,12 +79,7 @@ struct Worst {
     job: u64,
 }
 
-const NOTHING_YET: Worst = Worst {
-    response_ns: 0,
-    busy_start_ns: 0,
-    arrival_ns: 0,
-    job: 0,
-};
+const NOTHING_YET: Worst = Worst { response_ns: 0, busy_start_ns: 0, arrival_ns: 0, job: 0 };
 
 fn exactness(tasks: &TaskSet, position: usize, covered: bool) -> Exactness {
     if tasks.has_equal(position) {
@@ -110,21 +131,12 @@ impl Worst {
     fn take_later(&mut self, start: BusyStart, job: u64, arrival_ns: i64, finish_ns: i64) {
         let response_ns = finish_ns - arrival_ns;
         if response_ns > self.response_ns {
-            *self = Self {
-                response_ns,
-                busy_start_ns: start.at_ns,
-                arrival_ns: start.at_ns + arrival_ns,
-                job,
-            };
+            *self = Self { response_ns, busy_start_ns: start.at_ns, arrival_ns: start.at_ns + arrival_ns, job };
         }
     }
 }
 
-fn whole_busy_window(
-    supply: &WindowSupply,
-    tasks: &TaskSet,
-    position: usize,
-) -> Result<Worst, Response> {
+fn whole_busy_window(supply: &WindowSupply, tasks: &TaskSet, position: usize) -> Result<Worst, Response> {
     if let Some(shortfall) = demand::shortfall(supply, tasks, tasks.level(position)) {
         return Err(Response::Unbounded(Box::new(shortfall)));
     }
@@ -142,17 +154,8 @@ fn whole_busy_window(
 }
 
 /// Follows the own jobs of the busy window from one start; false where the rounds are used up.
-fn follow(
-    busy: &mut BusyWindow<'_>,
-    position: usize,
-    jobs: u64,
-    rounds: &mut u32,
-    worst: &mut Worst,
-) -> bool {
-    let (period_ns, jitter_ns) = (
-        busy.tasks.period_ns[position],
-        busy.tasks.jitter_ns[position],
-    );
+fn follow(busy: &mut BusyWindow<'_>, position: usize, jobs: u64, rounds: &mut u32, worst: &mut Worst) -> bool {
+    let (period_ns, jitter_ns) = (busy.tasks.period_ns[position], busy.tasks.jitter_ns[position]);
     busy.restart(position);
     let mut arrival_ns = -jitter_ns;
     for job in 0..jobs {
@@ -172,9 +175,7 @@ fn follow(
 
 /// The own jobs in one lcm of the frame and the periods of the level; without end where it passes `u64`.
 fn jobs_of_one_lcm(supply: &WindowSupply, tasks: &TaskSet, position: usize) -> u64 {
-    let periods = tasks.period_ns[tasks.level(position)]
-        .iter()
-        .map(|&period_ns| period_ns as u64);
+    let periods = tasks.period_ns[tasks.level(position)].iter().map(|&period_ns| period_ns as u64);
     let lcm_ns = arithmetic::lcm_of(periods.chain([supply.frame_ns()]));
     lcm_ns.map_or(u64::MAX, |lcm_ns| lcm_ns / tasks.period_ns[position] as u64)
 }
@@ -194,14 +195,7 @@ struct BusyWindow<'a> {
 impl<'a> BusyWindow<'a> {
     fn new(supply: &'a WindowSupply, tasks: &'a TaskSet) -> Self {
         let start = supply.busy_starts()[0]; // A supply has at least one start.
-        Self {
-            supply,
-            tasks,
-            start,
-            cursor: Cursor::new(supply, start),
-            work_ns: 0,
-            next_ns: vec![0; tasks.len()],
-        }
+        Self { supply, tasks, start, cursor: Cursor::new(supply, start), work_ns: 0, next_ns: vec![0; tasks.len()] }
     }
 
     fn begin(&mut self, start: BusyStart) {
@@ -218,11 +212,7 @@ impl<'a> BusyWindow<'a> {
             self.cursor = Cursor::new(self.supply, self.start);
             self.restart(position);
         }
-        let finish_ns = self.settle(
-            self.tasks.others_end(position),
-            limit_ns,
-            &mut FIRST_JOB_ROUNDS.clone(),
-        );
+        let finish_ns = self.settle(self.tasks.others_end(position), limit_ns, &mut FIRST_JOB_ROUNDS.clone());
         self.next_ns[position] = self.tasks.period_ns[position] - self.tasks.jitter_ns[position];
         finish_ns
     }
@@ -233,8 +223,8 @@ impl<'a> BusyWindow<'a> {
         if position == 0 || !self.tasks.follows_alone(position) {
             return false;
         }
-        let more_ns = self.tasks.charged_ns[position] + self.tasks.blocking_ns[position]
-            - self.tasks.blocking_ns[position - 1];
+        let more_ns =
+            self.tasks.charged_ns[position] + self.tasks.blocking_ns[position] - self.tasks.blocking_ns[position - 1];
         self.work_ns += more_ns;
         more_ns >= 0
     }
@@ -243,10 +233,7 @@ impl<'a> BusyWindow<'a> {
     fn restart(&mut self, position: usize) {
         self.work_ns = self.tasks.blocking_ns[position] + self.tasks.charged_ns[position];
         let level = self.tasks.level(position);
-        for (next_ns, jitter_ns) in self.next_ns[level.clone()]
-            .iter_mut()
-            .zip(&self.tasks.jitter_ns[level])
-        {
+        for (next_ns, jitter_ns) in self.next_ns[level.clone()].iter_mut().zip(&self.tasks.jitter_ns[level]) {
             *next_ns = -jitter_ns;
         }
         self.next_ns[position] = NEVER; // Own jobs are added one by one.
@@ -276,12 +263,7 @@ impl<'a> BusyWindow<'a> {
 
 /// The work of the jobs that are released before `instant_ns` and not counted yet; now they are.
 #[inline]
-fn release_before(
-    instant_ns: i64,
-    next_ns: &mut [i64],
-    charged_ns: &[i64],
-    period_ns: &[i64],
-) -> i64 {
+fn release_before(instant_ns: i64, next_ns: &mut [i64], charged_ns: &[i64], period_ns: &[i64]) -> i64 {
     let mut released_ns = 0;
     for ((next_ns, charged_ns), period_ns) in next_ns.iter_mut().zip(charged_ns).zip(period_ns) {
         if *next_ns < instant_ns {
