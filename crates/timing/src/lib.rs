@@ -11,6 +11,7 @@ pub mod response;
 pub mod sensitivity;
 pub mod supply;
 mod task_set;
+pub mod witness;
 
 pub use demand::Shortfall;
 pub use task_set::{Release, Task, TaskSet, TaskSetError};

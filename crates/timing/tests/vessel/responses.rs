@@ -1,11 +1,9 @@
 //! The survey vessel: window table, tasks and published table of responses of the demo system, with the
 //! figures typed from its page (all in us there). The page's numbers were computed apart from this program.
 
-mod vessel;
-
+use super::figures::{self, LINE_REQUEST_NS, PARTITIONS, Variant, partition, us};
 use timing::response::{self, Response, free_running};
 use timing::{Release, Task, TaskSet, sensitivity};
-use vessel::{LINE_REQUEST_NS, PARTITIONS, Variant, partition, us};
 
 fn responses(variant: &Variant, name: &str) -> Vec<(&'static str, Response)> {
     let partition = partition(name);
@@ -52,7 +50,7 @@ fn utilisation_of_usable_supply_and_blackouts_of_the_page() {
     }
 }
 
-fn task_charged(task: &vessel::TaskRow) -> u64 {
+fn task_charged(task: &figures::TaskRow) -> u64 {
     let charged_ns = Variant::default().charged_ns(task);
     assert_eq!(charged_ns, us(task.charged_us), "{}", task.name);
     task.charged_us
@@ -163,7 +161,7 @@ fn largest_charged_times_are_the_last_that_hold() {
     }
 }
 
-fn holds_with(variant: &Variant, partition: &vessel::PartitionRow, k: usize, charged_ns: u64) -> bool {
+fn holds_with(variant: &Variant, partition: &figures::PartitionRow, k: usize, charged_ns: u64) -> bool {
     let (supply, _) = variant.system(partition);
     let mut tasks = variant.tasks(partition);
     tasks[k].charged_ns = charged_ns;
