@@ -130,9 +130,10 @@ mod tests {
             deadline_ns,
             charged_ns,
             jitter_ns,
+            blocking_ns: 0,
             release: Release::FreeRunning,
         };
-        TaskSet::new(&tasks.iter().map(task).collect::<Vec<_>>(), 0).expect("well-formed tasks")
+        TaskSet::new(&tasks.iter().map(task).collect::<Vec<_>>()).expect("well-formed tasks")
     }
 
     fn limit_of(tasks: &[(u64, u64, u64, u64)]) -> Option<(u128, u128)> {

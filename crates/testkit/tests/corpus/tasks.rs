@@ -76,10 +76,11 @@ fn set(rows: &[Row], order: Order, release: fn(&Row) -> Release) -> TaskSet {
         deadline_ns: row.deadline(),
         charged_ns: row.charged,
         jitter_ns: 0,
+        blocking_ns: 0,
         release: release(row),
     };
     let tasks: Vec<_> = rows.iter().zip(order.priorities(rows)).map(task).collect();
-    TaskSet::new(&tasks, 0).expect("the tasks of a case are well-formed")
+    TaskSet::new(&tasks).expect("the tasks of a case are well-formed")
 }
 
 /// A core that runs nothing else: one window over the whole of a frame of any length.
