@@ -79,6 +79,8 @@ pub enum Rounding {
     TermsHalfUp,
     /// Upwards at the places printed.
     Up,
+    /// Downwards at the places printed.
+    Down,
 }
 
 #[derive(Deserialize)]

@@ -105,7 +105,7 @@ fn judge_share(field: &str, expected: &Value, share: &Share, rounding: Rounding)
 
 impl Share {
     /// The digits at `places` decimal places; none where an exact value needs more places.
-    fn rounded(&self, rounding: Rounding, places: u32) -> Option<u128> {
+    pub fn rounded(&self, rounding: Rounding, places: u32) -> Option<u128> {
         let scaled = |part: u128| part * 10u128.pow(places);
         let half_up = |part: u128| (2 * scaled(part) + self.whole) / (2 * self.whole);
         let sum: u128 = self.parts.iter().sum();
@@ -114,11 +114,12 @@ impl Share {
             Rounding::HalfUp => Some(half_up(sum)),
             Rounding::TermsHalfUp => Some(self.parts.iter().map(|&part| half_up(part)).sum()),
             Rounding::Up => Some(scaled(sum).div_ceil(self.whole)),
+            Rounding::Down => Some(scaled(sum) / self.whole),
         }
     }
 
     /// The sum in lowest terms.
-    fn fraction(&self) -> String {
+    pub fn fraction(&self) -> String {
         let sum: u128 = self.parts.iter().sum();
         let (mut common, mut rest) = (sum, self.whole);
         while rest > 0 {
@@ -129,13 +130,13 @@ impl Share {
 }
 
 /// `"0.82"` as 82 at 2 places.
-fn decimal(value: &Value) -> Option<(u128, u32)> {
+pub fn decimal(value: &Value) -> Option<(u128, u32)> {
     let text = value.as_u64().map_or_else(|| value.as_str().map(str::to_owned), |whole| Some(whole.to_string()))?;
     let (whole, places) = text.split_once('.').unwrap_or((&text, ""));
     Some((format!("{whole}{places}").parse().ok()?, places.len() as u32))
 }
 
-fn decimal_text(digits: u128, places: u32) -> String {
+pub fn decimal_text(digits: u128, places: u32) -> String {
     let unit = 10u128.pow(places);
     if places == 0 {
         digits.to_string()

@@ -8,6 +8,7 @@
 mod case;
 mod compare;
 mod methods;
+mod own;
 mod self_check;
 mod table;
 mod tasks;
