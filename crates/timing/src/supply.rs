@@ -15,7 +15,7 @@
 mod cursor;
 mod starts;
 
-pub(crate) use cursor::{Cursor, NEVER};
+pub(crate) use cursor::{Cursor, FARTHEST_NS, NEVER};
 pub use starts::BusyStart;
 
 /// The greatest instant or span an input may name, in ns: every integer of an answer stays below 2^53.

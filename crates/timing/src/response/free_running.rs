@@ -20,7 +20,7 @@
 //! Checked by: published examples under full supply, the vessel's 39 responses, the brute-force oracle.
 
 use super::{Bound, Exactness, GaveUp, Inexact, Response};
-use crate::supply::{BusyStart, Cursor, NEVER, WindowSupply};
+use crate::supply::{BusyStart, Cursor, FARTHEST_NS, NEVER, WindowSupply};
 use crate::task_set::TaskSet;
 use crate::{arithmetic, demand};
 
@@ -35,13 +35,36 @@ pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> 
     assert_eq!(first.len(), tasks.len(), "each task has a first job");
     let covered = !tasks.all_free_running();
     let answer = |&position: &usize| match first[position] {
-        Some(worst) => worst.bound(exactness(tasks, position, covered)),
+        Some(worst) => Response::Bounded(worst.bound(exactness(tasks, position, covered))),
         None => match whole_busy_window(supply, tasks, position) {
-            Ok(worst) => worst.bound(exactness(tasks, position, covered)),
+            Ok(worst) => Response::Bounded(worst.bound(exactness(tasks, position, covered))),
             Err(none) => none,
         },
     };
     tasks.position.iter().map(answer).collect()
+}
+
+/// The first job of the busy window that surely passes the deadline, for the task at `index` of the list given,
+/// although its responses may have no bound. None where no job of at most the limit does, or the more urgent tasks
+/// leave it nothing.
+pub fn first_miss(supply: &WindowSupply, tasks: &TaskSet, index: usize) -> Option<Bound> {
+    let position = tasks.position[index];
+    if position >= tasks.before_overload() {
+        return None;
+    }
+    let deadline_ns = tasks.deadline_ns[position];
+    // Within this time the work of all tasks together cannot pass 2^61 ns, however overloaded they are.
+    let horizon_ns = FARTHEST_NS / (4 * (tasks.len() as i64 + 1));
+    let mut search = Search { jobs: u64::MAX, horizon_ns, enough_ns: deadline_ns, rounds: BUSY_WINDOW_ROUNDS };
+    let mut busy = BusyWindow::new(supply, tasks);
+    let from = |&start: &BusyStart| {
+        busy.begin(start);
+        let mut worst = NOTHING_YET;
+        search.follow(&mut busy, position, &mut worst);
+        (worst.response_ns > deadline_ns).then_some(worst)
+    };
+    let earliest = supply.busy_starts().iter().filter_map(from).min_by_key(|worst| worst.job)?;
+    Some(earliest.bound(exactness(tasks, position, !tasks.all_free_running())))
 }
 
 /// Whether every task meets its deadline; every charged time is within its period and deadline. The start that a
@@ -117,14 +140,14 @@ fn first_jobs(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Option<Worst>> {
 }
 
 impl Worst {
-    fn bound(self, exactness: Exactness) -> Response {
-        Response::Bounded(Bound {
+    fn bound(self, exactness: Exactness) -> Bound {
+        Bound {
             response_ns: self.response_ns as u64, // A sum of times that are not negative.
             busy_start_ns: self.busy_start_ns,
             arrival_ns: self.arrival_ns,
             job: self.job,
             exactness,
-        })
+        }
     }
 
     /// Takes a job of the busy window from `start` if it responds later; both instants count from there.
@@ -141,36 +164,50 @@ fn whole_busy_window(supply: &WindowSupply, tasks: &TaskSet, position: usize) ->
         return Err(Response::Unbounded(Box::new(shortfall)));
     }
     let jobs = jobs_of_one_lcm(supply, tasks, position);
+    let mut search = Search { jobs, horizon_ns: FARTHEST_NS, enough_ns: NEVER, rounds: BUSY_WINDOW_ROUNDS };
     let mut busy = BusyWindow::new(supply, tasks);
     let mut worst = NOTHING_YET;
-    let mut rounds = BUSY_WINDOW_ROUNDS;
     for &start in supply.busy_starts() {
         busy.begin(start);
-        if !follow(&mut busy, position, jobs, &mut rounds, &mut worst) {
+        if !search.follow(&mut busy, position, &mut worst) {
             return Err(Response::GaveUp(GaveUp::BusyWindowTooLong));
         }
     }
     Ok(worst)
 }
 
-/// Follows the own jobs of the busy window from one start; false where the rounds are used up.
-fn follow(busy: &mut BusyWindow<'_>, position: usize, jobs: u64, rounds: &mut u32, worst: &mut Worst) -> bool {
-    let (period_ns, jitter_ns) = (busy.tasks.period_ns[position], busy.tasks.jitter_ns[position]);
-    busy.restart(position);
-    let mut arrival_ns = -jitter_ns;
-    for job in 0..jobs {
-        let finish_ns = busy.settle(busy.tasks.level(position).end, NEVER - 1, rounds);
-        if finish_ns == NEVER {
-            return false;
+/// How far the own jobs of a busy window are followed.
+struct Search {
+    /// At most so many jobs.
+    jobs: u64,
+    /// No finish after this, in ns from the start.
+    horizon_ns: i64,
+    /// No further once some response is above this, in ns.
+    enough_ns: i64,
+    /// Rounds left, over all starts.
+    rounds: u32,
+}
+
+impl Search {
+    /// Follows the own jobs of the busy window from one start; false where rounds or horizon are used up.
+    fn follow(&mut self, busy: &mut BusyWindow<'_>, position: usize, worst: &mut Worst) -> bool {
+        let (period_ns, jitter_ns) = (busy.tasks.period_ns[position], busy.tasks.jitter_ns[position]);
+        busy.restart(position);
+        let mut arrival_ns = -jitter_ns;
+        for job in 0..self.jobs {
+            let finish_ns = busy.settle(busy.tasks.level(position).end, self.horizon_ns, &mut self.rounds);
+            if finish_ns > self.horizon_ns {
+                return false;
+            }
+            worst.take_later(busy.start, job, arrival_ns, finish_ns);
+            arrival_ns += period_ns;
+            if finish_ns <= arrival_ns || worst.response_ns > self.enough_ns {
+                break;
+            }
+            busy.work_ns += busy.tasks.charged_ns[position];
         }
-        worst.take_later(busy.start, job, arrival_ns, finish_ns);
-        arrival_ns += period_ns;
-        if finish_ns <= arrival_ns {
-            break;
-        }
-        busy.work_ns += busy.tasks.charged_ns[position];
+        true
     }
-    true
 }
 
 /// The own jobs in one lcm of the frame and the periods of the level; without end where it passes `u64`.

@@ -5,7 +5,8 @@ use super::{BusyStart, WindowSupply};
 
 /// A finish that no limit admits: the partition has no supply, or the instant passes 2^61 ns.
 pub(crate) const NEVER: i64 = i64::MAX;
-const FARTHEST_NS: i64 = 1 << 61;
+/// The farthest finish that is told.
+pub(crate) const FARTHEST_NS: i64 = 1 << 61;
 
 pub(crate) struct Cursor<'a> {
     /// One frame of window ends and sums, read from the start on.

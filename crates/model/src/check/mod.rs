@@ -1,0 +1,62 @@
+//! Checks of sense: what is well-formed and still cannot be meant.
+//!
+//! One check or small group in a file, each with a code of its own. A check of one element looks at its fields, so
+//! that it runs although another key of the element is wrong; values that could not be read are absent there.
+
+mod addresses;
+mod budgets;
+mod builders;
+mod caches;
+mod core_sets;
+mod cores;
+mod devices;
+mod frame;
+mod grants;
+mod hyperperiod;
+mod masters;
+mod opaque;
+mod pinning;
+mod placement;
+mod priorities;
+mod restart;
+mod roles;
+mod task_times;
+mod traffic;
+
+use crate::read::{Context, Document, Fields};
+
+/// Runs every check.
+pub(crate) fn check(doc: &Document, cx: &mut Context) {
+    let checks = [
+        addresses::check,
+        budgets::check,
+        builders::check,
+        caches::check,
+        core_sets::check,
+        cores::check,
+        devices::check,
+        frame::check,
+        grants::check,
+        hyperperiod::check,
+        masters::check,
+        opaque::check,
+        pinning::check,
+        placement::check,
+        priorities::check,
+        restart::check,
+        roles::check,
+        task_times::check,
+        traffic::check,
+    ];
+    checks.iter().for_each(|check| check(doc, cx));
+}
+
+/// The name of an element as it stands in messages.
+fn name(fields: &Fields) -> String {
+    fields.text("name").map_or_else(|| "without a name".to_owned(), |name| format!("`{}`", name.value))
+}
+
+/// The name of a task as it stands in messages.
+fn task_name(doc: &Document, index: usize) -> String {
+    doc.names.tasks.name(index).map_or_else(|| "without a name".to_owned(), |name| format!("`{name}`"))
+}
