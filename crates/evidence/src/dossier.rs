@@ -175,7 +175,7 @@ impl Dossier {
 
     /// The counts of every kind that has claims.
     pub fn summary_by_kind(&self) -> Vec<KindSummary> {
-        summary::by_kind(self.verdicts())
+        summary::by_kind(self.verdicts().iter())
     }
 
     /// What was not analysed, kind by kind.

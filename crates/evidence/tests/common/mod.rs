@@ -301,7 +301,7 @@ pub fn verdicts() -> Vec<Verdict> {
         witness: Some(witness()),
         exact: true,
         reason: Some("The second job completes after its deadline.".into()),
-        ..verdict("response/WORK.run", Kind::Response, Status::Violated, 36_080_000, 20_000_000)
+        ..verdict("response/WORK.run", Kind::Response, Status::Violated, 36_090_000, 20_000_000)
     };
     let open = Basis { assumptions: vec![Assumption::MapEnforced], ..basis(&[]) };
     let margin = verdict("margin/core/0", Kind::Margin, Status::Shown, 400_000, 300_000);
