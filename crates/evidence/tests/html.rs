@@ -139,6 +139,48 @@ fn windows_are_drawn_to_scale_with_their_heads() {
 }
 
 #[test]
+fn bars_are_as_long_as_their_share_up_to_their_end() {
+    let page = page(&dossier());
+    let bars = |row: &str| {
+        let row = &all(&page, &format!("[id='{row}'] td svg"))[0];
+        let select = |part: &str| row.select(&Selector::parse(part).expect("well formed")).next();
+        let [bar, whole] = ["rect.bar", "rect.bar-room"].map(|part| select(part).expect("a bar is drawn"));
+        (number(&bar, "width") / number(&whole, "width"), select("path.bar-torn").is_some())
+    };
+    let (share, torn) = bars("response/SAFE.stop");
+    assert!((share - 0.938).abs() < 0.002 && !torn, "{share}");
+    // 180.5 % passes the end of the bar, which is cut at 125 %.
+    assert_eq!(bars("response/WORK.run"), (1.25, true));
+    // Where more is better: 30 % are asked for and 40 % are left.
+    assert_eq!(bars("margin/core/0"), (0.75, false));
+}
+
+#[test]
+fn curves_keep_their_corners_and_the_blackout_its_length() {
+    let page = page(&dossier());
+    let drawing = &all(&page, "#part-supply svg.drawing")[0];
+    let select = |part: &str| drawing.select(&Selector::parse(part).expect("well formed")).next();
+    let points = |part: &str| -> Vec<(f64, f64)> {
+        let text = select(part).and_then(|line| line.attr("points")).expect("the line is drawn").to_owned();
+        let pair = |point: &str| point.split_once(',').map(|(x, y)| (x.parse().ok(), y.parse().ok()));
+        text.split(' ').map(|point| pair(point).expect("a pair")).map(|(x, y)| (x.expect("x"), y.expect("y"))).collect()
+    };
+    let (supply, demand) = (points("polyline.supply"), points("polyline.demand"));
+    let width = supply[3].0 - supply[0].0;
+    // Of 34.04 ms: the blackout of 14.04 ms, then 5.96 ms of supply, then nothing.
+    let share = |x: f64| (x - supply[0].0) / width * 34.04;
+    assert!((share(supply[1].0) - 14.04).abs() < 0.02 && (share(supply[2].0) - 20.0).abs() < 0.02, "{supply:?}");
+    assert_eq!(supply[0].1, supply[1].1);
+    assert_eq!(supply[2].1, supply[3].1);
+    let blackout = select("rect.blackout").expect("the blackout is marked");
+    assert!((number(&blackout, "width") / width * 34.04 - 14.04).abs() < 0.02);
+    // Two steps of equal height, each flat up to the next: four points.
+    assert_eq!(demand.len(), 4);
+    assert_eq!((demand[0].1, demand[2].1), (demand[1].1, demand[3].1));
+    assert_eq!(demand[1].0, demand[2].0);
+}
+
+#[test]
 fn a_window_across_the_frame_end_has_one_head() {
     let mut plan = plan_for(None);
     plan.schedules[0].cores = vec![core_table(0, vec![window(0, 0, 1000), window(0, 18_000, 2000)])];
