@@ -41,7 +41,7 @@ const PARTS: [Part; 14] = [
     Part { anchor: "shared", title: "Cache ways and bandwidth budgets", breaks: false, content: space::shared },
     Part { anchor: "assumptions", title: "Assumptions and provenance", breaks: true, content: assumptions::part },
     Part { anchor: "validation", title: "Published examples", breaks: false, content: validation::part },
-    Part { anchor: "chains", title: "Chains and channels", breaks: true, content: chains::part },
+    Part { anchor: "chains", title: "Chains and channels", breaks: false, content: chains::part },
     Part { anchor: "remaining", title: "All other claims", breaks: false, content: remaining::part },
     Part { anchor: "baseline", title: "Baseline", breaks: false, content: cover::baseline },
 ];
