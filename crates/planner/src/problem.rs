@@ -61,7 +61,9 @@ impl<'a> Problem<'a> {
         let windows = problem.items.iter().flat_map(|item| item.asks.iter().flatten());
         let fewest: u64 = windows.map(|ask| problem.frame_ns / ask.period_ns).sum();
         if fewest > MOST_WINDOWS {
-            report.open(format!("the periods ask for {fewest} windows a frame; the planner makes at most {MOST_WINDOWS}"));
+            report.open(format!(
+                "the periods ask for {fewest} windows a frame; the planner makes at most {MOST_WINDOWS}"
+            ));
         }
         Some(problem)
     }
@@ -94,7 +96,8 @@ impl<'a> Problem<'a> {
         let partition = self.system.partition(id);
         let name = &partition.name.value;
         if let Some(policy) = other_policy(self.system, id) {
-            report.note(format!("{name} runs in a core set of its own kind ({policy}) and has no windows in the plan."));
+            report
+                .note(format!("{name} runs in a core set of its own kind ({policy}) and has no windows in the plan."));
             return;
         }
         for virtual_core in 0..partition.virtual_cores.value {
@@ -148,10 +151,7 @@ impl<'a> Problem<'a> {
             frame_ns: self.frame_ns,
             head_ns: self.head_ns,
             grid_ns: self.grid_ns,
-            any_phase: matches!(
-                self.system.deadline_phase(item.partition),
-                model::system::DeadlinePhase::Any
-            ),
+            any_phase: matches!(self.system.deadline_phase(item.partition), model::system::DeadlinePhase::Any),
         };
         item.asks.push(if idle { None } else { source.ask(report) });
         item.workloads.push(workload);
@@ -172,7 +172,8 @@ impl<'a> Problem<'a> {
 
     fn why_no_core(&self, id: PartitionId, virtual_core: u32) -> String {
         let partition = self.system.partition(id);
-        let set = partition.core_set.map(|set| format!("the core set {}", self.system.core_sets[set.index()].name.value));
+        let set =
+            partition.core_set.map(|set| format!("the core set {}", self.system.core_sets[set.index()].name.value));
         let own = partition.cores.get(virtual_core as usize).map(|core| self.core_name(core.index()));
         let wishes: Vec<String> = set.into_iter().chain(own).collect();
         match wishes.is_empty() {
@@ -316,5 +317,10 @@ fn report_overlaps(system: &System, core: CoreId, sorted: &[Window], report: &mu
 
 /// What windows take of a frame, for sentences: `42 ms of the 100 ms frame (42 %)`.
 pub(crate) fn load_text(load_ns: u64, frame_ns: u64) -> String {
-    format!("{} of the {} frame ({})", quantity::Duration::from_ns(load_ns), quantity::Duration::from_ns(frame_ns), share(load_ns, frame_ns))
+    format!(
+        "{} of the {} frame ({})",
+        quantity::Duration::from_ns(load_ns),
+        quantity::Duration::from_ns(frame_ns),
+        share(load_ns, frame_ns)
+    )
 }

@@ -1,8 +1,8 @@
 //! What one virtual core of a partition must finish, and whether a supply lets it.
 
-use quantity::{Duration, PartitionId, Ppm, TaskId};
 use model::System;
 use model::system::{DeadlinePhase, Guest, OpaqueNeed, Release};
+use quantity::{Duration, PartitionId, Ppm, TaskId};
 use timing::response::{self, Response, free_running};
 use timing::supply::WindowSupply;
 use timing::{Task, TaskSet};
@@ -11,12 +11,7 @@ use timing::{Task, TaskSet};
 #[derive(Debug, Clone)]
 pub(crate) enum Workload {
     /// Fixed-priority tasks.
-    Tasks {
-        names: Vec<String>,
-        deadlines_ns: Vec<u64>,
-        periods_ns: Vec<u64>,
-        set: TaskSet,
-    },
+    Tasks { names: Vec<String>, deadlines_ns: Vec<u64>, periods_ns: Vec<u64>, set: TaskSet },
     /// An opaque guest that needs a share of a core, at most so late.
     Share { name: String, rate: Ppm, delay: Duration },
     /// No active task.
@@ -46,8 +41,12 @@ impl Workload {
             Guest::Opaque(OpaqueNeed::Rate { rate, delay }) => {
                 Self::Share { name: name.clone(), rate: *rate, delay: *delay }
             }
-            Guest::Edf => Self::Unknown(format!("the planner does not analyse tasks by earliest deadline first, as in {name}")),
-            Guest::Cooperative => Self::Unknown(format!("the planner does not analyse cooperative tasks, as in {name}")),
+            Guest::Edf => {
+                Self::Unknown(format!("the planner does not analyse tasks by earliest deadline first, as in {name}"))
+            }
+            Guest::Cooperative => {
+                Self::Unknown(format!("the planner does not analyse cooperative tasks, as in {name}"))
+            }
         }
     }
 
@@ -62,7 +61,12 @@ impl Workload {
             release: timing::Release::FreeRunning,
         };
         match TaskSet::new(&[task], 0) {
-            Ok(set) => Self::Tasks { names: vec![name.to_owned()], deadlines_ns: vec![period.ns()], periods_ns: vec![period.ns()], set },
+            Ok(set) => Self::Tasks {
+                names: vec![name.to_owned()],
+                deadlines_ns: vec![period.ns()],
+                periods_ns: vec![period.ns()],
+                set,
+            },
             Err(error) => Self::Unknown(format!("the need of {name} is not analysed: {error}")),
         }
     }

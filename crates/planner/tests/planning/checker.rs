@@ -82,9 +82,11 @@ pub fn assert_memory(system: &System, plan: &Plan) {
     let mut ranges: Vec<(u64, u64)> = Vec::new();
     for place in &plan.memory {
         let (base, size) = (place.base.get(), place.size.get());
-        let home = system.board.memories.iter().find(|m| {
-            m.placeable && base >= m.base.get() && base + size <= m.base.get() + m.size.get()
-        });
+        let home = system
+            .board
+            .memories
+            .iter()
+            .find(|m| m.placeable && base >= m.base.get() && base + size <= m.base.get() + m.size.get());
         let granule = home.expect("a place lies in placeable memory").granule.get();
         assert!(base % granule == 0 && size % granule == 0, "a place keeps to granules");
         assert!(ranges.iter().all(|(from, to)| base >= *to || base + size <= *from), "two places overlap");

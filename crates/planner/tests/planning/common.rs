@@ -19,14 +19,22 @@ pub fn read(mut files: BTreeMap<String, Vec<u8>>) -> System {
     if system.schedules.is_empty() {
         let name = Located::new("S".to_owned(), Span::NOWHERE);
         system.schedules.push(model::system::ModuleSchedule { name, title: None, changes: vec![], may_follow: vec![] });
-        if system.partitions.len() > 10 { system.growth_rules.push(GrowthRule { subject: Located::new(GrowthSubject::Cores, Span::NOWHERE), at_least: Located::new(quantity::Ppm::new(300_000), Span::NOWHERE), milestone: None, source: None }); }
+        if system.partitions.len() > 10 {
+            system.growth_rules.push(GrowthRule {
+                subject: Located::new(GrowthSubject::Cores, Span::NOWHERE),
+                at_least: Located::new(quantity::Ppm::new(300_000), Span::NOWHERE),
+                milestone: None,
+                source: None,
+            });
+        }
     }
     system
 }
 
 /// A file of the survey vessel as it is published with the program.
 pub fn vessel_file(name: &str) -> Vec<u8> {
-    std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/survey-vessel").join(name)).expect("a file")
+    std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/survey-vessel").join(name))
+        .expect("a file")
 }
 
 /// The survey vessel, with more text at the end of its system file.
@@ -40,7 +48,9 @@ pub fn vessel_with(more: &str) -> System {
 /// The frame, the number of cores and the partitions of a system on a plain board: windows lose 40 us at their heads,
 /// nobody else asks for memory, tasks are preempted at once.
 pub fn system(frame: &str, cores: usize, partitions: &str) -> System {
-    let mut text = format!("[system]\nname = \"Test\"\nframe = \"{frame}\"\ndeadlines_hold_in = \"any phase\"\n\n[board]\nname = \"B\"\n");
+    let mut text = format!(
+        "[system]\nname = \"Test\"\nframe = \"{frame}\"\ndeadlines_hold_in = \"any phase\"\n\n[board]\nname = \"B\"\n"
+    );
     for core in 0..cores {
         write!(text, "\n[[board.core]]\nname = \"{core}\"\n").expect("a text takes everything");
     }

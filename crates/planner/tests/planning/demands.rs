@@ -5,8 +5,8 @@ use crate::common::{partition, plan, system, task};
 use diagnostic::{Located, Span};
 use model::System;
 use model::system::{ModuleSchedule, RunGrant, ScheduledPartition};
-use planner::{Answer, Outcome};
 use plan::Plan;
+use planner::{Answer, Outcome};
 use quantity::{Duration, PartitionId};
 use timing::response::{Response, free_running::worst_responses};
 use timing::supply::{Interval, WindowSupply};
@@ -48,7 +48,10 @@ fn the_least_budget_is_found_where_none_is_declared() {
     let outcome = plan(&system);
     let least = (41..=5_000).find(|length| holds(*length)).expect("a length that holds");
     assert_eq!(lengths(found(&outcome), 0), [least * 1_000]);
-    assert!(outcome.notes[0].starts_with("A declares no budget: the least that keeps its deadlines is "), "{outcome:?}");
+    assert!(
+        outcome.notes[0].starts_with("A declares no budget: the least that keeps its deadlines is "),
+        "{outcome:?}"
+    );
 }
 
 /// By hand: one window in 100 ms cannot serve a deadline of 10 ms unless it takes 90 ms and more; ten can with less.
@@ -120,10 +123,8 @@ fn every_schedule_has_its_own_windows() {
     };
     let partitions = ["A", "B", "C"].map(|name| partition(name, "10 ms", "3 ms", "")).concat();
     let larger = RunGrant::Windows { period: here(Duration::from_ms(10)), budget: Some(here(Duration::from_ms(6))) };
-    let system = second_schedule(
-        system("10 ms", 1, &partitions),
-        vec![change(0, true, None), change(1, false, Some(larger))],
-    );
+    let system =
+        second_schedule(system("10 ms", 1, &partitions), vec![change(0, true, None), change(1, false, Some(larger))]);
     let outcome = plan(&system);
     let plan = found(&outcome);
     checker::assert_windows(&system, plan, 0, &checker::declared(&system), HEAD_NS);
@@ -155,7 +156,10 @@ fn what_a_narrow_device_reaches_lies_low() {
         Answer::Impossible(reasons) => reasons.join("\n"),
         other => panic!("{}", other.words()),
     };
-    assert!(text.contains("B asks for 24 MiB in one piece, the largest memory that it may lie in has 16 MiB"), "{text}");
+    assert!(
+        text.contains("B asks for 24 MiB in one piece, the largest memory that it may lie in has 16 MiB"),
+        "{text}"
+    );
     system.board.memories[0].base.value = quantity::Address::new(0xFE00_0000);
     let outcome = plan(&system);
     let plan = found(&outcome);

@@ -24,7 +24,13 @@ fn build(cores: usize, growth_percent: u64, specs: &[Spec]) -> System {
         let period = PERIODS_MS[spec.0];
         let budget_us = period * 10 * spec.1;
         // A task that surely keeps its deadline: a third of the budget, twice the period.
-        let task = task("t", &format!("{} ms", 2 * period), &format!("{} ms", 2 * period), &format!("{} us", budget_us / 3), 1);
+        let task = task(
+            "t",
+            &format!("{} ms", 2 * period),
+            &format!("{} ms", 2 * period),
+            &format!("{} us", budget_us / 3),
+            1,
+        );
         let apart = spec.3.filter(|other| *other < index).map(|other| format!("apart_from = [\"P{other}\"]\n"));
         let more = apart.unwrap_or_default() + if spec.2 { &task } else { "" };
         partition(&format!("P{index}"), &format!("{period} ms"), &format!("{budget_us} us"), &more)

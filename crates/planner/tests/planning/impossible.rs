@@ -34,7 +34,10 @@ fn a_budget_beyond_its_period() {
 fn tasks_beyond_a_whole_core() {
     let tasks = task("fast", "10 ms", "10 ms", "6.1 ms", 2) + &task("slow", "20 ms", "20 ms", "8 ms", 1);
     let system = system("20 ms", 2, &partition("A", "10 ms", "9 ms", &tasks));
-    assert_says(&why(&plan(&system)), &["even with a whole core to itself, A misses", "A.slow", "200 us more in every frame"]);
+    assert_says(
+        &why(&plan(&system)),
+        &["even with a whole core to itself, A misses", "A.slow", "200 us more in every frame"],
+    );
 }
 
 #[test]
@@ -71,9 +74,12 @@ fn apart_and_together_at_once() {
 fn more_than_the_cores_have() {
     let system = system("10 ms", 1, &(partition("A", "10 ms", "6 ms", "") + &partition("B", "10 ms", "5 ms", "")));
     let outcome = plan(&system);
-    let numbers = ["A and B ask for 11 ms of the 10 ms frame (110 %) in all", "core 0 may give 10 ms of the 10 ms frame (100 %)"];
+    let numbers =
+        ["A and B ask for 11 ms of the 10 ms frame (110 %) in all", "core 0 may give 10 ms of the 10 ms frame (100 %)"];
     assert_says(&why(&outcome), &numbers);
-    assert!(outcome.notes.contains(&"It would fit if A asked for at most 5 ms in every 10 ms instead of 6 ms.".to_owned()));
+    assert!(
+        outcome.notes.contains(&"It would fit if A asked for at most 5 ms in every 10 ms instead of 6 ms.".to_owned())
+    );
 }
 
 /// The growth rule leaves 7 of 10 ms: three times 4 ms are less than 14 ms, but no two share a core.
@@ -82,9 +88,15 @@ fn sums_that_fit_and_cannot_be_packed() {
     let partitions = ["A", "B", "C"].map(|name| partition(name, "10 ms", "4 ms", "")).concat();
     let system = with_growth(system("10 ms", 2, &partitions), GrowthSubject::Cores, 300_000);
     let outcome = plan(&system);
-    let numbers = ["A, B and C ask for 12 ms", "may give 14 ms", "3 cores of 7 ms of the 10 ms frame (70 %) would be needed, there are 2"];
+    let numbers = [
+        "A, B and C ask for 12 ms",
+        "may give 14 ms",
+        "3 cores of 7 ms of the 10 ms frame (70 %) would be needed, there are 2",
+    ];
     assert_says(&why(&outcome), &numbers);
-    assert!(outcome.notes.contains(&"It would fit if A asked for at most 3 ms in every 10 ms instead of 4 ms.".to_owned()));
+    assert!(
+        outcome.notes.contains(&"It would fit if A asked for at most 3 ms in every 10 ms instead of 4 ms.".to_owned())
+    );
 }
 
 /// Only those that conflict are named.
@@ -100,7 +112,8 @@ fn bystanders_are_not_named() {
 
 #[test]
 fn more_ram_than_the_board_has() {
-    let partitions = partition("A", "10 ms", "1 ms", "ram = \"40 MiB\"\n") + &partition("B", "10 ms", "1 ms", "ram = \"30 MiB\"\n");
+    let partitions =
+        partition("A", "10 ms", "1 ms", "ram = \"40 MiB\"\n") + &partition("B", "10 ms", "1 ms", "ram = \"30 MiB\"\n");
     let text = why(&plan(&system("10 ms", 1, &partitions)));
     assert_says(&text, &["ask for 70 MiB of RAM", "the board has 64 MiB"]);
     let one = system("10 ms", 1, &partition("A", "10 ms", "1 ms", "ram = \"48 MiB\"\n"));

@@ -58,7 +58,8 @@ fn windows(plan: &Plan, id: PartitionId) -> Vec<Window> {
 
 /// Every window without its head: a lower bound of the supply where windows touch.
 fn supply(system: &System, plan: &Plan, id: PartitionId) -> WindowSupply {
-    let usable = windows(plan, id).into_iter().map(|w| Interval { start_ns: w.start.ns() + HEAD_NS, end_ns: w.end().ns() });
+    let usable =
+        windows(plan, id).into_iter().map(|w| Interval { start_ns: w.start.ns() + HEAD_NS, end_ns: w.end().ns() });
     WindowSupply::new(system.frame.ns(), &usable.collect::<Vec<_>>()).expect("windows in order")
 }
 
@@ -96,7 +97,10 @@ fn budgets_and_ways_suffice_and_are_all_given_out() {
     let masks: Vec<u64> = plan.cache.iter().map(|grant| grant.mask).collect();
     assert_eq!(masks.iter().fold(0, |all, mask| all | mask), 0xFFFF);
     assert_eq!(masks.iter().map(|mask| mask.count_ones()).sum::<u32>(), 16, "no way twice");
-    assert!(masks.iter().all(|mask| (mask >> mask.trailing_zeros()).trailing_ones() == mask.count_ones()), "in one piece");
+    assert!(
+        masks.iter().all(|mask| (mask >> mask.trailing_zeros()).trailing_ones() == mask.count_ones()),
+        "in one piece"
+    );
 }
 
 #[test]
