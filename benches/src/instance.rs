@@ -66,7 +66,7 @@ fn prepare(instance: &Instance, partition: &Partition) -> Result<Prepared, Box<d
     let tasks: Option<Vec<Task>> = partition.tasks.iter().map(|&id| instance.tasks.get(id).map(task)).collect();
     Ok(Prepared {
         supply: WindowSupply::new(core.major_frame, &intervals)?,
-        tasks: TaskSet::new(&tasks.ok_or("a partition names a task that is not there")?, 0)?,
+        tasks: TaskSet::new(&tasks.ok_or("a partition names a task that is not there")?)?,
         ids: partition.tasks.clone(),
     })
 }
@@ -78,6 +78,7 @@ fn task(task: &InstanceTask) -> Task {
         deadline_ns: task.deadline,
         charged_ns: task.wcet,
         jitter_ns: 0,
+        blocking_ns: 0,
         release: Release::FreeRunning,
     }
 }

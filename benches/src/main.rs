@@ -1,5 +1,7 @@
 //! The benchmark binary: `cofferdam-bench AREA FILE [options]` prints one JSON object.
 
+#![allow(clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
+
 mod instance;
 mod rta;
 
@@ -26,7 +28,9 @@ fn main() -> ExitCode {
 fn run(words: &[&str]) -> Result<String, Box<dyn std::error::Error>> {
     let figures = match words {
         ["rta", file] => rta::run(Path::new(file), None)?,
-        ["rta", file, "--reps", count] | ["rta", "--reps", count, file] => rta::run(Path::new(file), Some(count.parse()?))?,
+        ["rta", file, "--reps", count] | ["rta", "--reps", count, file] => {
+            rta::run(Path::new(file), Some(count.parse()?))?
+        }
         _ => return Err(USAGE.into()),
     };
     Ok(serde_json::to_string(&figures)?)

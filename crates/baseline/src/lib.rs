@@ -1,1 +1,8 @@
-//! The facade: identified inputs in, results out.
+//! The facade: an identified set of inputs in, immutable results out. Both faces use it.
+
+mod curves;
+mod judge;
+mod load;
+
+pub use judge::{Extras, dossier, verdicts};
+pub use load::{Baseline, PlanChoice, load};

@@ -317,11 +317,13 @@ mod tests {
     use super::tables;
 
     fn binomial(total: usize, chosen: usize) -> usize {
-        (0..chosen).fold(1, |ways, taken| ways * (total - taken) / (taken + 1))
+        (0..chosen).fold(1, |ways, taken| {
+            ways * total.saturating_sub(taken) / (taken + 1)
+        })
     }
 
-    /// `2 k` bounds in `0..=frame`, each window's end above its start, equal only from an end to the next
-    /// start: add `i` to both bounds of window `i`, and they are distinct among `frame + k` numbers.
+    /// Windows `i = 0..k` have `2 k` bounds in `0..=frame`, equal only from an end to the next
+    /// start: add `i` to both bounds of window `i`, and all differ among `frame + k` numbers.
     #[test]
     fn window_tables_are_as_many_as_the_binomials_say() {
         for frame in 1..=6_usize {

@@ -41,11 +41,7 @@ impl std::fmt::Display for Shortfall {
 }
 
 /// By how much the demand of the tasks of `level` passes the supply; none where it does not.
-pub(crate) fn shortfall(
-    supply: &WindowSupply,
-    tasks: &TaskSet,
-    level: Range<usize>,
-) -> Option<Shortfall> {
+pub(crate) fn shortfall(supply: &WindowSupply, tasks: &TaskSet, level: Range<usize>) -> Option<Shortfall> {
     if surely_borne(supply, tasks, level.clone()) {
         return None;
     }
@@ -56,22 +52,14 @@ pub(crate) fn shortfall(
     }
     let excess = demand - supplied;
     let common = excess.gcd(&denominator);
-    Some(Shortfall {
-        numerator_ns: excess / &common,
-        denominator: denominator / common,
-    })
+    Some(Shortfall { numerator_ns: excess / &common, denominator: denominator / common })
 }
 
 /// Whether already the demand rounded up stays within the supply rounded down.
 fn surely_borne(supply: &WindowSupply, tasks: &TaskSet, level: Range<usize>) -> bool {
     let rounded_up = |k: usize| enclose(tasks.charged_ns[k] as u128, tasks.period_ns[k] as u128).1;
     let greatest = level.map(rounded_up).fold(0, u128::saturating_add);
-    greatest
-        <= enclose(
-            u128::from(supply.per_frame_ns()),
-            u128::from(supply.frame_ns()),
-        )
-        .0
+    greatest <= enclose(u128::from(supply.per_frame_ns()), u128::from(supply.frame_ns())).0
 }
 
 /// Bounds of `numerator / denominator * 2^64` from below and above; both fit below 2^53.
@@ -81,18 +69,13 @@ fn enclose(numerator: u128, denominator: u128) -> (u128, u128) {
 }
 
 /// The sum of `C' M / T` as numerator and denominator, in ns per frame.
-fn demand_per_frame(
-    supply: &WindowSupply,
-    tasks: &TaskSet,
-    level: Range<usize>,
-) -> (BigUint, BigUint) {
+fn demand_per_frame(supply: &WindowSupply, tasks: &TaskSet, level: Range<usize>) -> (BigUint, BigUint) {
     let mut demand = BigUint::from(0u8);
     let mut denominator = BigUint::from(1u8);
     for k in level {
         let period = BigUint::from(tasks.period_ns[k] as u64);
         let common = denominator.lcm(&period);
-        demand =
-            demand * (&common / &denominator) + (&common / period) * (tasks.charged_ns[k] as u64);
+        demand = demand * (&common / &denominator) + (&common / period) * (tasks.charged_ns[k] as u64);
         denominator = common;
     }
     (demand * supply.frame_ns(), denominator)
@@ -111,28 +94,17 @@ mod tests {
             deadline_ns: period_ns,
             charged_ns,
             jitter_ns: 0,
+            blocking_ns: 0,
             release: Release::FreeRunning,
         };
-        let set = TaskSet::new(&tasks.iter().map(task).collect::<Vec<_>>(), 0)
-            .expect("well-formed tasks");
-        let supply = WindowSupply::new(
-            frame_ns,
-            &[Interval {
-                start_ns: 0,
-                end_ns: usable_ns,
-            }],
-        )
-        .expect("a table");
+        let set = TaskSet::new(&tasks.iter().map(task).collect::<Vec<_>>()).expect("well-formed tasks");
+        let supply = WindowSupply::new(frame_ns, &[Interval { start_ns: 0, end_ns: usable_ns }]).expect("a table");
         shortfall(&supply, &set, 0..set.len()).map(|excess| excess.to_string())
     }
 
     #[test]
     fn exactly_full_is_borne_and_one_tick_over_is_not() {
-        assert_eq!(
-            excess_of(&[(1, 3), (1, 3), (1, 3)], 9, 9),
-            None,
-            "thirds add up to the whole"
-        );
+        assert_eq!(excess_of(&[(1, 3), (1, 3), (1, 3)], 9, 9), None, "thirds add up to the whole");
         assert_eq!(excess_of(&[(1, 3), (1, 6)], 5, 10), None);
         assert_eq!(excess_of(&[(1, 3), (1, 6)], 4, 10).as_deref(), Some("1 ns"));
         assert_eq!(excess_of(&[(1, 3)], 3, 10).as_deref(), Some("1/3 ns"));
@@ -143,23 +115,14 @@ mod tests {
         // 1/p + 1/(p + 2) against 2/(p + 1) = 2 (p + 1) / (p + 1)^2: the sum is greater by 2 / (p (p + 1) (p + 2)).
         let p = 94_906_263;
         let excess = excess_of(&[(1, p), (1, p + 2)], 2, p + 1);
-        assert_eq!(
-            excess,
-            Some(format!("2/{} ns", u128::from(p) * u128::from(p + 2)))
-        );
+        assert_eq!(excess, Some(format!("2/{} ns", u128::from(p) * u128::from(p + 2))));
     }
 
     #[test]
     fn whole_ns_are_rounded_up() {
-        let excess = Shortfall {
-            numerator_ns: BigUint::from(7u8),
-            denominator: BigUint::from(2u8),
-        };
+        let excess = Shortfall { numerator_ns: BigUint::from(7u8), denominator: BigUint::from(2u8) };
         assert_eq!(excess.ceil_ns(), 4);
-        let huge = Shortfall {
-            numerator_ns: BigUint::from(1u8) << 80,
-            denominator: BigUint::from(1u8),
-        };
+        let huge = Shortfall { numerator_ns: BigUint::from(1u8) << 80, denominator: BigUint::from(1u8) };
         assert_eq!(huge.ceil_ns(), u64::MAX);
     }
 }

@@ -2,11 +2,16 @@
 //!
 //! Everything below works on integers in nanoseconds; intervals are half-open.
 
+#![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
+
 mod arithmetic;
+pub mod claims;
 mod demand;
 pub mod response;
+pub mod sensitivity;
 pub mod supply;
 mod task_set;
+pub mod witness;
 
 pub use demand::Shortfall;
 pub use task_set::{Release, Task, TaskSet, TaskSetError};

@@ -1,5 +1,6 @@
 //! Worst responses under a window table: what an analysis answers for each task.
 
+mod deadlines;
 mod frame_aligned;
 pub mod free_running;
 
@@ -7,6 +8,7 @@ use crate::demand::Shortfall;
 use crate::supply::WindowSupply;
 use crate::task_set::TaskSet;
 
+pub(crate) use deadlines::Deadlines;
 pub use frame_aligned::JOB_LIMIT;
 
 /// The worst response of every task by its own release kind, in the order in which the tasks were given:
@@ -96,9 +98,13 @@ pub enum Inexact {
 impl std::fmt::Display for Inexact {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str(match self {
-            Self::EqualPriority => "another task of the partition has the same priority; each is counted as delaying the other",
+            Self::EqualPriority => {
+                "another task of the partition has the same priority; each is counted as delaying the other"
+            }
             Self::BlockerTooShort => "nothing less urgent runs longer than the blocking time charged",
-            Self::AlignedBlocking => "blocking is charged to every frame-aligned job, also where no less urgent job can have begun",
+            Self::AlignedBlocking => {
+                "blocking is charged to every frame-aligned job, also where no less urgent job can have begun"
+            }
             Self::TakenAsFreeRunning => "frame-aligned tasks of the partition are taken as free-running",
         })
     }

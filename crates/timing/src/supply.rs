@@ -15,7 +15,7 @@
 mod cursor;
 mod starts;
 
-pub(crate) use cursor::{Cursor, NEVER};
+pub(crate) use cursor::{Cursor, FARTHEST_NS, NEVER};
 pub use starts::BusyStart;
 
 /// The greatest instant or span an input may name, in ns: every integer of an answer stays below 2^53.
@@ -52,10 +52,7 @@ impl std::fmt::Display for SupplyError {
             Self::FrameTooLong => write!(f, "the frame passes {MAX_TIME_NS} ns"),
             Self::Empty(k) => write!(f, "usable interval {k} is empty"),
             Self::PastFrame(k) => write!(f, "usable interval {k} ends after the frame"),
-            Self::Unordered(k) => write!(
-                f,
-                "usable interval {k} begins before the one before has ended"
-            ),
+            Self::Unordered(k) => write!(f, "usable interval {k} begins before the one before has ended"),
         }
     }
 }
@@ -96,10 +93,7 @@ impl WindowSupply {
         };
         supply.sum_two_frames();
         supply.starts = starts::worst_starts(&supply);
-        assert!(
-            !supply.starts.is_empty(),
-            "some instant always starts a busy window"
-        );
+        assert!(!supply.starts.is_empty(), "some instant always starts a busy window");
         Ok(supply)
     }
 
@@ -108,8 +102,7 @@ impl WindowSupply {
         for frame in 0..2 {
             for window in &self.windows {
                 supplied_ns += (window.end_ns - window.start_ns) as i64;
-                self.ends_ns
-                    .push(frame * self.frame_ns + window.end_ns as i64);
+                self.ends_ns.push(frame * self.frame_ns + window.end_ns as i64);
                 self.supplied_ns.push(supplied_ns);
             }
         }
@@ -141,22 +134,14 @@ impl WindowSupply {
         let frames = instant_ns / self.frame_ns();
         let within_ns = instant_ns % self.frame_ns();
         let k = self.windows.partition_point(|w| w.end_ns <= within_ns);
-        let whole_ns = if k == 0 {
-            0
-        } else {
-            self.supplied_ns[k - 1] as u64
-        };
-        let part_ns = self
-            .windows
-            .get(k)
-            .map_or(0, |w| within_ns.saturating_sub(w.start_ns));
+        let whole_ns = if k == 0 { 0 } else { self.supplied_ns[k - 1] as u64 };
+        let part_ns = self.windows.get(k).map_or(0, |w| within_ns.saturating_sub(w.start_ns));
         frames * self.per_frame_ns() + whole_ns + part_ns
     }
 
     /// `S(start, span)`: the supply in `[start, start + span)`, in ns. The end saturates at `u64::MAX`.
     pub fn supply_ns(&self, start_ns: u64, span_ns: u64) -> u64 {
-        self.supplied_before_ns(start_ns.saturating_add(span_ns))
-            - self.supplied_before_ns(start_ns)
+        self.supplied_before_ns(start_ns.saturating_add(span_ns)) - self.supplied_before_ns(start_ns)
     }
 
     /// The shortest span `t` with `S(start, t) >= work`, in ns; none where the partition has no
@@ -168,22 +153,14 @@ impl WindowSupply {
         let target_ns = self.supplied_before_ns(start_ns).checked_add(work_ns)?;
         let frames = (target_ns - 1).checked_div(self.per_frame_ns())?;
         let rest_ns = target_ns - frames * self.per_frame_ns();
-        let k = self
-            .supplied_ns
-            .partition_point(|&supplied| (supplied as u64) < rest_ns);
+        let k = self.supplied_ns.partition_point(|&supplied| (supplied as u64) < rest_ns);
         let within_ns = self.ends_ns[k] as u64 - (self.supplied_ns[k] as u64 - rest_ns);
-        frames
-            .checked_mul(self.frame_ns())?
-            .checked_add(within_ns)?
-            .checked_sub(start_ns)
+        frames.checked_mul(self.frame_ns())?.checked_add(within_ns)?.checked_sub(start_ns)
     }
 
     /// The lower supply curve: the least supply of any interval of length `span_ns`, in ns.
     pub fn least_supply_ns(&self, span_ns: u64) -> u64 {
-        let over_starts = self
-            .starts
-            .iter()
-            .map(|start| self.supply_ns(start.at_ns(), span_ns));
+        let over_starts = self.starts.iter().map(|start| self.supply_ns(start.at_ns(), span_ns));
         over_starts.min().unwrap_or(0)
     }
 
@@ -192,10 +169,7 @@ impl WindowSupply {
         let first = self.windows.first()?;
         let last = self.windows.last()?;
         let across_ns = self.frame_ns() - last.end_ns + first.start_ns;
-        let between = self
-            .windows
-            .windows(2)
-            .map(|pair| pair[1].start_ns - pair[0].end_ns);
+        let between = self.windows.windows(2).map(|pair| pair[1].start_ns - pair[0].end_ns);
         Some(between.fold(across_ns, u64::max))
     }
 }

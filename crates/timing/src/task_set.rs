@@ -16,6 +16,9 @@ pub struct Task {
     pub charged_ns: u64,
     /// How long after its arrival a job is released at the latest.
     pub jitter_ns: u64,
+    /// For how long of execution a less urgent job that has begun may go on, once in a busy window; it counts
+    /// only where something less urgent exists.
+    pub blocking_ns: u64,
     /// How the arrivals stand to the frame.
     pub release: Release,
 }
@@ -41,8 +44,6 @@ pub enum TaskSetError {
     ChargedZero(usize),
     /// A time of the task passes [`MAX_TIME_NS`].
     TimeTooLong(usize),
-    /// The blocking time passes [`MAX_TIME_NS`].
-    BlockingTooLong,
     /// So many tasks with so long times that sums of their work may pass 2^61 ns.
     WorkTooLarge,
 }
@@ -53,7 +54,6 @@ impl std::fmt::Display for TaskSetError {
             Self::PeriodZero(k) => write!(f, "task {k} has a period of zero"),
             Self::ChargedZero(k) => write!(f, "task {k} has an execution time of zero"),
             Self::TimeTooLong(k) => write!(f, "a time of task {k} passes {MAX_TIME_NS} ns"),
-            Self::BlockingTooLong => write!(f, "the blocking time passes {MAX_TIME_NS} ns"),
             Self::WorkTooLarge => write!(f, "the tasks' work may pass 2^61 ns"),
         }
     }
@@ -82,37 +82,24 @@ pub struct TaskSet {
 }
 
 impl TaskSet {
-    /// Orders `tasks`; a less urgent job that has begun may go on for `blocking_ns` at most.
+    /// Orders `tasks`.
     ///
     /// # Errors
     /// A [`TaskSetError`] for a zero period or execution time, or times beyond what the analyses add up.
-    pub fn new(tasks: &[Task], blocking_ns: u64) -> Result<Self, TaskSetError> {
-        check(tasks, blocking_ns)?;
+    pub fn new(tasks: &[Task]) -> Result<Self, TaskSetError> {
+        check(tasks)?;
         let mut given: Vec<usize> = (0..tasks.len()).collect();
         given.sort_by_key(|&k| std::cmp::Reverse(tasks[k].priority));
-        let column =
-            |value: fn(&Task) -> u64| given.iter().map(|&k| value(&tasks[k]) as i64).collect();
+        let column = |value: fn(&Task) -> u64| given.iter().map(|&k| value(&tasks[k]) as i64).collect();
         let priority: Vec<i64> = given.iter().map(|&k| tasks[k].priority).collect();
-        let peers: Vec<_> = priority
-            .iter()
-            .map(|&level| same_priority(&priority, level))
-            .collect();
+        let peers: Vec<_> = priority.iter().map(|&level| same_priority(&priority, level)).collect();
         Ok(Self {
             charged_ns: column(|task| task.charged_ns),
             period_ns: column(|task| task.period_ns),
             deadline_ns: column(|task| task.deadline_ns),
             jitter_ns: column(|task| task.jitter_ns),
             release: given.iter().map(|&k| tasks[k].release).collect(),
-            blocking_ns: peers
-                .iter()
-                .map(|p| {
-                    if p.end < tasks.len() {
-                        blocking_ns as i64
-                    } else {
-                        0
-                    }
-                })
-                .collect(),
+            blocking_ns: blocking_suffered(tasks, &given, &peers),
             position: inverse(&given),
             priority,
             peers,
@@ -140,16 +127,17 @@ impl TaskSet {
 
     /// Where all tasks are frame-aligned.
     pub fn all_frame_aligned(&self) -> bool {
-        self.release
-            .iter()
-            .all(|release| matches!(release, Release::FrameAligned { .. }))
+        self.release.iter().all(|release| matches!(release, Release::FrameAligned { .. }))
     }
 
     /// Where all tasks are free-running.
     pub fn all_free_running(&self) -> bool {
-        self.release
-            .iter()
-            .all(|release| *release == Release::FreeRunning)
+        self.release.iter().all(|release| *release == Release::FreeRunning)
+    }
+
+    /// Whether no deadline is longer than its task's period.
+    pub(crate) fn deadlines_within_periods(&self) -> bool {
+        self.deadline_ns.iter().zip(&self.period_ns).all(|(deadline_ns, period_ns)| deadline_ns <= period_ns)
     }
 
     /// The tasks that can delay the one at `position`, itself among them: the more urgent ones and
@@ -161,11 +149,7 @@ impl TaskSet {
     /// The end of the positions that can delay the one at `position`; the own one may lie among them.
     pub(crate) fn others_end(&self, position: usize) -> usize {
         let peers = &self.peers[position];
-        if peers.len() == 1 {
-            position
-        } else {
-            peers.end
-        }
+        if peers.len() == 1 { position } else { peers.end }
     }
 
     /// Whether neither the task at `position` nor the one before it, if any, has an equal.
@@ -183,14 +167,23 @@ impl TaskSet {
         self.peers[position].len() > 1
     }
 
-    /// Whether some less urgent job can have begun and still hold the whole blocking time.
+    /// Whether some less urgent job can have begun and still hold the whole blocking time, and nothing
+    /// above it makes it yield sooner.
     pub(crate) fn blocking_is_attained(&self, position: usize) -> bool {
         let blocking_ns = self.blocking_ns[position];
-        blocking_ns == 0
-            || self.charged_ns[self.peers[position].end..]
-                .iter()
-                .any(|&c| c > blocking_ns)
+        let holds = |&at: &usize| {
+            let above = 0..self.peers[at].start;
+            self.charged_ns[at] > blocking_ns && self.blocking_ns[above].iter().all(|&b| b >= blocking_ns)
+        };
+        blocking_ns == 0 || (self.peers[position].end..self.len()).any(|at| holds(&at))
     }
+}
+
+fn blocking_suffered(tasks: &[Task], given: &[usize], peers: &[Range<usize>]) -> Vec<i64> {
+    let suffered = |(&index, peers): (&usize, &Range<usize>)| {
+        if peers.end < tasks.len() { tasks[index].blocking_ns as i64 } else { 0 }
+    };
+    given.iter().zip(peers).map(suffered).collect()
 }
 
 fn inverse(given: &[usize]) -> Vec<usize> {
@@ -205,11 +198,8 @@ fn same_priority(descending: &[i64], level: i64) -> Range<usize> {
     descending.partition_point(|&p| p > level)..descending.partition_point(|&p| p >= level)
 }
 
-fn check(tasks: &[Task], blocking_ns: u64) -> Result<(), TaskSetError> {
-    if blocking_ns > MAX_TIME_NS {
-        return Err(TaskSetError::BlockingTooLong);
-    }
-    let mut longest_ns = blocking_ns;
+fn check(tasks: &[Task]) -> Result<(), TaskSetError> {
+    let mut longest_ns = 0;
     for (k, task) in tasks.iter().enumerate() {
         if task.period_ns == 0 {
             return Err(TaskSetError::PeriodZero(k));
@@ -235,13 +225,5 @@ fn longest_time_ns(task: &Task) -> u64 {
         Release::FreeRunning => 0,
         Release::FrameAligned { offset_ns } => offset_ns,
     };
-    [
-        task.period_ns,
-        task.deadline_ns,
-        task.charged_ns,
-        task.jitter_ns,
-        offset_ns,
-    ]
-    .into_iter()
-    .fold(0, u64::max)
+    [task.period_ns, task.deadline_ns, task.charged_ns, task.jitter_ns, offset_ns].into_iter().fold(0, u64::max)
 }

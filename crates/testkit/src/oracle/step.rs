@@ -2,14 +2,7 @@
 
 use super::packing::{Packing, State, TaskState};
 use super::visited::Visited;
-use super::{Arrivals, MAX_TASKS, SmallSystem, overload};
-
-/// Released jobs of an overloaded task are counted up to this; the mark itself means "or more".
-///
-/// The responses of such a task are not judged. To the tasks above it only matters whether its
-/// head is there and has begun, never how long its queue is; after a completion at the mark both
-/// a shorter and an equally long queue are followed.
-const BACKLOG_MARK: u32 = 2;
+use super::{Arrivals, MAX_TASKS, Oracle, SmallSystem, overload};
 
 /// A task as the walk needs it.
 #[derive(Clone, Copy, Debug)]
@@ -32,13 +25,14 @@ pub(super) struct Rules {
     pub(super) usable: Vec<bool>,
     pub(super) tasks: Vec<TaskRules>,
     arrivals: Arrivals,
+    backlog_mark: u32,
 }
 
 impl Rules {
     pub(super) fn new(
         system: &SmallSystem,
         arrivals: Arrivals,
-        longest_only: bool,
+        oracle: &Oracle,
         kept: &[usize],
         overloaded: &[bool],
     ) -> Self {
@@ -47,7 +41,11 @@ impl Rules {
             TaskRules {
                 period: task.period,
                 wcet: task.wcet,
-                bcet: if longest_only { task.wcet } else { task.bcet },
+                bcet: if oracle.longest_only {
+                    task.wcet
+                } else {
+                    task.bcet
+                },
                 jitter: task.jitter,
                 blocking: task.blocking,
                 priority: task.priority,
@@ -66,6 +64,7 @@ impl Rules {
                 .collect(),
             tasks: kept.iter().map(rules_of).collect(),
             arrivals,
+            backlog_mark: oracle.backlog_mark,
         }
     }
 
@@ -165,7 +164,7 @@ impl<'a> Walk<'a> {
 
     fn add_released(&self, rules: &TaskRules, released: u32, count: u32) -> u32 {
         if rules.overloaded {
-            return (released + count).min(BACKLOG_MARK);
+            return (released + count).min(self.rules.backlog_mark);
         }
         let sum = released + count;
         assert!(
@@ -257,7 +256,7 @@ impl<'a> Walk<'a> {
         let rules = &self.rules.tasks[task];
         let response = head_age(rules, &state.tasks[task]) + 1;
         self.worst[task] = self.worst[task].max(response);
-        let at_mark = rules.overloaded && state.tasks[task].released == BACKLOG_MARK;
+        let at_mark = rules.overloaded && state.tasks[task].released == self.rules.backlog_mark;
         let mut state = *state;
         state.tasks[task].executed = 0;
         if at_mark {

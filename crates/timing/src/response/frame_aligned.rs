@@ -35,28 +35,16 @@ pub(super) fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Res
     let Some(jobs) = Jobs::of_two_hyperperiods(supply, tasks) else {
         return vec![Response::GaveUp(GaveUp::HyperperiodTooLong); tasks.len()];
     };
-    tasks
-        .position
-        .iter()
-        .map(|&position| worst_response(supply, tasks, &jobs, position))
-        .collect()
+    tasks.position.iter().map(|&position| worst_response(supply, tasks, &jobs, position)).collect()
 }
 
-fn worst_response(
-    supply: &WindowSupply,
-    tasks: &TaskSet,
-    jobs: &Jobs,
-    position: usize,
-) -> Response {
+fn worst_response(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs, position: usize) -> Response {
     if let Some(shortfall) = demand::shortfall(supply, tasks, tasks.level(position)) {
         return Response::Unbounded(Box::new(shortfall));
     }
     let finishes = finishes(supply, tasks, jobs, position);
     // Of equal responses the first job's is named.
-    let worst = finishes
-        .iter()
-        .rev()
-        .max_by_key(|job| job.finish_ns - job.arrival_ns);
+    let worst = finishes.iter().rev().max_by_key(|job| job.finish_ns - job.arrival_ns);
     match worst {
         Some(worst) => Response::Bounded(Bound {
             response_ns: (worst.finish_ns - worst.arrival_ns) as u64, // A finish is after its arrival.
@@ -67,6 +55,15 @@ fn worst_response(
         }),
         None => Response::GaveUp(GaveUp::BusyWindowTooLong),
     }
+}
+
+/// Whether every job meets its deadline.
+pub(super) fn deadlines_met(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs) -> bool {
+    (0..tasks.len()).all(|position| {
+        let in_time = |job: &Finish| job.finish_ns - job.arrival_ns <= tasks.deadline_ns[position];
+        demand::shortfall(supply, tasks, tasks.level(position)).is_none()
+            && finishes(supply, tasks, jobs, position).iter().all(in_time)
+    })
 }
 
 fn exactness(tasks: &TaskSet, position: usize) -> Exactness {
@@ -90,19 +87,15 @@ pub(crate) struct Jobs {
 
 impl Jobs {
     /// None where the hyperperiod is too long or holds too many jobs.
-    fn of_two_hyperperiods(supply: &WindowSupply, tasks: &TaskSet) -> Option<Self> {
+    pub(super) fn of_two_hyperperiods(supply: &WindowSupply, tasks: &TaskSet) -> Option<Self> {
         let periods = tasks.period_ns.iter().map(|&period_ns| period_ns as u64);
         let hyperperiod_ns = arithmetic::lcm_of(periods.clone().chain([supply.frame_ns()]))?;
-        let count = periods
-            .map(|period_ns| hyperperiod_ns / period_ns)
-            .fold(0, u64::saturating_add);
+        let count = periods.map(|period_ns| hyperperiod_ns / period_ns).fold(0, u64::saturating_add);
         if hyperperiod_ns > LONGEST_HYPERPERIOD_NS || count > JOB_LIMIT {
             return None;
         }
         let hyperperiod_ns = hyperperiod_ns as i64;
-        let first_ns: Vec<i64> = (0..tasks.len())
-            .map(|k| first_latest_release_ns(tasks, k))
-            .collect();
+        let first_ns: Vec<i64> = (0..tasks.len()).map(|k| first_latest_release_ns(tasks, k)).collect();
         let mut latest_releases = Vec::with_capacity(2 * count as usize);
         for (position, &first_ns) in first_ns.iter().enumerate() {
             let period_ns = tasks.period_ns[position];
@@ -110,11 +103,7 @@ impl Jobs {
             latest_releases.extend((0..jobs).map(|k| (first_ns + k * period_ns, position)));
         }
         latest_releases.sort_unstable();
-        Some(Self {
-            hyperperiod_ns,
-            first_ns,
-            latest_releases,
-        })
+        Some(Self { hyperperiod_ns, first_ns, latest_releases })
     }
 }
 
@@ -142,11 +131,7 @@ fn finishes(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs, position: usize
     let mut found = Vec::new();
     let mut released_ns = 0;
     let mut greatest = (i64::MIN, 0);
-    for &(instant_ns, at) in jobs
-        .latest_releases
-        .iter()
-        .filter(|(_, at)| level.contains(at))
-    {
+    for &(instant_ns, at) in jobs.latest_releases.iter().filter(|(_, at)| level.contains(at)) {
         let free_ns = served.served(instant_ns) - released_ns;
         if free_ns >= greatest.0 {
             greatest = (free_ns, instant_ns);
@@ -165,10 +150,7 @@ fn finishes(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs, position: usize
             }
         }
     }
-    assert!(
-        found.iter().all(|job| job.finish_ns != NEVER),
-        "demand within supply finishes"
-    );
+    assert!(found.iter().all(|job| job.finish_ns != NEVER), "demand within supply finishes");
     found
 }
 
@@ -189,20 +171,9 @@ struct AlignedWindow<'a> {
 impl<'a> AlignedWindow<'a> {
     fn new(supply: &'a WindowSupply, tasks: &'a TaskSet, jobs: &Jobs, position: usize) -> Self {
         let level = tasks.level(position);
-        let mut next_ns: Vec<i64> = level
-            .clone()
-            .map(|k| jobs.first_ns[k] - tasks.jitter_ns[k])
-            .collect();
+        let mut next_ns: Vec<i64> = level.clone().map(|k| jobs.first_ns[k] - tasks.jitter_ns[k]).collect();
         next_ns[position] = NEVER; // Own jobs are added one by one.
-        Self {
-            tasks,
-            position,
-            level,
-            cursor: Cursor::from_zero(supply),
-            own_jobs: 0,
-            arrived_ns: 0,
-            next_ns,
-        }
+        Self { tasks, position, level, cursor: Cursor::from_zero(supply), own_jobs: 0, arrived_ns: 0, next_ns }
     }
 
     /// The finish of the own job whose latest release is `latest_ns`, with the greatest `Psi` before it.
@@ -222,9 +193,7 @@ impl<'a> AlignedWindow<'a> {
 
     fn count_arrivals_before(&mut self, instant_ns: i64) {
         let tasks = self.tasks;
-        let columns = tasks.charged_ns[self.level.clone()]
-            .iter()
-            .zip(&tasks.period_ns[self.level.clone()]);
+        let columns = tasks.charged_ns[self.level.clone()].iter().zip(&tasks.period_ns[self.level.clone()]);
         for (next_ns, (charged_ns, period_ns)) in self.next_ns.iter_mut().zip(columns) {
             if *next_ns < instant_ns {
                 let jobs = (instant_ns - 1 - *next_ns) / period_ns + 1;

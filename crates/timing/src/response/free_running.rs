@@ -20,7 +20,7 @@
 //! Checked by: published examples under full supply, the vessel's 39 responses, the brute-force oracle.
 
 use super::{Bound, Exactness, GaveUp, Inexact, Response};
-use crate::supply::{BusyStart, Cursor, NEVER, WindowSupply};
+use crate::supply::{BusyStart, Cursor, FARTHEST_NS, NEVER, WindowSupply};
 use crate::task_set::TaskSet;
 use crate::{arithmetic, demand};
 
@@ -35,13 +35,62 @@ pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> 
     assert_eq!(first.len(), tasks.len(), "each task has a first job");
     let covered = !tasks.all_free_running();
     let answer = |&position: &usize| match first[position] {
-        Some(worst) => worst.bound(exactness(tasks, position, covered)),
+        Some(worst) => Response::Bounded(worst.bound(exactness(tasks, position, covered))),
         None => match whole_busy_window(supply, tasks, position) {
-            Ok(worst) => worst.bound(exactness(tasks, position, covered)),
+            Ok(worst) => Response::Bounded(worst.bound(exactness(tasks, position, covered))),
             Err(none) => none,
         },
     };
     tasks.position.iter().map(answer).collect()
+}
+
+/// The first job of the busy window that surely passes the deadline, for the task at `index` of the list given,
+/// although its responses may have no bound. None where no job of at most the limit does, or the more urgent tasks
+/// leave it nothing.
+pub fn first_miss(supply: &WindowSupply, tasks: &TaskSet, index: usize) -> Option<Bound> {
+    let position = tasks.position[index];
+    if position >= tasks.before_overload() {
+        return None;
+    }
+    let deadline_ns = tasks.deadline_ns[position];
+    // Within this time the work of all tasks together cannot pass 2^61 ns, however overloaded they are.
+    let horizon_ns = FARTHEST_NS / (4 * (tasks.len() as i64 + 1));
+    let mut search = Search { jobs: u64::MAX, horizon_ns, enough_ns: deadline_ns, rounds: BUSY_WINDOW_ROUNDS };
+    let mut busy = BusyWindow::new(supply, tasks);
+    let from = |&start: &BusyStart| {
+        busy.begin(start);
+        let mut worst = NOTHING_YET;
+        search.follow(&mut busy, position, &mut worst);
+        (worst.response_ns > deadline_ns).then_some(worst)
+    };
+    let earliest = supply.busy_starts().iter().filter_map(from).min_by_key(|worst| worst.job)?;
+    Some(earliest.bound(exactness(tasks, position, !tasks.all_free_running())))
+}
+
+/// Whether every task meets its deadline; every charged time is within its period and deadline. The start that a
+/// deadline is missed from is moved to the front, since the next trial often misses from there too.
+pub(super) fn deadlines_met(supply: &WindowSupply, tasks: &TaskSet, starts: &mut [BusyStart]) -> bool {
+    let mut busy = BusyWindow::new(supply, tasks);
+    let missed = (0..starts.len()).find(|&k| !first_deadlines_met(&mut busy, starts[k]));
+    if let Some(missed) = missed {
+        starts.swap(0, missed);
+        return false;
+    }
+    let beyond_period = (0..tasks.len()).filter(|&k| tasks.deadline_ns[k] > tasks.period_ns[k]);
+    beyond_period
+        .map(|position| (position, whole_busy_window(supply, tasks, position)))
+        .all(|(position, worst)| worst.is_ok_and(|worst| worst.response_ns <= tasks.deadline_ns[position]))
+}
+
+/// Whether from `start` every task whose deadline is within its period meets it; then only its first job counts.
+fn first_deadlines_met(busy: &mut BusyWindow<'_>, start: BusyStart) -> bool {
+    busy.begin(start);
+    let tasks = busy.tasks;
+    (0..tasks.len()).all(|position| {
+        let (deadline_ns, period_ns) = (tasks.deadline_ns[position], tasks.period_ns[position]);
+        let limit_ns = deadline_ns.min(period_ns) - tasks.jitter_ns[position];
+        busy.first_job(position, limit_ns) <= limit_ns || deadline_ns > period_ns
+    })
 }
 
 /// The latest completion found so far, counted from the arrival of its job.
@@ -53,12 +102,7 @@ struct Worst {
     job: u64,
 }
 
-const NOTHING_YET: Worst = Worst {
-    response_ns: 0,
-    busy_start_ns: 0,
-    arrival_ns: 0,
-    job: 0,
-};
+const NOTHING_YET: Worst = Worst { response_ns: 0, busy_start_ns: 0, arrival_ns: 0, job: 0 };
 
 fn exactness(tasks: &TaskSet, position: usize, covered: bool) -> Exactness {
     if tasks.has_equal(position) {
@@ -96,85 +140,79 @@ fn first_jobs(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Option<Worst>> {
 }
 
 impl Worst {
-    fn bound(self, exactness: Exactness) -> Response {
-        Response::Bounded(Bound {
+    fn bound(self, exactness: Exactness) -> Bound {
+        Bound {
             response_ns: self.response_ns as u64, // A sum of times that are not negative.
             busy_start_ns: self.busy_start_ns,
             arrival_ns: self.arrival_ns,
             job: self.job,
             exactness,
-        })
+        }
     }
 
     /// Takes a job of the busy window from `start` if it responds later; both instants count from there.
     fn take_later(&mut self, start: BusyStart, job: u64, arrival_ns: i64, finish_ns: i64) {
         let response_ns = finish_ns - arrival_ns;
         if response_ns > self.response_ns {
-            *self = Self {
-                response_ns,
-                busy_start_ns: start.at_ns,
-                arrival_ns: start.at_ns + arrival_ns,
-                job,
-            };
+            *self = Self { response_ns, busy_start_ns: start.at_ns, arrival_ns: start.at_ns + arrival_ns, job };
         }
     }
 }
 
-fn whole_busy_window(
-    supply: &WindowSupply,
-    tasks: &TaskSet,
-    position: usize,
-) -> Result<Worst, Response> {
+fn whole_busy_window(supply: &WindowSupply, tasks: &TaskSet, position: usize) -> Result<Worst, Response> {
     if let Some(shortfall) = demand::shortfall(supply, tasks, tasks.level(position)) {
         return Err(Response::Unbounded(Box::new(shortfall)));
     }
     let jobs = jobs_of_one_lcm(supply, tasks, position);
+    let mut search = Search { jobs, horizon_ns: FARTHEST_NS, enough_ns: NEVER, rounds: BUSY_WINDOW_ROUNDS };
     let mut busy = BusyWindow::new(supply, tasks);
     let mut worst = NOTHING_YET;
-    let mut rounds = BUSY_WINDOW_ROUNDS;
     for &start in supply.busy_starts() {
         busy.begin(start);
-        if !follow(&mut busy, position, jobs, &mut rounds, &mut worst) {
+        if !search.follow(&mut busy, position, &mut worst) {
             return Err(Response::GaveUp(GaveUp::BusyWindowTooLong));
         }
     }
     Ok(worst)
 }
 
-/// Follows the own jobs of the busy window from one start; false where the rounds are used up.
-fn follow(
-    busy: &mut BusyWindow<'_>,
-    position: usize,
+/// How far the own jobs of a busy window are followed.
+struct Search {
+    /// At most so many jobs.
     jobs: u64,
-    rounds: &mut u32,
-    worst: &mut Worst,
-) -> bool {
-    let (period_ns, jitter_ns) = (
-        busy.tasks.period_ns[position],
-        busy.tasks.jitter_ns[position],
-    );
-    busy.restart(position);
-    let mut arrival_ns = -jitter_ns;
-    for job in 0..jobs {
-        let finish_ns = busy.settle(busy.tasks.level(position).end, NEVER - 1, rounds);
-        if finish_ns == NEVER {
-            return false;
+    /// No finish after this, in ns from the start.
+    horizon_ns: i64,
+    /// No further once some response is above this, in ns.
+    enough_ns: i64,
+    /// Rounds left, over all starts.
+    rounds: u32,
+}
+
+impl Search {
+    /// Follows the own jobs of the busy window from one start; false where rounds or horizon are used up.
+    fn follow(&mut self, busy: &mut BusyWindow<'_>, position: usize, worst: &mut Worst) -> bool {
+        let (period_ns, jitter_ns) = (busy.tasks.period_ns[position], busy.tasks.jitter_ns[position]);
+        busy.restart(position);
+        let mut arrival_ns = -jitter_ns;
+        for job in 0..self.jobs {
+            let finish_ns = busy.settle(busy.tasks.level(position).end, self.horizon_ns, &mut self.rounds);
+            if finish_ns > self.horizon_ns {
+                return false;
+            }
+            worst.take_later(busy.start, job, arrival_ns, finish_ns);
+            arrival_ns += period_ns;
+            if finish_ns <= arrival_ns || worst.response_ns > self.enough_ns {
+                break;
+            }
+            busy.work_ns += busy.tasks.charged_ns[position];
         }
-        worst.take_later(busy.start, job, arrival_ns, finish_ns);
-        arrival_ns += period_ns;
-        if finish_ns <= arrival_ns {
-            break;
-        }
-        busy.work_ns += busy.tasks.charged_ns[position];
+        true
     }
-    true
 }
 
 /// The own jobs in one lcm of the frame and the periods of the level; without end where it passes `u64`.
 fn jobs_of_one_lcm(supply: &WindowSupply, tasks: &TaskSet, position: usize) -> u64 {
-    let periods = tasks.period_ns[tasks.level(position)]
-        .iter()
-        .map(|&period_ns| period_ns as u64);
+    let periods = tasks.period_ns[tasks.level(position)].iter().map(|&period_ns| period_ns as u64);
     let lcm_ns = arithmetic::lcm_of(periods.chain([supply.frame_ns()]));
     lcm_ns.map_or(u64::MAX, |lcm_ns| lcm_ns / tasks.period_ns[position] as u64)
 }
@@ -194,14 +232,7 @@ struct BusyWindow<'a> {
 impl<'a> BusyWindow<'a> {
     fn new(supply: &'a WindowSupply, tasks: &'a TaskSet) -> Self {
         let start = supply.busy_starts()[0]; // A supply has at least one start.
-        Self {
-            supply,
-            tasks,
-            start,
-            cursor: Cursor::new(supply, start),
-            work_ns: 0,
-            next_ns: vec![0; tasks.len()],
-        }
+        Self { supply, tasks, start, cursor: Cursor::new(supply, start), work_ns: 0, next_ns: vec![0; tasks.len()] }
     }
 
     fn begin(&mut self, start: BusyStart) {
@@ -218,11 +249,7 @@ impl<'a> BusyWindow<'a> {
             self.cursor = Cursor::new(self.supply, self.start);
             self.restart(position);
         }
-        let finish_ns = self.settle(
-            self.tasks.others_end(position),
-            limit_ns,
-            &mut FIRST_JOB_ROUNDS.clone(),
-        );
+        let finish_ns = self.settle(self.tasks.others_end(position), limit_ns, &mut FIRST_JOB_ROUNDS.clone());
         self.next_ns[position] = self.tasks.period_ns[position] - self.tasks.jitter_ns[position];
         finish_ns
     }
@@ -233,8 +260,8 @@ impl<'a> BusyWindow<'a> {
         if position == 0 || !self.tasks.follows_alone(position) {
             return false;
         }
-        let more_ns = self.tasks.charged_ns[position] + self.tasks.blocking_ns[position]
-            - self.tasks.blocking_ns[position - 1];
+        let more_ns =
+            self.tasks.charged_ns[position] + self.tasks.blocking_ns[position] - self.tasks.blocking_ns[position - 1];
         self.work_ns += more_ns;
         more_ns >= 0
     }
@@ -243,10 +270,7 @@ impl<'a> BusyWindow<'a> {
     fn restart(&mut self, position: usize) {
         self.work_ns = self.tasks.blocking_ns[position] + self.tasks.charged_ns[position];
         let level = self.tasks.level(position);
-        for (next_ns, jitter_ns) in self.next_ns[level.clone()]
-            .iter_mut()
-            .zip(&self.tasks.jitter_ns[level])
-        {
+        for (next_ns, jitter_ns) in self.next_ns[level.clone()].iter_mut().zip(&self.tasks.jitter_ns[level]) {
             *next_ns = -jitter_ns;
         }
         self.next_ns[position] = NEVER; // Own jobs are added one by one.
@@ -276,12 +300,7 @@ impl<'a> BusyWindow<'a> {
 
 /// The work of the jobs that are released before `instant_ns` and not counted yet; now they are.
 #[inline]
-fn release_before(
-    instant_ns: i64,
-    next_ns: &mut [i64],
-    charged_ns: &[i64],
-    period_ns: &[i64],
-) -> i64 {
+fn release_before(instant_ns: i64, next_ns: &mut [i64], charged_ns: &[i64], period_ns: &[i64]) -> i64 {
     let mut released_ns = 0;
     for ((next_ns, charged_ns), period_ns) in next_ns.iter_mut().zip(charged_ns).zip(period_ns) {
         if *next_ns < instant_ns {

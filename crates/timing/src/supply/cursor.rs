@@ -5,7 +5,8 @@ use super::{BusyStart, WindowSupply};
 
 /// A finish that no limit admits: the partition has no supply, or the instant passes 2^61 ns.
 pub(crate) const NEVER: i64 = i64::MAX;
-const FARTHEST_NS: i64 = 1 << 61;
+/// The farthest finish that is told.
+pub(crate) const FARTHEST_NS: i64 = 1 << 61;
 
 pub(crate) struct Cursor<'a> {
     /// One frame of window ends and sums, read from the start on.
@@ -37,14 +38,7 @@ impl<'a> Cursor<'a> {
 
     /// From the frame's begin.
     pub(crate) fn from_zero(supply: &'a WindowSupply) -> Self {
-        Self::new(
-            supply,
-            BusyStart {
-                at_ns: 0,
-                supplied_ns: 0,
-                next: 0,
-            },
-        )
+        Self::new(supply, BusyStart { at_ns: 0, supplied_ns: 0, next: 0 })
     }
 
     /// The supply within `span_ns` after the start, never less than asked before.
@@ -54,13 +48,9 @@ impl<'a> Cursor<'a> {
             while let Some(&end_ns) = self.ends_ns.get(self.window) {
                 let left_ns = end_ns + self.end_shift_ns - span_ns;
                 if left_ns >= 0 {
-                    let whole_ns = if self.window == 0 {
-                        self.supplied_at_start_ns
-                    } else {
-                        self.supplied_ns[self.window - 1]
-                    };
-                    return whole_ns.max(self.supplied_ns[self.window] - left_ns)
-                        - self.work_shift_ns;
+                    let whole_ns =
+                        if self.window == 0 { self.supplied_at_start_ns } else { self.supplied_ns[self.window - 1] };
+                    return whole_ns.max(self.supplied_ns[self.window] - left_ns) - self.work_shift_ns;
                 }
                 self.window += 1;
             }
@@ -83,8 +73,7 @@ impl<'a> Cursor<'a> {
             let target_ns = work_ns + self.work_shift_ns;
             while let Some(&supplied_ns) = self.supplied_ns.get(self.window) {
                 if supplied_ns >= target_ns {
-                    return self.ends_ns[self.window] - (supplied_ns - target_ns)
-                        + self.end_shift_ns;
+                    return self.ends_ns[self.window] - (supplied_ns - target_ns) + self.end_shift_ns;
                 }
                 self.window += 1;
             }
@@ -101,11 +90,7 @@ impl<'a> Cursor<'a> {
             return false;
         };
         let missing_ns = target_ns - last_ns;
-        let frames = if missing_ns <= self.per_frame_ns {
-            1
-        } else {
-            (missing_ns - 1) / self.per_frame_ns + 1
-        };
+        let frames = if missing_ns <= self.per_frame_ns { 1 } else { (missing_ns - 1) / self.per_frame_ns + 1 };
         let ahead_ns = frames.saturating_mul(self.frame_ns);
         if ahead_ns > FARTHEST_NS - self.end_shift_ns {
             return false;

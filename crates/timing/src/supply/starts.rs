@@ -32,36 +32,23 @@ pub(super) fn worst_starts(supply: &WindowSupply) -> Vec<BusyStart> {
         let undercut = (0..all.len()).filter(|&b| b != a && kept[b]).any(|b| {
             budget = budget.saturating_sub(supply.windows.len());
             // Of two equal curves the earlier one stays.
-            budget > 0
-                && never_above(supply, all[b], all[a])
-                && (b < a || !never_above(supply, all[a], all[b]))
+            budget > 0 && never_above(supply, all[b], all[a]) && (b < a || !never_above(supply, all[a], all[b]))
         });
         kept[a] = !undercut;
     }
-    all.into_iter()
-        .zip(kept)
-        .filter_map(|(start, keep)| keep.then_some(start))
-        .collect()
+    all.into_iter().zip(kept).filter_map(|(start, keep)| keep.then_some(start)).collect()
 }
 
 fn window_ends(supply: &WindowSupply) -> Vec<BusyStart> {
     let count = supply.windows.len();
     let mut ends: Vec<BusyStart> = (0..count)
-        .map(|k| BusyStart {
-            at_ns: supply.ends_ns[k],
-            supplied_ns: supply.supplied_ns[k],
-            next: k + 1,
-        })
+        .map(|k| BusyStart { at_ns: supply.ends_ns[k], supplied_ns: supply.supplied_ns[k], next: k + 1 })
         .collect();
     if continues_across_frame_end(supply) {
         ends.pop();
     }
     if ends.is_empty() {
-        ends.push(BusyStart {
-            at_ns: 0,
-            supplied_ns: 0,
-            next: 0,
-        });
+        ends.push(BusyStart { at_ns: 0, supplied_ns: 0, next: 0 });
     }
     ends
 }
@@ -81,8 +68,7 @@ fn never_above(supply: &WindowSupply, low: BusyStart, high: BusyStart) -> bool {
         let span_ns = (instant_ns - from.at_ns) as u64;
         supply.supply_ns(low.at_ns(), span_ns) <= supply.supply_ns(high.at_ns(), span_ns)
     };
-    let length =
-        |k: usize| supply.supplied_ns[k] - if k == 0 { 0 } else { supply.supplied_ns[k - 1] };
+    let length = |k: usize| supply.supplied_ns[k] - if k == 0 { 0 } else { supply.supplied_ns[k - 1] };
     let window_start_ns = |k: usize| (supply.ends_ns[k] - length(k)).max(high.at_ns);
     (low.next..low.next + count).all(|k| holds(supply.ends_ns[k], low))
         && (high.next..high.next + count).all(|k| holds(window_start_ns(k), high))

@@ -1,10 +1,7 @@
 use super::*;
 
 fn supply(frame_ns: u64, intervals: &[(u64, u64)]) -> WindowSupply {
-    let intervals: Vec<_> = intervals
-        .iter()
-        .map(|&(start_ns, end_ns)| Interval { start_ns, end_ns })
-        .collect();
+    let intervals: Vec<_> = intervals.iter().map(|&(start_ns, end_ns)| Interval { start_ns, end_ns }).collect();
     WindowSupply::new(frame_ns, &intervals).expect("a well-formed table")
 }
 
@@ -14,46 +11,21 @@ fn starts(supply: &WindowSupply) -> Vec<u64> {
 
 #[test]
 fn rejects_what_is_not_a_table() {
-    let of =
-        |frame_ns, start_ns, end_ns| WindowSupply::new(frame_ns, &[Interval { start_ns, end_ns }]);
+    let of = |frame_ns, start_ns, end_ns| WindowSupply::new(frame_ns, &[Interval { start_ns, end_ns }]);
     assert_eq!(of(0, 0, 1), Err(SupplyError::FrameZero));
     assert_eq!(of(1 << 53, 0, 1), Err(SupplyError::FrameTooLong));
     assert_eq!(of(10, 3, 3), Err(SupplyError::Empty(0)));
     assert_eq!(of(10, 4, 3), Err(SupplyError::Empty(0)));
     assert_eq!(of(10, 9, 11), Err(SupplyError::PastFrame(0)));
     assert!(of(10, 9, 10).is_ok());
-    let overlapping = [
-        Interval {
-            start_ns: 0,
-            end_ns: 5,
-        },
-        Interval {
-            start_ns: 4,
-            end_ns: 6,
-        },
-    ];
-    assert_eq!(
-        WindowSupply::new(10, &overlapping),
-        Err(SupplyError::Unordered(1))
-    );
+    let overlapping = [Interval { start_ns: 0, end_ns: 5 }, Interval { start_ns: 4, end_ns: 6 }];
+    assert_eq!(WindowSupply::new(10, &overlapping), Err(SupplyError::Unordered(1)));
 }
 
 #[test]
 fn touching_windows_are_one() {
     let joined = supply(20, &[(2, 5), (5, 9), (12, 13)]);
-    assert_eq!(
-        joined.windows(),
-        [
-            Interval {
-                start_ns: 2,
-                end_ns: 9
-            },
-            Interval {
-                start_ns: 12,
-                end_ns: 13
-            }
-        ]
-    );
+    assert_eq!(joined.windows(), [Interval { start_ns: 2, end_ns: 9 }, Interval { start_ns: 12, end_ns: 13 }]);
     assert_eq!(joined.per_frame_ns(), 8);
     assert_eq!(joined.blackout_ns(), Some(9));
 }
@@ -61,11 +33,7 @@ fn touching_windows_are_one() {
 #[test]
 fn a_window_across_the_frame_end_starts_no_busy_window_there() {
     let wrapping = supply(20, &[(0, 3), (8, 10), (17, 20)]);
-    assert_eq!(
-        starts(&wrapping),
-        [3, 10],
-        "20 is 0, in the middle of a window"
-    );
+    assert_eq!(starts(&wrapping), [3, 10], "20 is 0, in the middle of a window");
     assert_eq!(wrapping.blackout_ns(), Some(7));
 }
 
@@ -91,18 +59,10 @@ fn no_window_is_a_supply_of_nothing() {
 #[test]
 fn inverse_at_the_edges_of_a_window() {
     let one = supply(10, &[(2, 6)]);
-    assert_eq!(
-        one.span_for_ns(6, 1),
-        Some(7),
-        "the first tick of the next window"
-    );
+    assert_eq!(one.span_for_ns(6, 1), Some(7), "the first tick of the next window");
     assert_eq!(one.span_for_ns(6, 4), Some(10), "exactly full");
     assert_eq!(one.span_for_ns(6, 5), Some(17), "one tick over");
-    assert_eq!(
-        one.span_for_ns(5, 1),
-        Some(1),
-        "the last tick of this window"
-    );
+    assert_eq!(one.span_for_ns(5, 1), Some(1), "the last tick of this window");
     assert_eq!(one.span_for_ns(0, 4), Some(6));
     assert_eq!(one.span_for_ns(0, u64::MAX), None);
 }
@@ -115,17 +75,11 @@ fn supply_of_two_windows_tick_by_tick() {
         for span in 0..40 {
             let ticks = (start..start + span).filter(|&t| served(t)).count() as u64;
             assert_eq!(two.supply_ns(start, span), ticks);
-            assert_eq!(
-                two.least_supply_ns(span),
-                (0..12).map(|s| two.supply_ns(s, span)).min().unwrap_or(0)
-            );
+            assert_eq!(two.least_supply_ns(span), (0..12).map(|s| two.supply_ns(s, span)).min().unwrap_or(0));
         }
         for work in 1..20 {
             let span = two.span_for_ns(start, work).expect("there is supply");
-            assert_eq!(
-                (two.supply_ns(start, span), two.supply_ns(start, span - 1)),
-                (work, work - 1)
-            );
+            assert_eq!((two.supply_ns(start, span), two.supply_ns(start, span - 1)), (work, work - 1));
         }
     }
 }
@@ -136,19 +90,9 @@ fn supply_of_two_windows_tick_by_tick() {
 /// A table can only repeat, so the first blackout is laid into a long frame and read from its start.
 #[test]
 fn lower_curve_of_the_periodic_resource() {
-    let windows: Vec<_> = (0..8)
-        .map(|k| {
-            if k == 0 {
-                (0, 3)
-            } else {
-                (5 * k + 2, 5 * k + 5)
-            }
-        })
-        .collect();
+    let windows: Vec<_> = (0..8).map(|k| if k == 0 { (0, 3) } else { (5 * k + 2, 5 * k + 5) }).collect();
     let table = supply(40, &windows);
-    let closed = [
-        0, 0, 0, 0, 0, 1, 2, 3, 3, 3, 4, 5, 6, 6, 6, 7, 8, 9, 9, 9, 10,
-    ];
+    let closed = [0, 0, 0, 0, 0, 1, 2, 3, 3, 3, 4, 5, 6, 6, 6, 7, 8, 9, 9, 9, 10];
     for (span, expected) in closed.into_iter().enumerate() {
         assert_eq!(table.least_supply_ns(span as u64), expected, "sbf({span})");
     }

@@ -1,7 +1,7 @@
 //! The survey vessel's figures, typed from its page: times in us, as there.
 
-use cofferdam_timing::supply::{Interval, WindowSupply};
-use cofferdam_timing::{Release, Task, TaskSet};
+use timing::supply::{Interval, WindowSupply};
+use timing::{Release, Task, TaskSet};
 
 pub const FRAME_US: u64 = 100_000;
 /// Four other masters, 50 ns a line each.
@@ -61,24 +61,18 @@ impl Variant {
     }
 
     pub fn system(&self, partition: &PartitionRow) -> (WindowSupply, TaskSet) {
-        (
-            self.supply(partition),
-            TaskSet::new(&self.tasks(partition), us(BLOCKING_US)).expect("the page's tasks"),
-        )
+        (self.supply(partition), TaskSet::new(&self.tasks(partition)).expect("the page's tasks"))
     }
 
     pub fn tasks(&self, partition: &PartitionRow) -> Vec<Task> {
-        let factor = if self.growth_per_mille.0 == partition.name {
-            self.growth_per_mille.1
-        } else {
-            1000
-        };
+        let factor = if self.growth_per_mille.0 == partition.name { self.growth_per_mille.1 } else { 1000 };
         let task = |row: &TaskRow| Task {
             priority: row.priority,
             period_ns: us(row.period_us),
             deadline_ns: us(row.period_us),
             charged_ns: self.charged_ns(row) * factor / 1000,
             jitter_ns: us(JITTER_US),
+            blocking_ns: us(BLOCKING_US),
             release: self.release,
         };
         partition.tasks.iter().map(task).collect()
@@ -93,11 +87,7 @@ impl Variant {
             start_ns: us(start_us + self.head_us),
             end_ns: us(start_us + length_us),
         };
-        WindowSupply::new(
-            us(FRAME_US),
-            &windows.iter().map(usable).collect::<Vec<_>>(),
-        )
-        .expect("the page's table")
+        WindowSupply::new(us(FRAME_US), &windows.iter().map(usable).collect::<Vec<_>>()).expect("the page's table")
     }
 }
 
@@ -106,10 +96,7 @@ pub fn us(us: u64) -> u64 {
 }
 
 pub fn partition(name: &str) -> &'static PartitionRow {
-    PARTITIONS
-        .iter()
-        .find(|partition| partition.name == name)
-        .expect("a partition of the page")
+    PARTITIONS.iter().find(|partition| partition.name == name).expect("a partition of the page")
 }
 
 const fn row(
@@ -118,15 +105,7 @@ const fn row(
     priority: i64,
     [execution_us, line_requests, charged_us, response_us]: [u64; 4],
 ) -> TaskRow {
-    TaskRow {
-        name,
-        period_us,
-        priority,
-        execution_us,
-        line_requests,
-        charged_us,
-        response_us,
-    }
+    TaskRow { name, period_us, priority, execution_us, line_requests, charged_us, response_us }
 }
 
 pub const PARTITIONS: &[PartitionRow] = &[
@@ -203,13 +182,7 @@ pub const PARTITIONS: &[PartitionRow] = &[
     },
     PartitionRow {
         name: "ENGM",
-        windows: &[
-            (6_200, 1_500),
-            (26_200, 1_500),
-            (46_200, 1_500),
-            (66_200, 1_500),
-            (86_200, 1_500),
-        ],
+        windows: &[(6_200, 1_500), (26_200, 1_500), (46_200, 1_500), (66_200, 1_500), (86_200, 1_500)],
         utilisation_per_mille: 842,
         blackout_us: 18_540,
         growth_per_mille: 1_186,
@@ -221,13 +194,7 @@ pub const PARTITIONS: &[PartitionRow] = &[
     },
     PartitionRow {
         name: "TRAK",
-        windows: &[
-            (0, 2_000),
-            (20_000, 2_000),
-            (40_000, 2_000),
-            (60_000, 2_000),
-            (80_000, 2_000),
-        ],
+        windows: &[(0, 2_000), (20_000, 2_000), (40_000, 2_000), (60_000, 2_000), (80_000, 2_000)],
         utilisation_per_mille: 807,
         blackout_us: 18_040,
         growth_per_mille: 1_238,
@@ -239,13 +206,7 @@ pub const PARTITIONS: &[PartitionRow] = &[
     },
     PartitionRow {
         name: "OBJT",
-        windows: &[
-            (2_000, 8_200),
-            (22_000, 8_200),
-            (42_000, 8_200),
-            (62_000, 8_200),
-            (82_000, 8_200),
-        ],
+        windows: &[(2_000, 8_200), (22_000, 8_200), (42_000, 8_200), (62_000, 8_200), (82_000, 8_200)],
         utilisation_per_mille: 805,
         blackout_us: 11_840,
         growth_per_mille: 1_034,
@@ -258,13 +219,7 @@ pub const PARTITIONS: &[PartitionRow] = &[
     },
     PartitionRow {
         name: "COLA",
-        windows: &[
-            (10_200, 3_800),
-            (30_200, 3_800),
-            (50_200, 3_800),
-            (70_200, 3_800),
-            (90_200, 3_800),
-        ],
+        windows: &[(10_200, 3_800), (30_200, 3_800), (50_200, 3_800), (70_200, 3_800), (90_200, 3_800)],
         utilisation_per_mille: 832,
         blackout_us: 16_240,
         growth_per_mille: 1_200,
@@ -276,13 +231,7 @@ pub const PARTITIONS: &[PartitionRow] = &[
     },
     PartitionRow {
         name: "SONR",
-        windows: &[
-            (0, 9_000),
-            (20_000, 9_000),
-            (40_000, 9_000),
-            (60_000, 9_000),
-            (80_000, 9_000),
-        ],
+        windows: &[(0, 9_000), (20_000, 9_000), (40_000, 9_000), (60_000, 9_000), (80_000, 9_000)],
         utilisation_per_mille: 928,
         blackout_us: 11_040,
         growth_per_mille: 1_076,
@@ -294,13 +243,7 @@ pub const PARTITIONS: &[PartitionRow] = &[
     },
     PartitionRow {
         name: "RECD",
-        windows: &[
-            (9_000, 4_000),
-            (29_000, 4_000),
-            (49_000, 4_000),
-            (69_000, 4_000),
-            (89_000, 4_000),
-        ],
+        windows: &[(9_000, 4_000), (29_000, 4_000), (49_000, 4_000), (69_000, 4_000), (89_000, 4_000)],
         utilisation_per_mille: 835,
         blackout_us: 16_040,
         growth_per_mille: 1_196,
@@ -312,13 +255,7 @@ pub const PARTITIONS: &[PartitionRow] = &[
     },
     PartitionRow {
         name: "LINK",
-        windows: &[
-            (0, 3_000),
-            (20_000, 3_000),
-            (40_000, 3_000),
-            (60_000, 3_000),
-            (80_000, 3_000),
-        ],
+        windows: &[(0, 3_000), (20_000, 3_000), (40_000, 3_000), (60_000, 3_000), (80_000, 3_000)],
         utilisation_per_mille: 725,
         blackout_us: 17_040,
         growth_per_mille: 1_317,

@@ -1,0 +1,49 @@
+//! From inputs to verdicts and to the dossier.
+
+use crate::{Baseline, curves};
+use claim::{Verdict, sort_verdicts};
+use evidence::{Dossier, Inputs, ValidationRow};
+use model::System;
+use plan::Plan;
+
+/// What a dossier holds beside the results of this baseline.
+#[derive(Debug, Clone, Default)]
+pub struct Extras {
+    /// The version of the program.
+    pub tool_version: String,
+    /// Today, by which accepted deviations are judged.
+    pub today: Option<jiff::civil::Date>,
+    /// Whether claims that were not analysed may pass.
+    pub allow_not_analysed: bool,
+    /// Published examples that the program was held against.
+    pub validation: Vec<ValidationRow>,
+}
+
+/// Every claim of the system under the plan, in canonical order.
+pub fn verdicts(system: &System, plan: &Plan) -> Vec<Verdict> {
+    let mut verdicts = timing::check(system, plan);
+    verdicts.extend(separation::check(system, plan));
+    sort_verdicts(&mut verdicts);
+    verdicts
+}
+
+/// The dossier of a baseline: all its verdicts, as far as there are a system and a plan.
+pub fn dossier(baseline: &Baseline, extras: Extras) -> Dossier {
+    let (verdicts, curves) = match (&baseline.system, &baseline.plan) {
+        (Some(system), Some(plan)) => (verdicts(system, plan), curves::curves(system, plan)),
+        _ => (Vec::new(), Vec::new()),
+    };
+    Dossier::compose(Inputs {
+        tool_version: extras.tool_version,
+        system: baseline.system.clone(),
+        plan: baseline.plan.clone(),
+        sources: baseline.sources.clone(),
+        verdicts,
+        input_digests: baseline.input_digests(),
+        diagnostics: baseline.diagnostics.clone(),
+        today: extras.today,
+        allow_not_analysed: extras.allow_not_analysed,
+        validation: extras.validation,
+        curves,
+    })
+}

@@ -1,0 +1,36 @@
+//! The claims in time about a system under a plan: one file a claim.
+//!
+//! A datum that is missing makes *not analysed* of what needs it, and the reason names it.
+
+mod charge;
+mod core_margin;
+mod growth;
+mod partition_supply;
+mod pending;
+mod responses;
+mod scope;
+mod throttling;
+mod windows;
+mod witness;
+
+use claim::{Verdict, sort_verdicts};
+use model::System;
+use plan::Plan;
+use scope::Scope;
+
+/// Every claim in time about `system` under `plan`, in listing order. With several module schedules, each one's
+/// claims carry its name behind.
+pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
+    let mut verdicts = pending::check(system);
+    for scope in Scope::of_each_schedule(system, plan) {
+        verdicts.extend(windows::check(&scope));
+        verdicts.extend(core_margin::check(&scope));
+        for partition in scope.running_partitions() {
+            let cores = responses::analyse(&scope, partition);
+            verdicts.extend(responses::check(&scope, partition, &cores));
+            verdicts.extend(growth::check(&scope, partition, &cores));
+        }
+    }
+    sort_verdicts(&mut verdicts);
+    verdicts
+}

@@ -1,0 +1,54 @@
+//! What a job is charged: its execution time alone, what its line requests wait for others, two switches.
+//!
+//! Computes: `C' = WCET + N (M - 1) L + 2 switches`, with `L` the time of one line at the guaranteed rate.
+//! Source: round-robin among masters, one outstanding request each: each request waits for at most one
+//! of every other master; common practice, no source.
+//! Assumptions: round-robin; every master listed.
+//! Symbols: `N` line requests of a job; `M` masters; times in ns. The waiting is rounded up once for the whole job.
+//! Invariants and why it ends: plain arithmetic, checked.
+//! Differs from the source: nothing.
+//! Checked by: the survey vessel's 39 charged times.
+
+use super::scope::Scope;
+use model::system::Interconnect;
+use quantity::{Bytes, CoreId, TaskId};
+
+/// The charged time of a job of `task` on `core`, in ns.
+///
+/// # Errors
+/// Which datum is missing, or that the sum is too large.
+pub(super) fn charged_ns(scope: &Scope<'_>, id: TaskId, core: Option<CoreId>) -> Result<u64, String> {
+    let task = scope.system.task(id);
+    let missing = |what: &str| format!("`{what}` of `{}` is not given", scope.system.task_label(id));
+    let wcet_ns = task.wcet.as_ref().ok_or_else(|| missing("wcet"))?.value.ns();
+    let switch = scope.system.platform.context_switch.as_ref().ok_or("`platform.context_switch` is not given")?;
+    let requests = task.line_requests.as_ref().map(|requests| requests.value);
+    let waiting_ns = waiting_ns(scope.system.board.interconnect.as_ref(), requests, core, || missing("line_requests"))?;
+    let switches_ns = switch.value.ns().saturating_mul(2);
+    wcet_ns
+        .checked_add(waiting_ns)
+        .and_then(|sum| sum.checked_add(switches_ns))
+        .ok_or_else(|| format!("the charged time of `{}` is too large", scope.system.task_label(id)))
+}
+
+fn waiting_ns(
+    interconnect: Option<&Interconnect>,
+    requests: Option<u64>,
+    core: Option<CoreId>,
+    missing: impl Fn() -> String,
+) -> Result<u64, String> {
+    if requests == Some(0) {
+        return Ok(0);
+    }
+    let interconnect = interconnect.ok_or("`board.interconnect` is not given, and line requests wait there")?;
+    let others = interconnect.masters.iter().filter(|master| master.core.is_none() || master.core != core).count();
+    if others == 0 {
+        return Ok(0);
+    }
+    let requests = requests.ok_or_else(missing)?;
+    let lines = requests.checked_mul(others as u64);
+    let bytes = lines.and_then(|lines| lines.checked_mul(interconnect.line.value.get()));
+    let time = bytes.and_then(|bytes| interconnect.guaranteed.value.time_for(Bytes::new(bytes)));
+    time.map(|time| time.ns())
+        .ok_or_else(|| "the waiting time of line requests is too large, or the guaranteed rate is zero".to_owned())
+}

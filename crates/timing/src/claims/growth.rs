@@ -1,0 +1,77 @@
+//! How far a partition's execution times may grow together.
+//!
+//! Computes: the largest common factor on all charged times of a partition with which every deadline holds.
+//! Source: sensitivity over scheduling points: Bini, Di Natale & Buttazzo, Real-Time Systems 39, 2008 (from memory).
+//! Assumptions: those of the responses.
+//! Symbols: factors in parts per million, 1,000,000 for the times as they are; rounded down.
+//! Invariants and why it ends: `crate::sensitivity`.
+//! Differs from the source: exact on integers; the least over the partition's virtual cores.
+//! Checked by: the survey vessel's twelve factors.
+
+use super::responses::{Analysed, VirtualCore};
+use super::scope::Scope;
+use crate::sensitivity::{GREATEST_PPM, UNCHANGED_PPM, common_factor_ppm};
+use claim::{Basis, Kind, Relation, Status, Unit, Verdict, Witness};
+use diagnostic::Span;
+use model::system::{GrowthRule, GrowthSubject};
+use quantity::{PartitionId, Ppm};
+
+/// One verdict for a partition that has tasks.
+pub(super) fn check(scope: &Scope<'_>, partition: PartitionId, cores: &[VirtualCore]) -> Option<Verdict> {
+    if cores.is_empty() {
+        return None;
+    }
+    let name = scope.partition_name(partition);
+    let rule = rule(scope, partition);
+    let place: Span = rule.map_or(scope.system.partition(partition).name.span, |rule| rule.at_least.span);
+    let limit = rule.map(|rule| UNCHANGED_PPM.saturating_add(rule.at_least.value.get()));
+    let base = Verdict {
+        unit: Unit::Ppm,
+        relation: Relation::AtLeast,
+        limit,
+        ..scope.claim(Kind::Margin, format!("partition/{name}"), basis(cores), place, String::new())
+    };
+    let analysed: Result<Vec<&Analysed>, &String> = cores.iter().map(|(_, found)| found.as_ref()).collect();
+    Some(match analysed {
+        Err(reason) => Verdict { reason: Some(reason.clone()), ..base },
+        Ok(analysed) => judge(base, &analysed, name),
+    })
+}
+
+/// The rule for this partition or for every one, whichever asks for more.
+fn rule<'a>(scope: &Scope<'a>, partition: PartitionId) -> Option<&'a GrowthRule> {
+    let own = scope.system.growth_rule(GrowthSubject::Partition(partition));
+    let all = scope.system.growth_rule(GrowthSubject::Partitions);
+    own.into_iter().chain(all).max_by_key(|rule| rule.at_least.value)
+}
+
+fn basis(cores: &[VirtualCore]) -> Basis {
+    let analysed = cores.iter().find_map(|(_, found)| found.as_ref().ok());
+    Basis {
+        analysis: "growth",
+        source: "Bini, Di Natale and Buttazzo, Real-Time Systems 39, 2008 (from memory)",
+        assumptions: analysed.map_or_else(Vec::new, |analysed| analysed.basis.assumptions.clone()),
+    }
+}
+
+fn judge(base: Verdict, analysed: &[&Analysed], name: &str) -> Verdict {
+    let factor = |core: &&Analysed| common_factor_ppm(&core.supply, &core.set);
+    let factor_ppm = analysed.iter().map(factor).min().unwrap_or(GREATEST_PPM);
+    let bounds = || analysed.iter().flat_map(|core| &core.responses);
+    let exact = factor_ppm < GREATEST_PPM && bounds().all(|r| r.bound().is_some_and(|b| b.exactness.is_exact()));
+    let base = Verdict { bound: Some(factor_ppm), exact, reason: None, ..base };
+    let needed_ppm = base.limit.unwrap_or(UNCHANGED_PPM);
+    if factor_ppm < needed_ppm {
+        let (factor, needed) = (Ppm::new(factor_ppm), Ppm::new(needed_ppm));
+        let reason = format!(
+            "the deadlines of `{name}` hold with its charged times at {factor} of what they are, not at the {needed} asked for"
+        );
+        let witness = exact.then(|| Witness::of_fact(&*reason));
+        let status = if exact { Status::Violated } else { Status::NotShown };
+        return Verdict { status, reason: Some(reason), witness, ..base };
+    }
+    match analysed.iter().find_map(|core| core.throttled.as_ref()) {
+        Some(why) => Verdict { status: Status::NotShown, exact: false, reason: Some(why.clone()), ..base },
+        None => Verdict { status: Status::Shown, ..base },
+    }
+}

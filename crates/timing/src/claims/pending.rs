@@ -1,0 +1,81 @@
+//! The claims in time that no analysis answers yet: listed, so that nothing passes by being forgotten.
+
+use claim::{Basis, Kind, Unit, Verdict};
+use diagnostic::Span;
+use model::System;
+use model::system::{ChannelKind, Need};
+
+fn pending(kind: Kind, subject: String, place: Span, analysis: &str) -> Verdict {
+    let basis = Basis { analysis: "pending", source: "none", assumptions: Vec::new() };
+    let reason = format!("{analysis} is not analysed by this version");
+    Verdict { place: Some(place), ..Verdict::not_analysed(kind, subject, basis, reason) }
+}
+
+/// One *not analysed* verdict for every subject.
+pub(super) fn check(system: &System) -> Vec<Verdict> {
+    let mut verdicts = chains(system);
+    verdicts.extend(channels(system));
+    verdicts.extend(restarts(system));
+    verdicts.extend(boots(system));
+    verdicts.extend(health(system));
+    verdicts
+}
+
+fn chains(system: &System) -> Vec<Verdict> {
+    let verdict = |chain: &model::system::Chain| {
+        let (kind, need, analysis) = match &chain.need {
+            Need::Reaction(need) => (Kind::Reaction, need, "the reaction time of a chain"),
+            Need::DataAge(need) => (Kind::DataAge, need, "the data age of a chain"),
+        };
+        let limit = Some(need.value.ns());
+        Verdict { limit, ..pending(kind, chain.name.value.clone(), chain.name.span, analysis) }
+    };
+    system.chains.iter().map(verdict).collect()
+}
+
+fn channels(system: &System) -> Vec<Verdict> {
+    let verdict = |channel: &model::system::Channel| {
+        let (kind, limit, unit, analysis) = match &channel.kind {
+            ChannelKind::Sampling { refresh } => {
+                (Kind::Refresh, refresh.as_ref()?.value.ns(), Unit::Nanoseconds, "the age of sampled messages")
+            }
+            ChannelKind::Queuing { depth, .. } => {
+                (Kind::QueueDepth, depth.value, Unit::Messages, "the depth that a queue needs")
+            }
+        };
+        let verdict = pending(kind, channel.name.value.clone(), channel.name.span, analysis);
+        Some(Verdict { limit: Some(limit), unit, ..verdict })
+    };
+    system.channels.iter().filter_map(verdict).collect()
+}
+
+fn restarts(system: &System) -> Vec<Verdict> {
+    let mut verdicts = Vec::new();
+    for partition in &system.partitions {
+        let Some(restart) = &partition.restart else { continue };
+        for (word, need) in [("warm", &restart.warm_need), ("cold", &restart.cold_need)] {
+            let Some(need) = need else { continue };
+            let subject = format!("{}/{word}", partition.name.value);
+            let verdict = pending(Kind::Restart, subject, need.span, "the outage after a restart");
+            verdicts.push(Verdict { limit: Some(need.value.ns()), ..verdict });
+        }
+    }
+    verdicts
+}
+
+/// One claim a partition, at the first need that names it.
+fn boots(system: &System) -> Vec<Verdict> {
+    let needs = || system.boot.iter().flat_map(|boot| &boot.needs);
+    let of = |id| needs().find(|need| need.partitions.iter().any(|named| named.value == id)).map(|need| (id, need));
+    let verdict = |(id, need): (quantity::PartitionId, &model::system::BootNeed)| {
+        let name = system.partition(id).name.value.clone();
+        let verdict = pending(Kind::Boot, name, need.within.span, "the time until a partition is operational");
+        Verdict { limit: Some(need.within.value.ns()), ..verdict }
+    };
+    system.partition_ids().filter_map(of).map(verdict).collect()
+}
+
+fn health(system: &System) -> Option<Verdict> {
+    let first = system.health.as_ref()?.entries.first()?;
+    Some(pending(Kind::Health, "table".to_owned(), first.error.span, "the health-monitor table"))
+}

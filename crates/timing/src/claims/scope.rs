@@ -1,0 +1,106 @@
+//! One module schedule of a system, with its table in the plan.
+
+use claim::{Basis, Kind, Verdict};
+use diagnostic::Span;
+use model::System;
+use model::system::{CorePolicy, RunGrant, ScheduledPartition};
+use plan::{CoreTable, Plan, ScheduleTable, Window};
+use quantity::{CoreId, PartitionId, ScheduleId, TaskId};
+
+/// What the claims of one schedule look at.
+pub(super) struct Scope<'a> {
+    pub(super) system: &'a System,
+    pub(super) plan: &'a Plan,
+    schedule: ScheduleId,
+    table: Option<&'a ScheduleTable>,
+}
+
+impl<'a> Scope<'a> {
+    pub(super) fn of_each_schedule(system: &'a System, plan: &'a Plan) -> Vec<Self> {
+        let of = |schedule| {
+            let table = plan.schedules.iter().find(|table| table.schedule == schedule);
+            Self { system, plan, schedule, table }
+        };
+        (0..system.schedules.len()).map(ScheduleId::new).map(of).collect()
+    }
+
+    /// A claim of this schedule about which nothing is known yet.
+    pub(super) fn claim(&self, kind: Kind, subject: String, basis: Basis, place: Span, reason: String) -> Verdict {
+        let mut verdict = Verdict::not_analysed(kind, subject, basis, reason);
+        if self.system.schedules.len() > 1 {
+            verdict.id = format!("{}@{}", verdict.id, self.name());
+        }
+        Verdict { place: Some(place), ..verdict }
+    }
+
+    pub(super) fn name(&self) -> &str {
+        &self.system.schedules[self.schedule.index()].name.value
+    }
+
+    pub(super) fn frame_ns(&self) -> u64 {
+        self.system.frame.value.ns()
+    }
+
+    fn change(&self, partition: PartitionId) -> Option<&'a ScheduledPartition> {
+        let changes = &self.system.schedules[self.schedule.index()].changes;
+        changes.iter().find(|change| change.partition.value == partition)
+    }
+
+    pub(super) fn is_idle(&self, partition: PartitionId) -> bool {
+        self.change(partition).is_some_and(|change| change.idle)
+    }
+
+    pub(super) fn running_partitions(&self) -> impl Iterator<Item = PartitionId> {
+        self.system.partition_ids().filter(|&partition| !self.is_idle(partition))
+    }
+
+    /// What the partition asks for in this schedule.
+    pub(super) fn grant(&self, partition: PartitionId) -> Option<&'a RunGrant> {
+        let here = self.change(partition).and_then(|change| change.grant.as_ref());
+        here.or(self.system.partition(partition).grant.as_ref())
+    }
+
+    /// The tasks of the partition that are active in this schedule.
+    pub(super) fn tasks(&self, partition: PartitionId) -> &'a [TaskId] {
+        let here = self.change(partition).and_then(|change| change.active_tasks.as_deref());
+        here.unwrap_or(&self.system.partition(partition).tasks)
+    }
+
+    /// The plan's table of the schedule.
+    ///
+    /// # Errors
+    /// That the plan has none.
+    pub(super) fn table(&self) -> Result<&'a ScheduleTable, String> {
+        self.table.ok_or_else(|| format!("the plan has no windows for the module schedule `{}`", self.name()))
+    }
+
+    pub(super) fn windows_on(&self, core: CoreId) -> &'a [Window] {
+        let table = self.table.and_then(|table| table.cores.iter().find(|table| table.core == core));
+        table.map_or(&[], |table| &table.windows)
+    }
+
+    /// The tables of the cores on which one virtual core of a partition has windows.
+    pub(super) fn tables_of(&self, partition: PartitionId, virtual_core: u32) -> Vec<&'a CoreTable> {
+        let mine = |window: &Window| window.partition == partition && window.virtual_core == virtual_core;
+        let tables = self.table.map_or(&[][..], |table| &table.cores);
+        tables.iter().filter(|table| table.windows.iter().any(mine)).collect()
+    }
+
+    /// The cores that have a window table.
+    pub(super) fn table_cores(&self) -> impl Iterator<Item = CoreId> {
+        let cores = (0..self.system.board.cores.len()).map(CoreId::new);
+        cores.filter(|&core| matches!(self.policy(core), Some(CorePolicy::WindowTable { .. })))
+    }
+
+    pub(super) fn policy(&self, core: CoreId) -> Option<&'a CorePolicy> {
+        self.system.core_sets.iter().find(|set| set.cores.contains(&core)).map(|set| &set.policy)
+    }
+
+    pub(super) fn partition_name(&self, partition: PartitionId) -> &'a str {
+        &self.system.partition(partition).name.value
+    }
+
+    pub(super) fn core_name(&self, core: CoreId) -> &'a str {
+        &self.system.core(core).name.value
+    }
+}

@@ -1,0 +1,45 @@
+//! Whether all deadlines of a partition are met, asked many times with other execution times.
+
+use super::frame_aligned::{self, Jobs};
+use super::free_running;
+use crate::supply::{BusyStart, WindowSupply};
+use crate::task_set::TaskSet;
+
+/// What stays the same from one trial to the next.
+pub(crate) struct Deadlines<'a> {
+    supply: &'a WindowSupply,
+    kind: Kind,
+}
+
+enum Kind {
+    /// The starts, the one that a deadline was last missed from first.
+    FreeRunning(Vec<BusyStart>),
+    /// The jobs; none where they are too many.
+    FrameAligned(Option<Jobs>),
+}
+
+impl<'a> Deadlines<'a> {
+    /// By the release kinds of `tasks`, as [`super::worst_responses`] takes them.
+    pub(crate) fn new(supply: &'a WindowSupply, tasks: &TaskSet) -> Self {
+        let kind = if tasks.all_frame_aligned() {
+            Kind::FrameAligned(Jobs::of_two_hyperperiods(supply, tasks))
+        } else {
+            Kind::FreeRunning(supply.busy_starts().to_vec())
+        };
+        Self { supply, kind }
+    }
+
+    /// Whether every task of `tasks`, the ones given to [`Self::new`] with other charged times, is shown to
+    /// meet its deadline.
+    pub(crate) fn are_met(&mut self, tasks: &TaskSet) -> bool {
+        let too_long = tasks.charged_ns.iter().zip(&tasks.deadline_ns).any(|(charged, deadline)| charged > deadline);
+        if too_long || tasks.before_overload() < tasks.len() {
+            return false;
+        }
+        match &mut self.kind {
+            Kind::FreeRunning(starts) => free_running::deadlines_met(self.supply, tasks, starts),
+            Kind::FrameAligned(Some(jobs)) => frame_aligned::deadlines_met(self.supply, tasks, jobs),
+            Kind::FrameAligned(None) => false,
+        }
+    }
+}
