@@ -112,7 +112,7 @@ impl AskSource<'_> {
     fn shaped(&self, period_ns: u64, budget_ns: Option<u64>, report: &mut Report) -> Option<Ask> {
         let declared = budget_ns.map(|length_ns| Ask { period_ns, length_ns, parts: 1 });
         if let (Workload::Unknown(why), Some(ask)) = (self.workload, declared) {
-            report.open(format!("{} is planned by its budget alone: {why}", self.name));
+            report.note(format!("{} is planned by its budget alone: {why}.", self.name));
             return Some(ask);
         }
         if let Workload::Unknown(why) = self.workload {

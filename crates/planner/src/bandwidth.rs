@@ -25,6 +25,9 @@ pub(crate) fn peak(system: &System, id: TaskId) -> Option<u64> {
     if let Some(PeakRate::AtMost(rate)) = task.peak_rate.map(|p| p.value) {
         return Some(rate.bytes_per_s());
     }
+    if task.line_requests.is_some_and(|requests| requests.value == 0) {
+        return Some(0);
+    }
     let line = system.board.interconnect.as_ref()?.line.get();
     let bytes = u128::from(task.line_requests?.value) * u128::from(line);
     let wcet = u128::from(task.wcet?.ns());

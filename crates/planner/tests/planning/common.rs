@@ -93,7 +93,7 @@ pub fn partition(name: &str, period: &str, budget: &str, more: &str) -> String {
 /// A task of the partition above it.
 pub fn task(name: &str, period: &str, deadline: &str, wcet: &str, priority: u32) -> String {
     format!(
-        "\n[[partition.task]]\nname = \"{name}\"\nperiod = \"{period}\"\ndeadline = \"{deadline}\"\nwcet = \"{wcet}\"\npriority = {priority}\n"
+        "\n[[partition.task]]\nname = \"{name}\"\nperiod = \"{period}\"\ndeadline = \"{deadline}\"\nwcet = \"{wcet}\"\npriority = {priority}\nline_requests = 0\n"
     )
 }
 

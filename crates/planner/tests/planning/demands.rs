@@ -36,9 +36,10 @@ fn holds(length_us: u64) -> bool {
         deadline_ns: 4_500_000,
         charged_ns: 1_000_000,
         jitter_ns: 0,
+        blocking_ns: 0,
         release: Release::FreeRunning,
     };
-    let set = TaskSet::new(&[task], 0).expect("one task");
+    let set = TaskSet::new(&[task]).expect("one task");
     worst_responses(&supply, &set).iter().all(|r| matches!(r, Response::Bounded(b) if b.response_ns <= 4_500_000))
 }
 
@@ -141,7 +142,7 @@ fn what_is_unknown_is_no_pass() {
     system.tasks[0].wcet = None;
     let outcome = plan(&system);
     let Answer::GaveUp { reasons, best: Some(plan) } = &outcome.answer else { panic!("{outcome:?}") };
-    assert!(reasons[0].contains("the longest execution time of A.t is not given"), "{reasons:?}");
+    assert!(reasons[0].contains("`wcet` of `A.t` is not given"), "{reasons:?}");
     assert_eq!(lengths(plan, 0), [3_000_000]);
 }
 
