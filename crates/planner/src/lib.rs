@@ -8,6 +8,8 @@
 //! the same input and seed give the same plan.
 //! Checked by: the survey vessel's demands, published packings, and an independent reader of plans over generated systems.
 
+#![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
+
 mod allocation;
 mod answer;
 mod ask;

@@ -12,7 +12,7 @@ use timing::{Task, TaskSet, claims};
 #[derive(Debug, Clone)]
 pub(crate) enum Workload {
     /// Fixed-priority tasks.
-    Tasks { names: Vec<String>, deadlines_ns: Vec<u64>, periods_ns: Vec<u64>, set: TaskSet },
+    Tasks { names: Vec<String>, deadlines_ns: Vec<u64>, periods_ns: Vec<u64>, set: Box<TaskSet> },
     /// An opaque guest that needs a share of a core, at most so late.
     Share { name: String, rate: Ppm, delay: Duration },
     /// No active task.
@@ -66,7 +66,7 @@ impl Workload {
                 names: vec![name.to_owned()],
                 deadlines_ns: vec![period.ns()],
                 periods_ns: vec![period.ns()],
-                set,
+                set: Box::new(set),
             },
             Err(error) => Self::Unknown(format!("the need of {name} is not analysed: {error}")),
         }
@@ -90,7 +90,7 @@ impl Workload {
                 names: tasks.iter().map(|(id, _)| name(id)).collect(),
                 deadlines_ns: alone.iter().map(|task| task.deadline_ns).collect(),
                 periods_ns: alone.iter().map(|task| task.period_ns).collect(),
-                set,
+                set: Box::new(set),
             },
             Err(error) => Self::Unknown(error.to_string()),
         }
