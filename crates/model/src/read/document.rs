@@ -28,7 +28,6 @@ pub(crate) struct TaskFields {
 #[derive(Debug)]
 pub(crate) struct AllNames {
     pub cores: Names,
-    pub caches: Names,
     pub memories: Names,
     pub devices: Names,
     pub zones: Names,
@@ -53,10 +52,13 @@ impl Document {
         let of_board = |what, key, cx: &mut Context| {
             Names::collect(what, board.into_iter().flat_map(|board| board.names(key)), cx)
         };
+        // Nothing refers to these; their names must differ all the same.
+        of_board("cache", "cache", cx);
+        let interconnect = board.and_then(|board| board.table("interconnect"));
+        Names::collect("master", interconnect.into_iter().flat_map(|masters| masters.names("master")), cx);
         let levels = root.table("system").map(|system| system.texts("levels")).unwrap_or_default();
         let names = AllNames {
             cores: of_board("core", "core", cx),
-            caches: of_board("cache", "cache", cx),
             memories: of_board("memory region", "memory", cx),
             devices: of_board("device", "device", cx),
             zones: Names::collect("zone", root.names("zone"), cx),
