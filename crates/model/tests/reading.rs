@@ -48,6 +48,17 @@ fn one_syntax_error_is_shown_for_a_line_and_hides_no_other_section() {
 }
 
 #[test]
+fn what_a_fault_took_away_is_not_missed() {
+    let owner = format!("{SMALLEST}\n[[board.device]]\nname = \"D\"\nowner = \"LOG\"\n");
+    assert_found(&owner, &["E0109 system.toml:23:9"]);
+    assert_found(owner.replace("\"B1\"", "\"B1"), &["E0004 system.toml:6:11"]);
+    let ends = SMALLEST.replace("guest =", "restart = { ends_with = \"NAV.imu\" }\nguest =");
+    assert_found(&ends, &["E0109 system.toml:13:25"]);
+    assert_found(ends.clone() + "\n[tables]\ntasks = [\"no.csv\"]\n", &["E0001 system.toml:23:10"]);
+    assert_found(ends.replace("\"fuse\"", "\"a.b\""), &["E0107 system.toml:17:8"]);
+}
+
+#[test]
 fn deep_nesting_is_refused_and_not_followed() {
     for (open, close) in [("[", "]"), ("{ a = ", " }")] {
         let deep = format!("x = {}1{}\n", open.repeat(10_000), close.repeat(10_000));
