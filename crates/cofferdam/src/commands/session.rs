@@ -78,7 +78,7 @@ pub fn complain(baseline: &Baseline, color: ColorChoice) {
 pub fn extras(allow_not_analysed: bool) -> Extras {
     Extras {
         tool_version: env!("CARGO_PKG_VERSION").to_owned(),
-        today: Some(jiff::Zoned::now().date()),
+        today: Some(jiff::ZonedDateTime::now().date()),
         allow_not_analysed,
         validation: validation(),
     }
