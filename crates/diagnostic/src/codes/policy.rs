@@ -10,8 +10,7 @@ crate::code::declare! {
     ACTIVE_ELSEWHERE = Error "E0907", since "0.1.0", "A task is active in another partition than its own.";
     SCHEDULED_TWICE = Error "E0908", since "0.1.0", "A module schedule speaks of a partition twice.";
     MORE_THAN_ALL = Error "E0909", since "0.1.0", "More than all is to be left over.";
-    SAYS_NOTHING = Error "E0910", since "0.1.0", "A text that must say something is empty.";
-    ACCEPTED_TWICE = Error "E0911", since "0.1.0", "A claim is accepted twice.";
+    ACCEPTED_TWICE = Error "E0910", since "0.1.0", "A claim is accepted twice.";
     RULE_WITHIN_ZONE = Warning "W0901", since "0.1.0", "A flow is permitted within one zone.";
     NO_ZONE = Warning "W0902", since "0.1.0", "A partition has no zone and there is a flow policy.";
     NEVER_REACHED = Warning "W0903", since "0.1.0", "A module schedule can never be reached.";

@@ -13,6 +13,5 @@ crate::code::declare! {
     REPEATED_ENTRY = Error "E0110", since "0.1.0", "A list names the same element twice.";
     ZERO_VALUE = Error "E0112", since "0.1.0", "A value that must be above zero is zero.";
     KEY_ALONE = Error "E0113", since "0.1.0", "A key is given without the one that it needs.";
-    EMPTY_LIST = Error "E0114", since "0.1.0", "A list that must have an element is empty.";
     KEYS_CLASH = Error "E0111", since "0.1.0", "Two keys are given of which only one may be.";
 }

@@ -11,7 +11,7 @@ pub(super) fn check(doc: &Document, cx: &mut Context) {
     let Some(boot) = doc.root.table("boot") else { return };
     let stages: Vec<_> = boot.tables("stage").collect();
     stages.iter().filter_map(|stage| without_time(stage)).for_each(|fault| cx.report(fault));
-    report_cycles(&stages, cx);
+    report_cycles(doc, &stages, cx);
 }
 
 fn without_time(stage: &Fields) -> Option<Diagnostic> {
@@ -30,12 +30,10 @@ fn without_time(stage: &Fields) -> Option<Diagnostic> {
 }
 
 /// Takes away, again and again, what waits for nothing that is left; what then remains runs in circles.
-fn report_cycles(stages: &[&Fields], cx: &mut Context) {
-    let texts = stages.iter().enumerate().filter_map(|(index, stage)| Some((stage.text("name")?.value, index)));
-    let at: BTreeMap<String, usize> = texts.collect();
+fn report_cycles(doc: &Document, stages: &[&Fields], cx: &mut Context) {
     let waits = |stage: &&Fields| -> Vec<(usize, Span)> {
         let after = stage.texts("after");
-        after.iter().filter_map(|name| Some((*at.get(&name.value)?, name.span))).collect()
+        after.iter().filter_map(|name| Some((doc.names.stages.get(&name.value)?, name.span))).collect()
     };
     let waits: Vec<_> = stages.iter().map(waits).collect();
     let remains = remaining(&waits);

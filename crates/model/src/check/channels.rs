@@ -89,7 +89,7 @@ fn batch_above_depth(channel: &Fields) -> Option<Diagnostic> {
 fn report_checkers(channel: &Fields, cx: &mut Context) {
     let reached: BTreeSet<_> = channel.texts("to").into_iter().map(|end| end.value).collect();
     for consumer in channel.tables("checks").filter_map(|check| check.text("consumer")) {
-        // An empty list of destinations has an error of its own.
+        // Destinations that are missing or cannot be read have an error of their own.
         if reached.is_empty() || reached.contains(&consumer.value) {
             continue;
         }

@@ -14,7 +14,6 @@ mod channels;
 mod core_sets;
 mod cores;
 mod devices;
-mod empty_lists;
 mod flow;
 mod frame;
 mod grants;
@@ -51,7 +50,6 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         core_sets::check,
         cores::check,
         devices::check,
-        empty_lists::check,
         flow::check,
         frame::check,
         grants::check,

@@ -113,9 +113,6 @@ fn report_elsewhere(doc: &Document, change: &Fields, partition: usize, cx: &mut 
 /// Schedules to which no way leads from the first one.
 fn report_unreached(doc: &Document, cx: &mut Context) {
     let schedules: Vec<_> = doc.root.tables("schedule").collect();
-    let names =
-        schedules.iter().enumerate().filter_map(|(index, schedule)| Some((schedule.text("name")?.value, index)));
-    let at: BTreeMap<String, usize> = names.collect();
     let (mut reached, mut open) = (BTreeSet::from([0]), vec![0]);
     while let Some(schedule) = open.pop() {
         let Some(fields) = schedules.get(schedule) else { continue };
@@ -123,7 +120,9 @@ fn report_unreached(doc: &Document, cx: &mut Context) {
         if next.is_empty() {
             return;
         }
-        open.extend(next.iter().filter_map(|name| at.get(&name.value).copied()).filter(|next| reached.insert(*next)));
+        open.extend(
+            next.iter().filter_map(|name| doc.names.schedules.get(&name.value)).filter(|next| reached.insert(*next)),
+        );
     }
     for (_, schedule) in schedules.iter().enumerate().filter(|(index, _)| !reached.contains(index)) {
         let place = schedule.text("name").map_or(schedule.span, |name| name.span);

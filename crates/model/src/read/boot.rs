@@ -1,7 +1,7 @@
 //! `[boot]`
 
 use super::section::{Key, Kind, Section, words};
-use super::{Context, Document, Fields, Names};
+use super::{Context, Document, Fields};
 use crate::system::{Boot, BootNeed, BootStage};
 use quantity::PartitionId;
 
@@ -43,14 +43,13 @@ const START_WORDS: &[&str] = &words(&STARTS);
 
 pub(super) fn read(doc: &Document, cx: &mut Context) -> Option<Boot> {
     let fields = doc.root.table("boot")?;
-    let names = Names::collect("boot stage", fields.names("stage"), cx);
-    let stages = fields.tables("stage").filter_map(|fields| stage(fields, &names, cx)).collect();
+    let stages = fields.tables("stage").filter_map(|fields| stage(fields, doc, cx)).collect();
     let needs = fields.tables("need").filter_map(|fields| need(fields, doc, cx)).collect();
     Some(Boot { stages, needs })
 }
 
-fn stage(fields: &Fields, names: &Names, cx: &mut Context) -> Option<BootStage> {
-    let after = names.resolve_all(&fields.texts("after"), |index| index, cx);
+fn stage(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<BootStage> {
+    let after = doc.names.stages.resolve_all(&fields.texts("after"), |index| index, cx);
     Some(BootStage {
         name: fields.text("name")?,
         time: fields.time("time"),

@@ -2,7 +2,7 @@
 
 use super::path::Paths;
 use super::section::{Key, Kind, Section};
-use super::{Context, Document, Fields, Names};
+use super::{Context, Document, Fields};
 use crate::system::{Chain, Need};
 
 pub(super) static SECTION: Section = Section {
@@ -27,7 +27,6 @@ const LATENCY: &str = "say which: `reaction` is the longest time from a stimulus
     replaces it (how stale may it be?)";
 
 pub(super) fn read(doc: &Document, cx: &mut Context) -> Vec<Option<Chain>> {
-    Names::collect("chain", doc.root.names("chain"), cx);
     let paths = Paths::new(doc);
     doc.root.tables("chain").map(|fields| chain(fields, &paths, cx)).collect()
 }

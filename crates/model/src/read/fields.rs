@@ -55,11 +55,6 @@ impl Datum {
             _ => false,
         }
     }
-
-    /// Whether it is a list without elements.
-    pub fn is_empty_list(&self) -> bool {
-        matches!(self, Self::List(list) if list.is_empty())
-    }
 }
 
 /// Declares a getter: the value of a key of one kind; `None` where it is not given or could not be read.

@@ -12,6 +12,8 @@ pub(crate) struct Names {
     at: BTreeMap<String, usize>,
     /// In file order; an element without a readable name has none.
     places: Vec<Option<Located<String>>>,
+    /// Whether an element may be missing because of a fault that has been reported.
+    incomplete: bool,
 }
 
 impl Names {
@@ -25,9 +27,20 @@ impl Names {
                     collected.report_twice(first, name, cx);
                 }
             }
+            collected.incomplete |= name.is_none();
             collected.places.push(name);
         }
         collected
+    }
+
+    /// The same names; where `incomplete`, a name that is not among them may have been lost, and is no finding.
+    pub fn incomplete_if(self, incomplete: bool) -> Self {
+        Self { incomplete: self.incomplete || incomplete, ..self }
+    }
+
+    /// Whether an element may be missing because of a fault that has been reported.
+    pub fn is_incomplete(&self) -> bool {
+        self.incomplete
     }
 
     fn report_twice(&self, first: usize, name: &Located<String>, cx: &mut Context) {
@@ -86,6 +99,9 @@ impl Names {
 
 /// Reports a name that no element of some kinds, together called `what`, has, with the nearest one that some element has.
 pub(crate) fn report_unknown(name: &Located<String>, what: &str, kinds: &[&Names], cx: &mut Context) {
+    if kinds.iter().any(|names| names.is_incomplete()) {
+        return;
+    }
     let message = format!("there is no {what} `{}`", super::value::short(&name.value));
     let diagnostic = Diagnostic::new(&UNKNOWN_NAME, name.span, message);
     let count = kinds.iter().map(|names| names.places.len()).sum();

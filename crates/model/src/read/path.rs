@@ -182,7 +182,7 @@ impl<'a> Paths<'a> {
             (Vec::new(), Vec::new())
         };
         let broken = |index: &usize| !self.ends[*index].whole;
-        if writes.iter().chain(&reads).any(broken) {
+        if self.doc.names.channels.is_incomplete() || writes.iter().chain(&reads).any(broken) {
             return None;
         }
         let (from, to) = (self.task(*before), self.task(*task));

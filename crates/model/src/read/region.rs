@@ -1,7 +1,7 @@
 //! `[[region]]`
 
 use super::section::{Key, Kind, Section};
-use super::{Context, Document, Fields, Names};
+use super::{Context, Document, Fields};
 use crate::system::{Region, RegionOwner, Rights};
 use diagnostic::Located;
 use diagnostic::codes::channel::AMBIGUOUS_NAME;
@@ -36,7 +36,6 @@ pub(crate) fn is_shared(fields: &Fields) -> bool {
 }
 
 pub(super) fn read(doc: &Document, cx: &mut Context) -> Vec<Region> {
-    Names::collect("region", doc.root.names("region"), cx);
     let regions = doc.root.tables("region");
     let regions = regions.filter_map(|fields| {
         let owner = fields.text("owner").and_then(|name| owner(&name, doc, cx));

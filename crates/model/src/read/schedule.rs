@@ -1,7 +1,7 @@
 //! `[[schedule]]`
 
 use super::section::{Key, Kind, Section};
-use super::{Context, Document, Fields, Names, assumed};
+use super::{Context, Document, Fields, assumed};
 use crate::system::{ModuleSchedule, RunGrant, ScheduledPartition};
 use quantity::{PartitionId, TaskId};
 
@@ -29,20 +29,19 @@ static PARTITION: Section = Section {
 };
 
 pub(super) fn read(doc: &Document, cx: &mut Context) -> Vec<ModuleSchedule> {
-    let names = Names::collect("schedule", doc.root.names("schedule"), cx);
-    if names.len() == 0 {
+    if doc.names.schedules.len() == 0 {
         let about = doc.root.table("system").map_or(doc.root.span, |system| system.span);
         let name = assumed("main".to_owned(), about);
         return vec![ModuleSchedule { name, title: None, changes: Vec::new(), may_follow: Vec::new() }];
     }
-    doc.root.tables("schedule").filter_map(|fields| schedule(fields, &names, doc, cx)).collect()
+    doc.root.tables("schedule").filter_map(|fields| schedule(fields, doc, cx)).collect()
 }
 
-fn schedule(fields: &Fields, names: &Names, doc: &Document, cx: &mut Context) -> Option<ModuleSchedule> {
+fn schedule(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<ModuleSchedule> {
     let may_follow = fields.texts("may_follow");
     for name in &may_follow {
         // The schedule keeps the names themselves.
-        names.resolve(name, |index| index, cx);
+        doc.names.schedules.resolve(name, |index| index, cx);
     }
     let changes = fields.tables("partition").filter_map(|fields| scheduled(fields, doc, cx)).collect();
     Some(ModuleSchedule { name: fields.text("name")?, title: fields.words("title"), changes, may_follow })
