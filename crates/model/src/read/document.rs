@@ -36,6 +36,8 @@ pub(crate) struct AllNames {
     /// As `PARTITION.task`.
     pub tasks: Names,
     pub channels: Names,
+    pub stages: Names,
+    pub schedules: Names,
     pub levels: Names,
 }
 
@@ -56,8 +58,11 @@ impl Document {
         };
         // Nothing refers to these; their names must differ all the same.
         of_board("cache", "cache", cx);
+        Names::collect("region", root.names("region"), cx);
+        Names::collect("chain", root.names("chain"), cx);
         let interconnect = board.and_then(|board| board.table("interconnect"));
         Names::collect("master", interconnect.into_iter().flat_map(|masters| masters.names("master")), cx);
+        let stages = root.table("boot").into_iter().flat_map(|boot| boot.names("stage"));
         let levels = root.table("system").map(|system| system.texts("levels")).unwrap_or_default();
         let names = AllNames {
             cores: of_board("core", "core", cx),
@@ -66,6 +71,8 @@ impl Document {
             zones: Names::collect("zone", root.names("zone"), cx).incomplete_if(broken),
             core_sets: Names::collect("core set", root.names("core_set"), cx).incomplete_if(broken),
             channels: Names::collect("channel", channels, cx).incomplete_if(broken || broken_tables),
+            stages: Names::collect("boot stage", stages, cx).incomplete_if(broken),
+            schedules: Names::collect("schedule", root.names("schedule"), cx).incomplete_if(broken),
             levels: Names::collect("level", levels.into_iter().map(Some), cx).incomplete_if(broken),
             partitions,
             tasks: task_names,

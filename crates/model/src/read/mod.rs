@@ -16,7 +16,7 @@
 //!    `pub(super) fn read(doc: &Document, cx: &mut Context) -> T`. The fields of the section are `doc.root.table(KEY)`
 //!    or `doc.root.tables(KEY)`, every value already of its kind. Resolve names through `doc.names`, which reports
 //!    those that nothing has. What cannot be made without a missing value is `None`: it has been reported already.
-//! 2. Name the section in `root.rs` (a section without a reader stands there as `Kind::Any`) and call its reader in `draft.rs`.
+//! 2. Name the section in `root.rs` and call its reader in `draft.rs`.
 //! 3. Checks of sense go to `crate::check`, one file each, with a code of its own.
 //! 4. Write `docs/system-file/NAME.md` with an empty block `<!-- keys of HEAD -->` … `<!-- end -->` for every section;
 //!    `COFFERDAM_WRITE_PAGES=1 cargo test -p cofferdam-model --test pages` fills it.
@@ -51,7 +51,9 @@ mod growth_rule;
 mod health;
 mod network;
 mod partition;
+mod path;
 mod platform;
+mod port_end;
 mod region;
 mod restart;
 mod schedule;
@@ -64,12 +66,17 @@ pub use source::{FileError, FileSource, MOST_BYTES};
 pub use tables_of_keys::{KeyTable, key_tables};
 
 pub(crate) use board::ADDRESS_BITS;
+pub(crate) use channel::{PortKind, port_kind_of};
 pub(crate) use context::Context;
 pub(crate) use core_set::{Policy, policy_of};
 pub(crate) use document::Document;
 pub(crate) use fields::Fields;
+pub(crate) use growth_rule::is_share_of_whole;
+pub(crate) use health::{action_of, action_word, level_of};
 pub(crate) use names::Names;
 pub(crate) use partition::{GuestKind, guest_of, role_of};
+pub(crate) use port_end::{Ends, ends_of, partition_of};
+pub(crate) use region::{is_shared, rights_of};
 pub(crate) use system::phase;
 pub(crate) use task::is_aligned;
 
@@ -98,7 +105,7 @@ pub fn read_system(main_name: &str, files: &mut dyn FileSource) -> Reading {
     let mut loader = Loader::new(main_name, files);
     let input = loader.main(&mut out).map(|main| open_files(main, &mut loader, &mut out));
     let sources = loader.sources;
-    let mut cx = Context::new(out);
+    let mut cx = Context::new(out, input.as_ref().is_some_and(|input| input.broken));
     let system = input.and_then(|input| {
         let doc = Document::new(input, &mut cx);
         let draft = Draft::read(&doc, &mut cx);
