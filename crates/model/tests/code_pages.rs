@@ -1,7 +1,9 @@
 //! Every page of a code under `E0xxx` or `W0xxx` is run: its example fires exactly that code, its mending is silent.
 //!
 //! A page has its examples under `## Example` and `## Mended`. A fence `toml` is the system file, a fence such as
-//! `csv tasks.csv` a file beside it. Inputs that no page can show are made here, under a fence `generated`.
+//! `csv tasks.csv` a file beside it. Inputs that no page can show are made here, under a fence `generated`. Where the
+//! fault is in the call and in no file, a fence `call` shows the command line; `E05xx` and `W05xx` are otherwise about
+//! the plan file and have their pages run where plans are read.
 
 use diagnostic::{Code, Look, codes, render_text};
 use model::{MOST_BYTES, Reading, read_system};
@@ -18,6 +20,17 @@ fn every_page_fires_its_own_code_and_mended_is_silent() {
 /// Codes of the plan file have their pages run where plans are read.
 fn is_of_system_file(code: &Code) -> bool {
     code.id[1..].starts_with('0') && !code.id[1..].starts_with("05")
+}
+
+#[test]
+fn a_page_about_the_call_shows_a_wrong_and_a_right_one() {
+    let pages: Vec<_> = codes::all().filter(|code| code.page.contains("\n```call\n")).collect();
+    assert!(pages.contains(&&codes::plan::NO_PLAN));
+    for code in pages {
+        let calls: Vec<_> = code.page.lines().filter(|line| line.starts_with("cofferdam ")).collect();
+        let [wrong, right] = calls[..] else { panic!("{code} shows {} calls", calls.len()) };
+        assert!(wrong != right && !code.page.contains("```toml"), "{code}");
+    }
 }
 
 fn failure(code: &'static Code) -> Option<String> {

@@ -4,16 +4,32 @@
 //! To add one: a line in its group's file, and its page `docs/codes/ID.md`. A test runs every page.
 
 pub mod board;
+pub mod chain;
+pub mod channel;
 pub mod input;
 pub mod partition;
+pub mod plan;
 pub mod plan_file;
+pub mod policy;
+pub mod recovery;
 pub mod shape;
 pub mod task;
 
 use crate::Code;
 
-static GROUPS: &[&[&Code]] =
-    &[input::GROUP, shape::GROUP, board::GROUP, partition::GROUP, task::GROUP, plan_file::GROUP];
+static GROUPS: &[&[&Code]] = &[
+    input::GROUP,
+    shape::GROUP,
+    board::GROUP,
+    partition::GROUP,
+    task::GROUP,
+    plan_file::GROUP,
+    plan::GROUP,
+    channel::GROUP,
+    chain::GROUP,
+    recovery::GROUP,
+    policy::GROUP,
+];
 
 /// All codes in the order of their ids within each group.
 pub fn all() -> impl Iterator<Item = &'static Code> {

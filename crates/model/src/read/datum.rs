@@ -6,7 +6,9 @@ use super::open::open;
 use super::section::{Kind, Section, words_of};
 use super::value::{Entry, Table, Value, part, short};
 use diagnostic::codes::input::TOO_MANY;
-use diagnostic::codes::shape::{BAD_COUNT, BAD_NAME, BAD_QUANTITY, REPEATED_ENTRY, UNKNOWN_WORD, WRONG_TYPE};
+use diagnostic::codes::shape::{
+    BAD_COUNT, BAD_NAME, BAD_QUANTITY, REPEATED_ENTRY, UNKNOWN_KEY, UNKNOWN_WORD, WRONG_TYPE,
+};
 use diagnostic::{Code, Diagnostic, Diagnostics, Located, Span};
 use quantity::QuantityError;
 use std::collections::BTreeMap;
@@ -60,7 +62,7 @@ impl Reader<'_> {
             Kind::List(kind) => self.list(value, kind),
             Kind::Table(section) => self.table(value, section),
             Kind::Tables(section) => self.tables(value, section),
-            Kind::Any => Err(None),
+            Kind::Instead(help) => Err(self.error(&UNKNOWN_KEY, "is not known here").map(|d| d.help(*help))),
             Kind::Either(kinds) => self.either(value, kinds),
         }
     }

@@ -16,7 +16,7 @@
 //!    `pub(super) fn read(doc: &Document, cx: &mut Context) -> T`. The fields of the section are `doc.root.table(KEY)`
 //!    or `doc.root.tables(KEY)`, every value already of its kind. Resolve names through `doc.names`, which reports
 //!    those that nothing has. What cannot be made without a missing value is `None`: it has been reported already.
-//! 2. Name the section in `root.rs` (a section without a reader stands there as `Kind::Any`) and call its reader in `draft.rs`.
+//! 2. Name the section in `root.rs` and call its reader in `draft.rs`.
 //! 3. Checks of sense go to `crate::check`, one file each, with a code of its own.
 //! 4. Write `docs/system-file/NAME.md` with an empty block `<!-- keys of HEAD -->` … `<!-- end -->` for every section;
 //!    `COFFERDAM_WRITE_PAGES=1 cargo test -p cofferdam-model --test pages` fills it.
@@ -51,7 +51,9 @@ mod growth_rule;
 mod health;
 mod network;
 mod partition;
+mod path;
 mod platform;
+mod port_end;
 mod region;
 mod restart;
 mod schedule;
@@ -64,17 +66,24 @@ pub use source::{FileError, FileSource, MOST_BYTES};
 pub use tables_of_keys::{KeyTable, key_tables};
 
 pub(crate) use board::ADDRESS_BITS;
+pub(crate) use channel::{PortKind, port_kind_of};
 pub(crate) use context::Context;
 pub(crate) use core_set::{Policy, policy_of};
 pub(crate) use document::Document;
 pub(crate) use fields::Fields;
+pub(crate) use growth_rule::is_share_of_whole;
+pub(crate) use health::{action_of, action_word, level_of};
 pub(crate) use names::Names;
 pub(crate) use partition::{GuestKind, guest_of, role_of};
+pub(crate) use port_end::{Ends, ends_of, partition_of};
+pub(crate) use region::{is_shared, rights_of};
 pub(crate) use system::phase;
 pub(crate) use task::is_aligned;
 
 use crate::System;
-use diagnostic::{Diagnostic, Diagnostics, FileId, Located, Sources};
+use diagnostic::codes::input::{FILE_TOO_LARGE, NOT_TEXT, PATH_NOT_RELATIVE, TABLE_SYNTAX, TOO_MANY, UNREADABLE_FILE};
+use diagnostic::codes::shape::MISSING_KEY;
+use diagnostic::{Code, Diagnostic, Diagnostics, FileId, Located, Sources};
 use draft::Draft;
 use source::Loader;
 
@@ -96,7 +105,7 @@ pub fn read_system(main_name: &str, files: &mut dyn FileSource) -> Reading {
     let mut loader = Loader::new(main_name, files);
     let input = loader.main(&mut out).map(|main| open_files(main, &mut loader, &mut out));
     let sources = loader.sources;
-    let mut cx = Context::new(out);
+    let mut cx = Context::new(out, input.as_ref().is_some_and(|input| input.broken));
     let system = input.and_then(|input| {
         let doc = Document::new(input, &mut cx);
         let draft = Draft::read(&doc, &mut cx);
@@ -111,6 +120,10 @@ pub(crate) struct Input {
     root: Fields,
     task_rows: Vec<Fields>,
     channel_rows: Vec<Fields>,
+    /// Whether parts of the system file may be missing.
+    broken: bool,
+    /// Whether parts of the tables may be missing.
+    broken_tables: bool,
 }
 
 fn open_files(main: FileId, loader: &mut Loader<'_>, out: &mut Diagnostics) -> Input {
@@ -120,11 +133,16 @@ fn open_files(main: FileId, loader: &mut Loader<'_>, out: &mut Diagnostics) -> I
     let broken = out.has_errors();
     let mut found = Diagnostics::new();
     let root = open::open(&root::ROOT, root, &mut found);
-    out.extend(found.into_iter().filter(|d| !broken || d.code != &diagnostic::codes::shape::MISSING_KEY));
+    out.extend(found.into_iter().filter(|d| !broken || d.code != &MISSING_KEY));
+    let before = out.len();
     let task_rows = rows(&root, "tasks", &task::SECTION, loader, out);
     let channel_rows = rows(&root, "channels", &channel::SECTION, loader, out);
-    Input { root, task_rows, channel_rows }
+    let broken_tables = out.since(before).any(|d| TABLE_FAULTS.contains(&d.code));
+    Input { root, task_rows, channel_rows, broken, broken_tables }
 }
+
+/// Faults after which rows of a table are missing.
+static TABLE_FAULTS: &[&Code] = &[&UNREADABLE_FILE, &FILE_TOO_LARGE, &NOT_TEXT, &PATH_NOT_RELATIVE, &TABLE_SYNTAX];
 
 /// The rows of all tables named under `key`.
 fn rows(
@@ -151,7 +169,7 @@ fn cap(mut rows: Vec<Fields>, key: &str, out: &mut Diagnostics) -> Vec<Fields> {
     if let Some(first_beyond) = rows.get(datum::MOST_ELEMENTS) {
         let message =
             format!("the tables of {key} have {} rows; at most {} are read", rows.len(), datum::MOST_ELEMENTS);
-        out.push(Diagnostic::new(&diagnostic::codes::input::TOO_MANY, first_beyond.span, message));
+        out.push(Diagnostic::new(&TOO_MANY, first_beyond.span, message));
         rows.truncate(datum::MOST_ELEMENTS);
     }
     rows

@@ -3,15 +3,17 @@
 use super::Context;
 use diagnostic::codes::shape::{DUPLICATE_NAME, UNKNOWN_NAME};
 use diagnostic::{Diagnostic, Located, Span};
-use std::collections::HashMap;
+use std::collections::BTreeMap;
 
 /// The names of all elements of one kind, each with the position of its element in file order.
 #[derive(Debug, Default)]
 pub struct Names {
     what: &'static str,
-    at: HashMap<String, usize>,
+    at: BTreeMap<String, usize>,
     /// In file order; an element without a readable name has none.
     places: Vec<Option<Located<String>>>,
+    /// Whether an element may be missing because of a fault that has been reported.
+    incomplete: bool,
 }
 
 impl Names {
@@ -25,9 +27,20 @@ impl Names {
                     collected.report_twice(first, name, cx);
                 }
             }
+            collected.incomplete |= name.is_none();
             collected.places.push(name);
         }
         collected
+    }
+
+    /// The same names; where `incomplete`, a name that is not among them may have been lost, and is no finding.
+    pub fn incomplete_if(self, incomplete: bool) -> Self {
+        Self { incomplete: self.incomplete || incomplete, ..self }
+    }
+
+    /// Whether an element may be missing because of a fault that has been reported.
+    pub fn is_incomplete(&self) -> bool {
+        self.incomplete
     }
 
     fn report_twice(&self, first: usize, name: &Located<String>, cx: &mut Context) {
@@ -80,19 +93,30 @@ impl Names {
 
     /// Reports a name that nothing has, with the nearest name that something has.
     pub fn report_unknown(&self, name: &Located<String>, cx: &mut Context) {
-        let message = format!("there is no {} `{}`", self.what, super::value::short(&name.value));
-        let diagnostic = Diagnostic::new(&UNKNOWN_NAME, name.span, message);
-        let known = self.places.iter().flatten().map(|place| place.value.as_str());
-        let near = if cx.may_compare(self.places.len()) { nearest(&name.value, known) } else { None };
-        let place = near.and_then(|near| self.place(self.get(near)?));
-        cx.report(match (near, place) {
-            (Some(near), Some(place)) => {
-                diagnostic.also(place, "a similar name is given here").help(format!("did you mean `{near}`?"))
-            }
-            _ if self.places.is_empty() => diagnostic.help(format!("no {} is declared", self.what)),
-            _ => diagnostic.help(format!("declare the {} or use the name of one that is declared", self.what)),
-        });
+        report_unknown(name, self.what, &[self], cx);
     }
+}
+
+/// Reports a name that no element of some kinds, together called `what`, has, with the nearest one that some element has.
+pub(crate) fn report_unknown(name: &Located<String>, what: &str, kinds: &[&Names], cx: &mut Context) {
+    if kinds.iter().any(|names| names.is_incomplete()) {
+        return;
+    }
+    let message = format!("there is no {what} `{}`", super::value::short(&name.value));
+    let diagnostic = Diagnostic::new(&UNKNOWN_NAME, name.span, message);
+    let count = kinds.iter().map(|names| names.places.len()).sum();
+    let known = || kinds.iter().flat_map(|names| names.places.iter().flatten());
+    let texts = known().map(|place| place.value.as_str());
+    let near = if cx.may_compare(count) { nearest(&name.value, texts) } else { None };
+    let near = near.and_then(|near| known().find(|place| place.value == near));
+    cx.report(match near {
+        Some(near) => {
+            let help = format!("did you mean `{}`?", near.value);
+            diagnostic.also(near.span, "a similar name is given here").help(help)
+        }
+        None if count == 0 => diagnostic.help(format!("no {what} is declared")),
+        None => diagnostic.help(format!("declare the {what} or use the name of one that is declared")),
+    });
 }
 
 /// The known word nearest to a given one, where one is near enough to be meant; of equals the first.

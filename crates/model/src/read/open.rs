@@ -55,7 +55,8 @@ fn hollow(key: &Key, value: &Located<Datum>) -> Option<Diagnostic> {
 fn unknown(section: &'static Section, entry: &Entry, out: &mut Diagnostics) -> Option<Field> {
     let message = format!("the key `{}` is not known in {}", short(&entry.key.value), section.head);
     let diagnostic = Diagnostic::new(&UNKNOWN_KEY, entry.key.span, message);
-    let names: Vec<_> = section.keys.iter().filter(|key| !key.column_only).map(|key| key.name).collect();
+    let names: Vec<_> =
+        section.keys.iter().filter(|key| !key.column_only && key.may_be_written()).map(|key| key.name).collect();
     let near = nearest(&entry.key.value, names.iter().copied()).and_then(|near| section.key(near));
     out.push(diagnostic.help(match near {
         Some(near) => format!("did you mean `{}`?", near.name),

@@ -15,7 +15,7 @@ pub fn schema() -> Value {
 }
 
 fn section(section: &Section) -> Value {
-    let keys = section.keys.iter().filter(|key| !key.column_only);
+    let keys = section.keys.iter().filter(|key| !key.column_only && key.may_be_written());
     let mut properties = Map::new();
     for key in keys.clone() {
         let mut property = kind(&key.kind);
@@ -55,7 +55,7 @@ fn kind(kind_of: &Kind) -> Value {
         Kind::List(element) => json!({ "type": "array", "items": kind(element) }),
         Kind::Table(inner) => section(inner),
         Kind::Tables(inner) => json!({ "type": "array", "items": section(inner) }),
-        Kind::Any => json!({}),
+        Kind::Instead(_) => json!(false),
         Kind::Either(kinds) => json!({ "anyOf": kinds.iter().map(kind).collect::<Vec<_>>() }),
     }
 }

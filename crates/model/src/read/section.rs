@@ -61,8 +61,8 @@ pub enum Kind {
     Table(&'static Section),
     /// A list of tables.
     Tables(&'static Section),
-    /// Anything: the section is known and its reader does not exist yet.
-    Any,
+    /// No value at all: a key that people write and that says too little, with what to write in its place.
+    Instead(&'static str),
     /// A value of any of these kinds; the first that fits is taken.
     Either(&'static [Kind]),
 }
@@ -88,6 +88,16 @@ impl Key {
     /// A key that may be left out.
     pub const fn optional(name: &'static str, kind: Kind, doc: &'static str) -> Self {
         Self { name, kind, required: false, above_zero: false, column_only: false, doc }
+    }
+
+    /// A key that is known only to say what to write in its place.
+    pub const fn instead(name: &'static str, help: &'static str) -> Self {
+        Self::optional(name, Kind::Instead(help), "")
+    }
+
+    /// Whether the key is one that people may write.
+    pub const fn may_be_written(&self) -> bool {
+        !matches!(self.kind, Kind::Instead(_))
     }
 
     /// A key that must be given in CSV tables and stands nowhere else.
@@ -120,7 +130,7 @@ impl Kind {
             Self::List(kind) => format!("a list in brackets, each element {}", kind.describe()),
             Self::Table(section) => format!("a table {}", section.head),
             Self::Tables(section) => format!("a list of tables, each under {}", section.head),
-            Self::Any => "anything".into(),
+            Self::Instead(help) => (*help).into(),
             Self::Either(kinds) => kinds.iter().map(Self::describe).collect::<Vec<_>>().join(", or "),
         }
     }

@@ -40,7 +40,7 @@ fn collect_kind(kind: &'static Kind, tables: &mut Vec<KeyTable>) {
 
 fn markdown(section: &Section) -> String {
     let mut table = String::from("| key | value | needed | meaning |\n|---|---|---|---|\n");
-    for key in section.keys {
+    for key in section.keys.iter().filter(|key| key.may_be_written()) {
         let needed = match (key.required, key.column_only) {
             (_, true) => "in tables only",
             (true, _) => "yes",
