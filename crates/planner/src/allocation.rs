@@ -59,6 +59,8 @@ pub(crate) struct Search<'s, 'c, 'k> {
     cost: &'s mut Cost<'c>,
     clock: &'s mut Clock<'k>,
     order: Vec<usize>,
+    /// The core of each unit that is tried first.
+    first: Option<&'s [usize]>,
     /// Steps of this search alone.
     steps_left: u64,
     on_core: Vec<Vec<usize>>,
@@ -70,11 +72,12 @@ pub(crate) struct Search<'s, 'c, 'k> {
 }
 
 impl<'s, 'c, 'k> Search<'s, 'c, 'k> {
-    /// A search that places units in `order`.
+    /// A search that places units in `order`, each on the core of `first` before any other.
     pub(crate) fn new(
         units: &'s [Unit],
         order: Vec<usize>,
         cores: &'s Cores,
+        first: Option<&'s [usize]>,
         cost: &'s mut Cost<'c>,
         clock: &'s mut Clock<'k>,
         steps: u64,
@@ -87,6 +90,7 @@ impl<'s, 'c, 'k> Search<'s, 'c, 'k> {
             cost,
             clock,
             order,
+            first,
             steps_left: steps,
             on_core: vec![Vec::new(); count],
             load_ns: vec![vec![0; schedules]; count],
@@ -121,7 +125,7 @@ impl<'s, 'c, 'k> Search<'s, 'c, 'k> {
         if !self.rest_fits(depth) {
             return;
         }
-        for (_, _, core) in self.choices(unit) {
+        for core in self.choices(unit) {
             let before = self.cost_of_core[core];
             // A choice was costed when it was listed; the caller remembers it.
             let Some(cost) = self.put(core, unit) else { continue };
@@ -158,23 +162,24 @@ impl<'s, 'c, 'k> Search<'s, 'c, 'k> {
         })
     }
 
-    /// The cores that may take the unit: cheapest first, then the fullest.
-    fn choices(&mut self, unit: usize) -> Vec<(u64, u64, usize)> {
+    /// The cores that may take the unit: the one to try first, then the cheapest, then the fullest.
+    fn choices(&mut self, unit: usize) -> Vec<usize> {
         let mut choices = Vec::new();
         for core in 0..self.on_core.len() {
-            if !self.may_hold(core, unit) || self.is_like_an_earlier_empty_one(core) {
+            let wanted = self.first.is_some_and(|first| first[unit] == core);
+            if !self.may_hold(core, unit) || (!wanted && self.is_like_an_earlier_empty_one(core)) {
                 continue;
             }
             if !self.step() {
-                return choices;
+                return Vec::new();
             }
             if let Some(cost) = self.put(core, unit) {
-                choices.push((cost - self.cost_of_core[core].min(cost), self.room(core), core));
+                choices.push((!wanted, cost.saturating_sub(self.cost_of_core[core]), self.room(core), core));
                 self.take_back(core, unit);
             }
         }
         choices.sort_unstable();
-        choices
+        choices.into_iter().map(|choice| choice.3).collect()
     }
 
     fn step(&mut self) -> bool {

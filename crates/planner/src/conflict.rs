@@ -40,7 +40,7 @@ pub(crate) fn search(units: &[Unit], some: &[usize], cores: &Cores) -> Ending {
     let order = largest_first(units).into_iter().filter(|unit| some.contains(unit)).collect();
     let mut go_on = |_| ControlFlow::Continue(());
     let mut clock = Clock::new(STEPS, &mut go_on);
-    Search::new(units, order, cores, &mut |_, _| Some(0), &mut clock, STEPS).run()
+    Search::new(units, order, cores, None, &mut |_, _| Some(0), &mut clock, STEPS).run()
 }
 
 fn reason(problem: &Problem<'_>, units: &[Unit], set: &[usize], cores: &Cores) -> String {

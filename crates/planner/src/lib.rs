@@ -22,6 +22,7 @@ mod memory;
 pub mod packing;
 mod problem;
 mod random;
+mod repair;
 mod tables;
 mod text;
 mod units;

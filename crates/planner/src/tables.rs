@@ -6,6 +6,7 @@ use crate::conflict;
 use crate::core_plan::{CorePlan, plan_core};
 use crate::problem::{Problem, load_text};
 use crate::random::Random;
+use crate::repair::repair;
 use crate::text::list;
 use crate::units::units;
 use plan::{CoreTable, ScheduleTable};
@@ -35,9 +36,9 @@ pub(crate) fn tables(
         return None;
     }
     let cores = Cores::of(problem, crate::bandwidth::limit_for_cores(problem.system));
-    let by_sums = allocation_by_sums(problem, &units, &cores, clock, report)?;
+    let by_sums = allocation_by_sums(problem, &units, &cores, options, clock, report)?;
     let mut bench = CorePlans { problem, units: &units, known: BTreeMap::new() };
-    let Some((core_of, extra_windows)) = allocation_with_windows(&mut bench, &cores, options, clock) else {
+    let Some((core_of, extra_windows)) = allocation_with_windows(&mut bench, &cores, &by_sums, options, clock) else {
         report.open(why_not_placed(&mut bench, &by_sums, clock));
         return None;
     };
@@ -46,43 +47,51 @@ pub(crate) fn tables(
     Some(assembled(problem, &plans, extra_windows, &units, &core_of))
 }
 
-/// An allocation that the sums allow; without one, whether that is proven.
+/// An allocation that the sums allow: by search, and by repair where the search reaches its limit. Without one, whether
+/// that is proven.
 fn allocation_by_sums(
     problem: &Problem<'_>,
     units: &[Unit],
     cores: &Cores,
+    options: Options,
     clock: &mut Clock<'_>,
     report: &mut Report,
 ) -> Option<Vec<usize>> {
-    let steps = clock.limit / 2;
-    let ending = Search::new(units, largest_first(units), cores, &mut |_, _| Some(0), clock, steps).run();
+    let steps = clock.limit / 4;
+    let ending = Search::new(units, largest_first(units), cores, None, &mut |_, _| Some(0), clock, steps).run();
     clock.extra_windows = None;
-    match ending.best {
-        Some((core_of, _)) => return Some(core_of),
-        None if ending.complete => conflict::explain(problem, units, cores, report),
-        None => report.open(format!("no allocation of partitions to cores was found: {}", over(clock, steps))),
+    if let Some((core_of, _)) = ending.best {
+        return Some(core_of);
     }
-    None
-}
-
-fn over(clock: &Clock<'_>, steps: u64) -> String {
-    if clock.is_over() { clock.why_over() } else { format!("the limit of {steps} steps of this search was reached") }
+    if ending.complete {
+        conflict::explain(problem, units, cores, report);
+        return None;
+    }
+    let repaired = repair(units, cores, &mut Random::new(options.seed), clock, steps);
+    if repaired.is_none() {
+        let why = if clock.is_over() { clock.why_over() } else { format!("{steps} steps of search and of repair ended without one") };
+        report.open(format!("no allocation of partitions to cores was found: {why}"));
+    }
+    repaired
 }
 
 /// The allocation with the fewest windows that can be found, and its windows beyond one a period.
 fn allocation_with_windows(
     bench: &mut CorePlans<'_>,
     cores: &Cores,
+    by_sums: &[usize],
     options: Options,
     clock: &mut Clock<'_>,
 ) -> Option<(Vec<usize>, u64)> {
     let units = bench.units;
     let mut random = Random::new(options.seed);
     let mut order = largest_first(units);
-    for _ in 0..=RESTARTS {
+    for restart in 0..=RESTARTS {
         let steps = (clock.limit - clock.steps.min(clock.limit)).div_ceil(2);
+        // Every other search begins with the allocation that is known to keep the sums.
+        let first = (restart % 2 == 1).then_some(by_sums);
         let mut cost = |core: usize, on_core: &[usize]| bench.extra_windows(core, on_core);
-        let ending = Search::new(units, order.clone(), cores, &mut cost, clock, steps).run();
+        let ending = Search::new(units, order.clone(), cores, first, &mut cost, clock, steps).run();
         if ending.best.is_some() || ending.complete || clock.is_over() {
             return ending.best;
         }
@@ -135,7 +144,7 @@ fn why_not_placed(bench: &mut CorePlans<'_>, by_sums: &[usize], clock: &Clock<'_
             troubles.push(format!("on {}, {why}", problem.core_name(core)));
         }
     }
-    let tried = if clock.is_over() { clock.why_over() } else { "every allocation within reach was tried".to_owned() };
+    let tried = if clock.is_over() { clock.why_over() } else { "the search came to its end".to_owned() };
     match troubles.is_empty() {
         true => format!("no windows were found in which all deadlines hold: {tried}"),
         false => format!("no windows were found in which all deadlines hold ({tried}): {}", troubles.join("; ")),

@@ -27,7 +27,8 @@ fn the_page_of_the_plan_file_holds_the_declared_keys() {
 
 #[test]
 fn every_page_fires_its_own_code_and_mended_is_silent() {
-    let of_plan_file = |code: &&Code| code.id[1..].starts_with("05");
+    // A page about the call of a command shows no file.
+    let of_plan_file = |code: &&Code| code.id[1..].starts_with("05") && !code.page.contains("\n```call\n");
     let failures: Vec<_> = codes::all().filter(of_plan_file).filter_map(failure).collect();
     assert!(failures.is_empty(), "\n{}", failures.join("\n"));
 }

@@ -14,21 +14,7 @@ use std::path::Path;
 pub fn read(mut files: BTreeMap<String, Vec<u8>>) -> System {
     let Reading { sources, system, diagnostics } = read_system("system.toml", &mut files);
     let found: String = diagnostics.iter().map(|d| render_text(d, &sources, Look::Plain)).collect();
-    let mut system = system.unwrap_or_else(|| panic!("{found}"));
-    // TEMP
-    if system.schedules.is_empty() {
-        let name = Located::new("S".to_owned(), Span::NOWHERE);
-        system.schedules.push(model::system::ModuleSchedule { name, title: None, changes: vec![], may_follow: vec![] });
-        if system.partitions.len() > 10 {
-            system.growth_rules.push(GrowthRule {
-                subject: Located::new(GrowthSubject::Cores, Span::NOWHERE),
-                at_least: Located::new(quantity::Ppm::new(300_000), Span::NOWHERE),
-                milestone: None,
-                source: None,
-            });
-        }
-    }
-    system
+    system.unwrap_or_else(|| panic!("{found}"))
 }
 
 /// A file of the survey vessel as it is published with the program.
