@@ -34,12 +34,15 @@ pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> 
     let first = first_jobs(supply, tasks);
     assert_eq!(first.len(), tasks.len(), "each task has a first job");
     let covered = !tasks.all_free_running();
-    let answer = |&position: &usize| match first[position] {
-        Some(worst) => Response::Bounded(worst.bound(exactness(tasks, position, covered))),
-        None => match whole_busy_window(supply, tasks, position) {
-            Ok(worst) => Response::Bounded(worst.bound(exactness(tasks, position, covered))),
-            Err(none) => none,
-        },
+    let answer = |&position: &usize| {
+        let worst = match first[position].settled(tasks.jitter_ns[position]) {
+            Some(worst) => worst,
+            None => match whole_busy_window(supply, tasks, position) {
+                Ok(worst) => worst,
+                Err(none) => return none,
+            },
+        };
+        Response::Bounded(worst.bound(exactness(tasks, position, covered)))
     };
     tasks.position.iter().map(answer).collect()
 }
@@ -106,7 +109,7 @@ const NOTHING_YET: Worst = Worst { response_ns: 0, busy_start_ns: 0, arrival_ns:
 fn exactness(tasks: &TaskSet, position: usize, covered: bool) -> Exactness {
     if tasks.has_equal(position) {
         Exactness::Bound(Inexact::EqualPriority)
-    } else if !tasks.blocking_is_attained(position) {
+    } else if !tasks.blocking_attained[position] {
         Exactness::Bound(Inexact::BlockerTooShort)
     } else if covered {
         Exactness::Bound(Inexact::TakenAsFreeRunning)
@@ -115,25 +118,42 @@ fn exactness(tasks: &TaskSet, position: usize, covered: bool) -> Exactness {
     }
 }
 
-/// For each position the worst first job, where from every start the own next job cannot have
-/// arrived by then; none where the whole busy window has to be looked at.
-fn first_jobs(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Option<Worst>> {
-    let mut worst = vec![Some(NOTHING_YET); tasks.len()];
-    let countable = tasks.before_overload();
-    worst[countable..].fill(None);
+/// The latest finish of a first job from any start; [`NEVER`] where from some start the own next job can have arrived
+/// by then, so that the whole busy window has to be looked at.
+#[derive(Clone, Copy)]
+struct First {
+    finish_ns: i64,
+    start_ns: i64,
+}
+
+impl First {
+    fn settled(self, jitter_ns: i64) -> Option<Worst> {
+        (self.finish_ns != NEVER).then_some(Worst {
+            response_ns: self.finish_ns + jitter_ns,
+            busy_start_ns: self.start_ns,
+            arrival_ns: self.start_ns - jitter_ns,
+            job: 0,
+        })
+    }
+}
+
+/// The latest first jobs by position.
+fn first_jobs(supply: &WindowSupply, tasks: &TaskSet) -> Vec<First> {
+    let mut latest = vec![First { finish_ns: -1, start_ns: 0 }; tasks.len()];
+    let (countable, overloaded) = latest.split_at_mut(tasks.before_overload());
+    overloaded.fill(First { finish_ns: NEVER, start_ns: 0 });
     let mut busy = BusyWindow::new(supply, tasks);
     for &start in supply.busy_starts() {
         let limit_ns = |position: usize| tasks.period_ns[position] - tasks.jitter_ns[position];
-        busy.first_jobs(start, countable, limit_ns, |position, finish_ns| {
-            if finish_ns > limit_ns(position) {
-                worst[position] = None;
-            } else if let Some(worst) = &mut worst[position] {
-                worst.take_later(start, 0, -tasks.jitter_ns[position], finish_ns);
+        busy.first_jobs(start, countable.len(), limit_ns, |position, finish_ns| {
+            let finish_ns = if finish_ns > limit_ns(position) { NEVER } else { finish_ns };
+            if finish_ns > countable[position].finish_ns {
+                countable[position] = First { finish_ns, start_ns: start.at_ns };
             }
             true
         });
     }
-    worst
+    latest
 }
 
 impl Worst {
