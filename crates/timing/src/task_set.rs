@@ -75,6 +75,10 @@ pub struct TaskSet {
     pub(crate) deadline_ns: Vec<i64>,
     pub(crate) jitter_ns: Vec<i64>,
     pub(crate) release: Vec<Release>,
+    /// `T - J`: where a first job is done by then, its busy window holds no other job of the task.
+    pub(crate) first_limit_ns: Vec<i64>,
+    /// `min(D, T) - J`: by when a first job has to be done.
+    pub(crate) first_deadline_ns: Vec<i64>,
     /// The blocking time where something less urgent exists, else 0.
     pub(crate) blocking_ns: Vec<i64>,
     /// Whether some less urgent job can really block for that long.
@@ -97,9 +101,14 @@ impl TaskSet {
         let column = |value: fn(&Task) -> u64| -> Vec<i64> { given.iter().map(|&k| value(&tasks[k]) as i64).collect() };
         let priority: Vec<i64> = given.iter().map(|&k| tasks[k].priority).collect();
         let peers: Vec<_> = priority.iter().map(|&level| same_priority(&priority, level)).collect();
+        let signed = |from: fn(&Task) -> u64, less: fn(&Task) -> u64| -> Vec<i64> {
+            given.iter().map(|&k| from(&tasks[k]) as i64 - less(&tasks[k]) as i64).collect()
+        };
         let charged_ns = column(|task| task.charged_ns);
         let blocking_ns = blocking_suffered(tasks, &given, &peers);
         Ok(Self {
+            first_limit_ns: signed(|task| task.period_ns, |task| task.jitter_ns),
+            first_deadline_ns: signed(|task| task.deadline_ns.min(task.period_ns), |task| task.jitter_ns),
             period_ns: column(|task| task.period_ns),
             deadline_ns: column(|task| task.deadline_ns),
             jitter_ns: column(|task| task.jitter_ns),
