@@ -9,6 +9,7 @@ pub mod claims;
 mod demand;
 pub mod demand_bound;
 pub mod response;
+mod scratch;
 pub mod sensitivity;
 pub mod supply;
 mod task_set;

@@ -20,6 +20,7 @@
 //! Checked by: published examples under full supply, the vessel's 39 responses, the brute-force oracle.
 
 use super::{Bound, Exactness, GaveUp, Inexact, Response};
+use crate::scratch::Scratch;
 use crate::supply::{BusyStart, Cursor, FARTHEST_NS, NEVER, WindowSupply};
 use crate::task_set::TaskSet;
 use crate::{arithmetic, demand};
@@ -31,15 +32,19 @@ const BUSY_WINDOW_ROUNDS: u32 = 1 << 24;
 
 /// The worst response of every task, in the order in which the tasks were given.
 pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> {
-    let first = first_jobs(supply, tasks);
-    assert_eq!(first.len(), tasks.len(), "each task has a first job");
+    let mut scratch = Scratch::new(First { finish_ns: -1, start_ns: 0 }, tasks.len());
+    let first = scratch.as_mut_slice();
+    first_jobs(supply, tasks, first);
     let covered = !tasks.all_free_running();
-    let answer = |&position: &usize| match first[position] {
-        Some(worst) => Response::Bounded(worst.bound(exactness(tasks, position, covered))),
-        None => match whole_busy_window(supply, tasks, position) {
-            Ok(worst) => Response::Bounded(worst.bound(exactness(tasks, position, covered))),
-            Err(none) => none,
-        },
+    let answer = |&position: &usize| {
+        let worst = match first[position].settled(tasks.jitter_ns[position]) {
+            Some(worst) => worst,
+            None => match whole_busy_window(supply, tasks, position) {
+                Ok(worst) => worst,
+                Err(none) => return none,
+            },
+        };
+        Response::Bounded(worst.bound(exactness(tasks, position, covered)))
     };
     tasks.position.iter().map(answer).collect()
 }
@@ -56,7 +61,8 @@ pub fn first_miss(supply: &WindowSupply, tasks: &TaskSet, index: usize) -> Optio
     // Within this time the work of all tasks together cannot pass 2^61 ns, however overloaded they are.
     let horizon_ns = FARTHEST_NS / (4 * (tasks.len() as i64 + 1));
     let mut search = Search { jobs: u64::MAX, horizon_ns, enough_ns: deadline_ns, rounds: BUSY_WINDOW_ROUNDS };
-    let mut busy = BusyWindow::new(supply, tasks);
+    let mut next_ns = Scratch::new(0, tasks.len());
+    let mut busy = BusyWindow::new(supply, tasks, next_ns.as_mut_slice());
     let from = |&start: &BusyStart| {
         busy.begin(start);
         let mut worst = NOTHING_YET;
@@ -70,7 +76,8 @@ pub fn first_miss(supply: &WindowSupply, tasks: &TaskSet, index: usize) -> Optio
 /// Whether every task meets its deadline; every charged time is within its period and deadline. The start that a
 /// deadline is missed from is moved to the front, since the next trial often misses from there too.
 pub(super) fn deadlines_met(supply: &WindowSupply, tasks: &TaskSet, starts: &mut [BusyStart]) -> bool {
-    let mut busy = BusyWindow::new(supply, tasks);
+    let mut next_ns = Scratch::new(0, tasks.len());
+    let mut busy = BusyWindow::new(supply, tasks, next_ns.as_mut_slice());
     let missed = (0..starts.len()).find(|&k| !first_deadlines_met(&mut busy, starts[k]));
     if let Some(missed) = missed {
         starts.swap(0, missed);
@@ -85,10 +92,8 @@ pub(super) fn deadlines_met(supply: &WindowSupply, tasks: &TaskSet, starts: &mut
 /// Whether from `start` every task whose deadline is within its period meets it; then only its first job counts.
 fn first_deadlines_met(busy: &mut BusyWindow<'_>, start: BusyStart) -> bool {
     let tasks = busy.tasks;
-    let limit_ns =
-        |position: usize| tasks.deadline_ns[position].min(tasks.period_ns[position]) - tasks.jitter_ns[position];
-    busy.first_jobs(start, tasks.len(), limit_ns, |position, finish_ns| {
-        finish_ns <= limit_ns(position) || tasks.deadline_ns[position] > tasks.period_ns[position]
+    busy.first_jobs(start, &tasks.first_deadline_ns, |position, finish_ns| {
+        finish_ns <= tasks.first_deadline_ns[position] || tasks.deadline_ns[position] > tasks.period_ns[position]
     })
 }
 
@@ -106,7 +111,7 @@ const NOTHING_YET: Worst = Worst { response_ns: 0, busy_start_ns: 0, arrival_ns:
 fn exactness(tasks: &TaskSet, position: usize, covered: bool) -> Exactness {
     if tasks.has_equal(position) {
         Exactness::Bound(Inexact::EqualPriority)
-    } else if !tasks.blocking_is_attained(position) {
+    } else if !tasks.blocking_attained[position] {
         Exactness::Bound(Inexact::BlockerTooShort)
     } else if covered {
         Exactness::Bound(Inexact::TakenAsFreeRunning)
@@ -115,25 +120,41 @@ fn exactness(tasks: &TaskSet, position: usize, covered: bool) -> Exactness {
     }
 }
 
-/// For each position the worst first job, where from every start the own next job cannot have
-/// arrived by then; none where the whole busy window has to be looked at.
-fn first_jobs(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Option<Worst>> {
-    let mut worst = vec![Some(NOTHING_YET); tasks.len()];
-    let countable = tasks.before_overload();
-    worst[countable..].fill(None);
-    let mut busy = BusyWindow::new(supply, tasks);
+/// The latest finish of a first job from any start; [`NEVER`] where from some start the own next job can have arrived
+/// by then, so that the whole busy window has to be looked at.
+#[derive(Clone, Copy)]
+struct First {
+    finish_ns: i64,
+    start_ns: i64,
+}
+
+impl First {
+    fn settled(self, jitter_ns: i64) -> Option<Worst> {
+        (self.finish_ns != NEVER).then_some(Worst {
+            response_ns: self.finish_ns + jitter_ns,
+            busy_start_ns: self.start_ns,
+            arrival_ns: self.start_ns - jitter_ns,
+            job: 0,
+        })
+    }
+}
+
+/// The latest first jobs by position.
+fn first_jobs(supply: &WindowSupply, tasks: &TaskSet, latest: &mut [First]) {
+    let (countable, overloaded) = latest.split_at_mut(tasks.before_overload());
+    overloaded.fill(First { finish_ns: NEVER, start_ns: 0 });
+    let limits_ns = &tasks.first_limit_ns[..countable.len()];
+    let mut next_ns = Scratch::new(0, tasks.len());
+    let mut busy = BusyWindow::new(supply, tasks, next_ns.as_mut_slice());
     for &start in supply.busy_starts() {
-        let limit_ns = |position: usize| tasks.period_ns[position] - tasks.jitter_ns[position];
-        busy.first_jobs(start, countable, limit_ns, |position, finish_ns| {
-            if finish_ns > limit_ns(position) {
-                worst[position] = None;
-            } else if let Some(worst) = &mut worst[position] {
-                worst.take_later(start, 0, -tasks.jitter_ns[position], finish_ns);
+        busy.first_jobs(start, limits_ns, |position, finish_ns| {
+            let finish_ns = if finish_ns > limits_ns[position] { NEVER } else { finish_ns };
+            if finish_ns > countable[position].finish_ns {
+                countable[position] = First { finish_ns, start_ns: start.at_ns };
             }
             true
         });
     }
-    worst
 }
 
 impl Worst {
@@ -162,7 +183,8 @@ fn whole_busy_window(supply: &WindowSupply, tasks: &TaskSet, position: usize) ->
     }
     let jobs = jobs_of_one_lcm(supply, tasks, position);
     let mut search = Search { jobs, horizon_ns: FARTHEST_NS, enough_ns: NEVER, rounds: BUSY_WINDOW_ROUNDS };
-    let mut busy = BusyWindow::new(supply, tasks);
+    let mut next_ns = Scratch::new(0, tasks.len());
+    let mut busy = BusyWindow::new(supply, tasks, next_ns.as_mut_slice());
     let mut worst = NOTHING_YET;
     for &start in supply.busy_starts() {
         busy.begin(start);
@@ -223,58 +245,50 @@ struct BusyWindow<'a> {
     /// Blocking, own jobs, and every other job released before the instant looked at.
     work_ns: i64,
     /// The next release of each other task that `work_ns` does not hold yet.
-    next_ns: Vec<i64>,
+    next_ns: &'a mut [i64],
 }
 
 impl<'a> BusyWindow<'a> {
-    fn new(supply: &'a WindowSupply, tasks: &'a TaskSet) -> Self {
+    fn new(supply: &'a WindowSupply, tasks: &'a TaskSet, next_ns: &'a mut [i64]) -> Self {
         let start = supply.busy_starts()[0]; // A supply has at least one start.
-        Self { supply, tasks, start, cursor: Cursor::new(supply, start), work_ns: 0, next_ns: vec![0; tasks.len()] }
+        Self { supply, tasks, start, cursor: Cursor::new(supply, start), work_ns: 0, next_ns }
     }
 
     fn begin(&mut self, start: BusyStart) {
         self.start = start;
+        self.work_ns = 0;
         self.cursor = Cursor::new(self.supply, start);
     }
 
-    /// Tells `take` for each of the first `count` positions the finish of its first job from `start`, or some instant
-    /// above its limit where it finishes later; ends early, with false, where `take` says so.
+    /// Tells `take` for each of the first positions, one for each of `limits_ns`, the finish of its first job from
+    /// `start`, or some instant above its limit where it finishes later; ends early, with false, where `take` says so.
     ///
     /// It goes on from the work of one position to the next: a less urgent task finishes no sooner.
     #[inline]
-    fn first_jobs(
-        &mut self,
-        start: BusyStart,
-        count: usize,
-        limit_ns: impl Fn(usize) -> i64,
-        mut take: impl FnMut(usize, i64) -> bool,
-    ) -> bool {
+    fn first_jobs(&mut self, start: BusyStart, limits_ns: &[i64], mut take: impl FnMut(usize, i64) -> bool) -> bool {
         let tasks = self.tasks;
+        let count = limits_ns.len();
+        let (charged_ns, blocking_ns) = (&tasks.charged_ns[..count], &tasks.blocking_ns[..count]);
+        let (period_ns, jitter_ns) = (&tasks.period_ns[..count], &tasks.jitter_ns[..count]);
         self.begin(start);
+        let mut blocked_before_ns = 0;
         for position in 0..count {
-            if !self.continue_with(position) {
+            // More blocking and the own job, where that does not count too much; nothing is counted before the first.
+            let more_ns = charged_ns[position] + blocking_ns[position] - blocked_before_ns;
+            blocked_before_ns = blocking_ns[position];
+            if more_ns >= 0 && tasks.follows_alone(position) {
+                self.work_ns += more_ns;
+            } else {
                 self.begin(start);
                 self.restart(position);
             }
-            let finish_ns = self.settle(tasks.others_end(position), limit_ns(position), &mut FIRST_JOB_ROUNDS.clone());
-            self.next_ns[position] = tasks.period_ns[position] - tasks.jitter_ns[position];
+            let finish_ns = self.settle(tasks.others_end(position), limits_ns[position], &mut FIRST_JOB_ROUNDS.clone());
+            self.next_ns[position] = period_ns[position] - jitter_ns[position];
             if !take(position, finish_ns) {
                 return false;
             }
         }
         true
-    }
-
-    /// Takes the first job at `position` into the work so far; false where that might count too much.
-    #[inline]
-    fn continue_with(&mut self, position: usize) -> bool {
-        if position == 0 || !self.tasks.follows_alone(position) {
-            return false;
-        }
-        let blocking_ns = &self.tasks.blocking_ns;
-        let more_ns = self.tasks.charged_ns[position] + blocking_ns[position] - blocking_ns[position - 1];
-        self.work_ns += more_ns;
-        more_ns >= 0
     }
 
     /// Blocking and the first job at `position`, before any other release.
@@ -316,34 +330,21 @@ impl<'a> BusyWindow<'a> {
 }
 
 /// The work of the jobs that are released before `instant_ns` and not counted yet; now they are.
-#[inline]
+#[inline(always)]
 fn release_before(instant_ns: i64, next_ns: &mut [i64], charged_ns: &[i64], period_ns: &[i64]) -> i64 {
     let mut released_ns = 0;
-    for ((next_ns, charged_ns), period_ns) in next_ns.iter_mut().zip(charged_ns).zip(period_ns) {
+    for ((next_ns, &charged_ns), &period_ns) in next_ns.iter_mut().zip(charged_ns).zip(period_ns) {
         if *next_ns < instant_ns {
-            *next_ns += period_ns;
-            released_ns += charged_ns;
-            if *next_ns < instant_ns {
-                let jobs = jobs_before(instant_ns - *next_ns, *period_ns);
+            if instant_ns - *next_ns > 8 * period_ns {
+                let jobs = (instant_ns - 1 - *next_ns) / period_ns;
                 *next_ns += jobs * period_ns;
                 released_ns += jobs * charged_ns;
+            }
+            while *next_ns < instant_ns {
+                *next_ns += period_ns;
+                released_ns += charged_ns;
             }
         }
     }
     released_ns
-}
-
-/// `ceil(span / period)` for a span above 0, without a division where that is a small number.
-#[inline]
-fn jobs_before(span_ns: i64, period_ns: i64) -> i64 {
-    let mut jobs = 1;
-    let mut covered_ns = period_ns;
-    while covered_ns < span_ns {
-        if jobs == 8 {
-            return (span_ns - 1) / period_ns + 1;
-        }
-        jobs += 1;
-        covered_ns += period_ns;
-    }
-    jobs
 }
