@@ -59,9 +59,10 @@ impl Workload {
             deadline_ns: period.ns(),
             charged_ns: budget.ns(),
             jitter_ns: 0,
+            blocking_ns: 0,
             release: timing::Release::FreeRunning,
         };
-        match TaskSet::new(&[task], 0) {
+        match TaskSet::new(&[task]) {
             Ok(set) => Self::Tasks { names: vec![name.to_owned()], deadlines_ns: vec![period.ns()], periods_ns: vec![period.ns()], set },
             Err(error) => Self::Unknown(format!("the need of {name} is not analysed: {error}")),
         }
@@ -76,9 +77,11 @@ impl Workload {
         if ids.is_empty() {
             return Self::Nothing;
         }
-        let tasks: Result<Vec<Task>, String> = ids.iter().map(|task| analysable(system, *task)).collect();
-        let blocking: Result<u64, String> = blocking_ns(system, &ids);
-        match tasks.and_then(|tasks| TaskSet::new(&tasks, blocking?).map_err(|error| error.to_string())) {
+        let tasks = |blocking_ns| -> Result<Vec<Task>, String> {
+            ids.iter().map(|task| analysable(system, *task, blocking_ns)).collect()
+        };
+        let tasks = blocking_ns(system, &ids).and_then(tasks);
+        match tasks.and_then(|tasks| TaskSet::new(&tasks).map_err(|error| error.to_string())) {
             Ok(set) => Self::Tasks {
                 names: ids.iter().map(|task| system.task_label(*task)).collect(),
                 deadlines_ns: ids.iter().map(|task| system.task(*task).deadline.ns()).collect(),
@@ -167,7 +170,7 @@ fn judge_share(name: &str, rate: Ppm, delay: Duration, supply: &WindowSupply) ->
     if misses.is_empty() { Finding::Met } else { Finding::Missed(misses) }
 }
 
-fn analysable(system: &System, id: TaskId) -> Result<Task, String> {
+fn analysable(system: &System, id: TaskId, blocking_ns: u64) -> Result<Task, String> {
     let task = system.task(id);
     let label = system.task_label(id);
     let missing = |what: &str| format!("the {what} of {label} is not given");
@@ -181,6 +184,7 @@ fn analysable(system: &System, id: TaskId) -> Result<Task, String> {
         deadline_ns: task.deadline.ns(),
         charged_ns: charged,
         jitter_ns: system.jitter(id).ok_or_else(|| missing("release jitter"))?.ns(),
+        blocking_ns,
         release: release(system, id),
     })
 }
