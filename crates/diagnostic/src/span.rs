@@ -126,7 +126,9 @@ impl Sources {
         };
         let line = self.line_index(span);
         let line_start = file.line_starts[line] as usize;
-        let before = file.text.get(line_start..span.start as usize).unwrap_or_default();
+        // A place within a character, or behind the text, counts as the nearest one before it.
+        let start = file.text.floor_char_boundary((span.start as usize).min(file.text.len()));
+        let before = file.text.get(line_start..start).unwrap_or_default();
         let column = offset(before.chars().filter(|c| *c != '\u{feff}').count() + 1);
         Position { file: file.name.clone(), line: offset(line + 1), column }
     }

@@ -6,7 +6,7 @@ use crate::register::{RegisterEntry, assumption_register};
 use crate::summary::{self, KindSummary, NotAnalysed, Summary};
 use crate::{Curve, ValidationRow, tight};
 use claim::{Kind, Status, Verdict, sort_verdicts};
-use diagnostic::{Position, Sources};
+use diagnostic::{Diagnostic, Position, Sources};
 use jiff::civil::Date;
 use model::{Digest, System};
 use plan::Plan;
@@ -28,7 +28,7 @@ pub struct Inputs {
     /// The name and digest of every input, in the order in which they are listed.
     pub input_digests: Vec<(String, Digest)>,
     /// What is wrong with the inputs.
-    pub diagnostics: Vec<InputDiagnostic>,
+    pub diagnostics: Vec<Diagnostic>,
     /// Today; without it the dates of accepted deviations are not judged, and that is said.
     pub today: Option<Date>,
     /// Whether claims that were not analysed may pass.
@@ -37,19 +37,6 @@ pub struct Inputs {
     pub validation: Vec<ValidationRow>,
     /// Supply and demand of the partitions, for drawing.
     pub curves: Vec<Curve>,
-}
-
-/// Something wrong with an input, ready to be shown.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct InputDiagnostic {
-    /// Its code.
-    pub code: String,
-    /// Whether the input is refused for it.
-    pub error: bool,
-    /// What is wrong.
-    pub message: String,
-    /// Where, as far as it has a place.
-    pub place: Option<Position>,
 }
 
 /// Whether the plan was made for this system.
@@ -119,8 +106,18 @@ impl Dossier {
     }
 
     /// What is wrong with the inputs.
-    pub fn diagnostics(&self) -> &[InputDiagnostic] {
+    pub fn diagnostics(&self) -> &[Diagnostic] {
         &self.inputs.diagnostics
+    }
+
+    /// How many errors the inputs have.
+    pub fn errors(&self) -> usize {
+        self.diagnostics().iter().filter(|diagnostic| diagnostic.is_error()).count()
+    }
+
+    /// The texts that places point into.
+    pub fn sources(&self) -> &Sources {
+        &self.inputs.sources
     }
 
     /// The published examples that the program was held against.
@@ -175,7 +172,7 @@ impl Dossier {
 
     /// The counts of every kind that has claims.
     pub fn summary_by_kind(&self) -> Vec<KindSummary> {
-        summary::by_kind(self.verdicts())
+        summary::by_kind(self.verdicts().iter())
     }
 
     /// What was not analysed, kind by kind.
@@ -215,11 +212,7 @@ impl Dossier {
 
     /// 2 where an input is refused; else 1 where a claim is not shown and not accepted; else 0.
     pub fn exit_status(&self) -> u8 {
-        if self.diagnostics().iter().any(|diagnostic| diagnostic.error) {
-            2
-        } else {
-            u8::from(self.verdicts().iter().any(|verdict| self.stands_against(verdict)))
-        }
+        if self.errors() > 0 { 2 } else { u8::from(self.verdicts().iter().any(|verdict| self.stands_against(verdict))) }
     }
 
     /// The outcome in a sentence.

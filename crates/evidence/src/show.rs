@@ -64,6 +64,12 @@ pub(crate) fn count(n: usize, noun: &str) -> String {
     if n == 1 { format!("1 {noun}") } else { format!("{n} {noun}s") }
 }
 
+/// A title with its first letter a capital.
+pub(crate) fn capital(title: &str) -> String {
+    let mut chars = title.chars();
+    chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -72,8 +72,8 @@ impl Summary {
 }
 
 /// The counts of every kind that has claims, in listing order.
-pub(crate) fn by_kind(verdicts: &[Verdict]) -> Vec<KindSummary> {
-    let counted = |kind| KindSummary { kind, counts: Summary::of(verdicts.iter().filter(move |v| v.kind == kind)) };
+pub(crate) fn by_kind<'v>(verdicts: impl Iterator<Item = &'v Verdict> + Clone) -> Vec<KindSummary> {
+    let counted = |kind| KindSummary { kind, counts: Summary::of(verdicts.clone().filter(move |v| v.kind == kind)) };
     Kind::ALL.into_iter().map(counted).filter(|summary| summary.counts.total() > 0).collect()
 }
 

@@ -4,7 +4,8 @@ mod common;
 
 use claim::{Kind, Relation, Status, Verdict};
 use common::*;
-use evidence::{Dossier, InputDiagnostic, Inputs, PlanMatch};
+use diagnostic::{Diagnostic, Severity, codes};
+use evidence::{Dossier, Inputs, PlanMatch};
 use jiff::civil::date;
 use model::Digest;
 use model::system::ProvenanceClass;
@@ -51,9 +52,10 @@ fn the_exit_status_is_that_of_the_contract() {
 
 #[test]
 fn an_error_in_the_input_outranks_every_verdict() {
-    let diagnostic = |error| InputDiagnostic { code: "C1".into(), error, message: "no".into(), place: None };
-    assert_eq!(status_with(only(Status::Shown), |i| i.diagnostics = vec![diagnostic(false)]), 0);
-    assert_eq!(status_with(only(Status::Violated), |i| i.diagnostics = vec![diagnostic(true)]), 2);
+    let diagnostic = |code| Diagnostic::new(code, span(), "no");
+    let warning = codes::all().find(|code| code.severity == Severity::Warning).expect("there are warnings");
+    assert_eq!(status_with(only(Status::Shown), |i| i.diagnostics = vec![diagnostic(warning)]), 0);
+    assert_eq!(status_with(only(Status::Violated), |i| i.diagnostics = vec![error()]), 2);
 }
 
 #[test]

@@ -4,9 +4,10 @@ mod common;
 
 use claim::Verdict;
 use common::*;
-use evidence::{Dossier, InputDiagnostic, Inputs, json};
+use evidence::{Dossier, Inputs, json};
 use jiff::civil::date;
 use serde_json::Value;
+use std::sync::Arc;
 
 fn answer(dossier: &Dossier) -> Value {
     serde_json::from_str(&json::render(dossier)).expect("the answer is one JSON value")
@@ -97,12 +98,11 @@ fn integers_that_readers_would_round_are_refused() {
 
 #[test]
 fn a_refused_input_still_gets_its_answer() {
-    let place = Some(sources().position(span()));
-    let error = InputDiagnostic { code: "C1".into(), error: true, message: "no such key".into(), place };
-    let answer = answer(&Dossier::compose(Inputs { diagnostics: vec![error], ..Inputs::default() }));
+    let sources = Arc::new(sources());
+    let answer = answer(&Dossier::compose(Inputs { diagnostics: vec![error()], sources, ..Inputs::default() }));
     assert_eq!(answer["exit_status"], 2);
     assert_eq!(answer["diagnostics"][0]["severity"], "error");
-    assert_eq!(answer["diagnostics"][0]["where"]["line"], 2);
+    assert_eq!(answer["diagnostics"][0]["line"], 2);
     assert_eq!(answer["baseline"]["system"], Value::Null);
     assert_eq!(answer["verdicts"], Value::Array(vec![]));
 }

@@ -9,8 +9,8 @@ mod windows;
 mod write;
 
 pub use read::{key_tables, read_plan};
-pub use write::write_plan;
 pub use windows::{CoreTable, MergedWindow, ScheduleTable, Window};
+pub use write::write_plan;
 
 use diagnostic::{Located, Span};
 use model::Digest;

@@ -30,7 +30,11 @@ struct Series {
 impl Writer<'_> {
     fn whole(mut self) -> fmt::Result {
         writeln!(self.text, "# A plan for {}.", one_line(&self.system.name.value))?;
-        writeln!(self.text, "# Times count from the begin of the frame of {}; lengths hold the head of the window.", self.system.frame.value)?;
+        writeln!(
+            self.text,
+            "# Times count from the begin of the frame of {}; lengths hold the head of the window.",
+            self.system.frame.value
+        )?;
         if let Some(digest) = &self.plan.made_for {
             writeln!(self.text, "\n[plan]\n# The system that it was made for; another state of it gives a warning.")?;
             writeln!(self.text, "made_for = \"{}\"", digest.value)?;
@@ -48,7 +52,8 @@ impl Writer<'_> {
     fn core(&mut self, schedule: ScheduleId, table: &CoreTable) -> fmt::Result {
         let core = &self.system.core(table.core).name.value;
         let title = &self.system.schedules[schedule.index()].name.value;
-        let of_schedule = if self.system.schedules.len() > 1 { format!(", schedule {}", one_line(title)) } else { String::new() };
+        let of_schedule =
+            if self.system.schedules.len() > 1 { format!(", schedule {}", one_line(title)) } else { String::new() };
         let taken = table.windows.iter().map(|w| w.length.ns()).fold(0, u64::saturating_add);
         writeln!(
             self.text,
@@ -92,7 +97,9 @@ impl Writer<'_> {
             writeln!(self.text, "\n[[placement]]")?;
             match place.what {
                 Placed::Partition(id) => writeln!(self.text, "partition = {}", quoted(self.partition(id)))?,
-                Placed::Region(index) => writeln!(self.text, "region = {}", quoted(&self.system.regions[index].name.value))?,
+                Placed::Region(index) => {
+                    writeln!(self.text, "region = {}", quoted(&self.system.regions[index].name.value))?
+                }
             }
             writeln!(self.text, "base = \"{}\"\nsize = \"{}\"", place.base, place.size)?;
             self.pinned(place.pinned)?;
@@ -160,14 +167,18 @@ fn repetition(windows: &[Window], written: &[bool], index: usize, frame_ns: u64)
     let first = &windows[index];
     let alike = |other: usize| {
         let w = &windows[other];
-        let (a, b) = ((w.partition, w.virtual_core, w.length, w.pinned), (first.partition, first.virtual_core, first.length, first.pinned));
+        let (a, b) = (
+            (w.partition, w.virtual_core, w.length, w.pinned),
+            (first.partition, first.virtual_core, first.length, first.pinned),
+        );
         !written[other] && a == b
     };
     let at = |start_ns: u64| {
         let other = windows.partition_point(|w| w.start < Instant::from_ns(start_ns));
         (windows.get(other).is_some_and(|w| w.start.ns() == start_ns) && alike(other)).then_some(other)
     };
-    let distances = (index + 1..windows.len()).filter(|other| alike(*other)).map(|o| windows[o].start.ns() - first.start.ns());
+    let distances =
+        (index + 1..windows.len()).filter(|other| alike(*other)).map(|o| windows[o].start.ns() - first.start.ns());
     let even = distances.filter(|distance| *distance > 0 && frame_ns.is_multiple_of(*distance));
     even.take(MOST_DISTANCES).find_map(|every_ns| {
         let starts = (first.start.ns()..frame_ns).step_by(usize::try_from(every_ns).unwrap_or(usize::MAX));

@@ -152,8 +152,7 @@ impl<'a> Clock<'a> {
             return false;
         }
         if self.steps.is_multiple_of(STEPS_PER_CALL) {
-            let report =
-                Progress { steps: self.steps, step_limit: self.limit, extra_windows: self.extra_windows };
+            let report = Progress { steps: self.steps, step_limit: self.limit, extra_windows: self.extra_windows };
             self.stopped = (self.progress)(report).is_break();
         }
         self.steps += 1;

@@ -87,7 +87,11 @@ impl AskSource<'_> {
             Workload::Tasks { periods_ns, .. } => {
                 let shortest = periods_ns.iter().copied().min()?;
                 let period = gcd(self.frame_ns, shortest);
-                report.note(format!("{} declares no period: windows come every {}.", self.name, Duration::from_ns(period)));
+                report.note(format!(
+                    "{} declares no period: windows come every {}.",
+                    self.name,
+                    Duration::from_ns(period)
+                ));
                 Some(period)
             }
         }
@@ -108,7 +112,7 @@ impl AskSource<'_> {
     fn shaped(&self, period_ns: u64, budget_ns: Option<u64>, report: &mut Report) -> Option<Ask> {
         let declared = budget_ns.map(|length_ns| Ask { period_ns, length_ns, parts: 1 });
         if let (Workload::Unknown(why), Some(ask)) = (self.workload, declared) {
-            report.open(format!("{} is planned by its budget alone: {why}", self.name));
+            report.note(format!("{} is planned by its budget alone: {why}.", self.name));
             return Some(ask);
         }
         if let Workload::Unknown(why) = self.workload {
@@ -130,7 +134,10 @@ impl AskSource<'_> {
         let (length, period) = (Duration::from_ns(ask.length_ns), Duration::from_ns(ask.period_ns));
         let load = load_text(ask.length_ns.saturating_mul(self.frame_ns / ask.period_ns), self.frame_ns);
         match declared {
-            None => format!("{} declares no budget: the least that keeps its deadlines is {length} every {period}, {load}.", self.name),
+            None => format!(
+                "{} declares no budget: the least that keeps its deadlines is {length} every {period}, {load}.",
+                self.name
+            ),
             Some(declared) => format!(
                 "{} misses a deadline with its budget of {} every {}: it gets {length} every {period}, {load}.",
                 self.name,

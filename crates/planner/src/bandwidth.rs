@@ -25,6 +25,9 @@ pub(crate) fn peak(system: &System, id: TaskId) -> Option<u64> {
     if let Some(PeakRate::AtMost(rate)) = task.peak_rate.map(|p| p.value) {
         return Some(rate.bytes_per_s());
     }
+    if task.line_requests.is_some_and(|requests| requests.value == 0) {
+        return Some(0);
+    }
     let line = system.board.interconnect.as_ref()?.line.get();
     let bytes = u128::from(task.line_requests?.value) * u128::from(line);
     let wcet = u128::from(task.wcet?.ns());
@@ -53,7 +56,11 @@ fn usable_rate(system: &System) -> Option<u64> {
 }
 
 /// The budgets; `on_core` lists partitions with their virtual core, by core id.
-pub(crate) fn budgets(system: &System, on_core: &[Vec<(PartitionId, u32)>], report: &mut Report) -> Vec<BandwidthBudget> {
+pub(crate) fn budgets(
+    system: &System,
+    on_core: &[Vec<(PartitionId, u32)>],
+    report: &mut Report,
+) -> Vec<BandwidthBudget> {
     let (Some(path), Some(regulation)) = (&system.board.interconnect, &system.platform.regulation) else {
         report.note("The platform declares no bandwidth regulation: no bandwidth budgets are planned.");
         return Vec::new();
@@ -72,11 +79,17 @@ pub(crate) fn budgets(system: &System, on_core: &[Vec<(PartitionId, u32)>], repo
     }
     let usable = usable_rate(system).unwrap_or(0);
     spread(&mut needs, usable, step, report);
-    let budget = |(master, rate): (usize, u64)| BandwidthBudget { master, budget: Rate::from_bytes_per_s(rate), span: None };
+    let budget =
+        |(master, rate): (usize, u64)| BandwidthBudget { master, budget: Rate::from_bytes_per_s(rate), span: None };
     needs.into_iter().map(budget).collect()
 }
 
-fn need_of_core(system: &System, core: CoreId, on_core: &[Vec<(PartitionId, u32)>], report: &mut Report) -> Option<u64> {
+fn need_of_core(
+    system: &System,
+    core: CoreId,
+    on_core: &[Vec<(PartitionId, u32)>],
+    report: &mut Report,
+) -> Option<u64> {
     let here = on_core.get(core.index())?;
     let tasks = |(id, virtual_core): &(PartitionId, u32)| {
         let all = system.partition(*id).tasks.iter().copied();
@@ -90,7 +103,10 @@ fn need_of_core(system: &System, core: CoreId, on_core: &[Vec<(PartitionId, u32)
     };
     let unknown = labels(&|t| peak(system, *t).is_none());
     if !unknown.is_empty() {
-        report.note(format!("The memory traffic of {} is unknown: core {name} gets no bandwidth budget.", list(&unknown)));
+        report.note(format!(
+            "The memory traffic of {} is unknown: core {name} gets no bandwidth budget.",
+            list(&unknown)
+        ));
         return None;
     }
     let bursty = labels(&|t| system.task(*t).peak_rate.is_none());
@@ -115,7 +131,10 @@ fn need_of_devices(system: &System, master: &str, report: &mut Report) -> Option
     }
     let unknown: Vec<String> = mine.iter().filter(|d| d.dma_rate.is_none()).map(|d| d.name.value.clone()).collect();
     if !unknown.is_empty() {
-        report.note(format!("The rate of {} is unknown: the budget of master {master} counts the others only.", list(&unknown)));
+        report.note(format!(
+            "The rate of {} is unknown: the budget of master {master} counts the others only.",
+            list(&unknown)
+        ));
     }
     let known: u64 = mine.iter().filter_map(|d| d.dma_rate).map(|rate| rate.bytes_per_s()).sum();
     (known > 0).then_some(known)

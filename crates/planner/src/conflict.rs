@@ -88,7 +88,14 @@ fn spare_ns(units: &[Unit], set: &[usize], cores: &Cores, hosts: &[usize], sched
 }
 
 /// The sum would fit: say how many cores a packing needs, or that the wishes for cores stand in its way.
-fn why_unpacked(problem: &Problem<'_>, units: &[Unit], set: &[usize], cores: &Cores, hosts: &[usize], schedule: usize) -> String {
+fn why_unpacked(
+    problem: &Problem<'_>,
+    units: &[Unit],
+    set: &[usize],
+    cores: &Cores,
+    hosts: &[usize],
+    schedule: usize,
+) -> String {
     let loads: Vec<u64> = set.iter().map(|unit| units[*unit].load_ns[schedule]).collect();
     let largest = hosts.iter().filter_map(|core| cores.capacity_ns[*core].as_ref()).map(|c| c[schedule]).max();
     let capacity = largest.unwrap_or(0);

@@ -96,7 +96,11 @@ impl<'a> Bench<'a> {
     }
 
     fn no_room(&self, item: usize, missed_before: &str) -> String {
-        let room = format!("the windows of {} find no room{}", self.problem.items[item].name, self.problem.in_schedule(self.schedule));
+        let room = format!(
+            "the windows of {} find no room{}",
+            self.problem.items[item].name,
+            self.problem.in_schedule(self.schedule)
+        );
         if missed_before.is_empty() { room } else { format!("{missed_before}; with longer windows for it, {room}") }
     }
 
@@ -122,7 +126,8 @@ impl<'a> Bench<'a> {
 
     /// The usable time that an item must get in each of its periods.
     fn usable_ns(&self, item: usize) -> u64 {
-        let asked = self.problem.items[item].asks[self.schedule].map_or(0, |ask| self.usable_of(ask.length_ns, ask.period_ns));
+        let asked =
+            self.problem.items[item].asks[self.schedule].map_or(0, |ask| self.usable_of(ask.length_ns, ask.period_ns));
         let longer = self.longer_ns.iter().find(|(other, _)| *other == item).map_or(0, |(_, longer)| *longer);
         asked + longer
     }
@@ -192,7 +197,14 @@ impl<'a> Bench<'a> {
     }
 
     /// Every period for itself, beside the pinned windows of the item.
-    fn period_by_period(&self, item: usize, period_ns: u64, usable_ns: u64, head_ns: u64, free: &FreeTime) -> Option<Vec<Gap>> {
+    fn period_by_period(
+        &self,
+        item: usize,
+        period_ns: u64,
+        usable_ns: u64,
+        head_ns: u64,
+        free: &FreeTime,
+    ) -> Option<Vec<Gap>> {
         let mut all = Vec::new();
         for begin in (0..self.problem.frame_ns).step_by(period_ns.max(1) as usize) {
             let end = begin + period_ns;
@@ -268,7 +280,8 @@ pub(crate) fn supply_of(merged: &[MergedWindow], frame_ns: u64, head_ns: u64) ->
         let head_ns = if whole(window) { 0 } else { head_ns };
         let start_ns = window.start.ns().saturating_add(head_ns);
         let end_ns = window.end().ns();
-        let parts = [(start_ns, end_ns.min(frame_ns)), (start_ns.max(frame_ns) - frame_ns, end_ns.saturating_sub(frame_ns))];
+        let parts =
+            [(start_ns, end_ns.min(frame_ns)), (start_ns.max(frame_ns) - frame_ns, end_ns.saturating_sub(frame_ns))];
         let some = parts.into_iter().filter(|(start, end)| start < end);
         usable.extend(some.map(|(start_ns, end_ns)| Interval { start_ns, end_ns }));
     }

@@ -8,6 +8,8 @@
 //! the same input and seed give the same plan.
 //! Checked by: the survey vessel's demands, published packings, and an independent reader of plans over generated systems.
 
+#![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
+
 mod allocation;
 mod answer;
 mod ask;
@@ -28,8 +30,10 @@ mod workload;
 pub use answer::{Answer, Options, Outcome, Progress};
 
 use answer::{Clock, Report};
+use claim::{Kind, Status, Verdict};
 use diagnostic::{Located, Span};
 use model::System;
+use model::system::Guest;
 use plan::Plan;
 use problem::Problem;
 use std::ops::ControlFlow;
@@ -52,6 +56,9 @@ pub fn plan(
         let extra_windows = tables.extra_windows;
         (completed(system, keep, tables, &mut report), extra_windows)
     });
+    if let Some((plan, _)) = &found {
+        judge(system, plan, &mut report);
+    }
     let answer = answer(found, &report);
     Outcome { answer, notes: report.notes }
 }
@@ -78,6 +85,33 @@ fn completed(system: &System, keep: Option<&Plan>, tables: Tables, report: &mut 
         memory: memory::placements(system, keep, report),
         cache: cache::way_grants(system, &tables.on_core, report),
         bandwidth: bandwidth::budgets(system, &tables.on_core, report),
+    }
+}
+
+/// Has the plan judged like one typed by hand: what is not shown of windows, responses and margins stands in its way,
+/// unless the system accepts it. For an opaque guest the search itself has seen to its need.
+fn judge(system: &System, plan: &Plan, report: &mut Report) {
+    let is_opaque = |verdict: &Verdict| {
+        let partition = system.partition_named(&verdict.subject).map(|id| system.partition(id));
+        partition.is_some_and(|partition| matches!(partition.guest.value, Guest::Opaque(_)))
+    };
+    for verdict in timing::claims::check(system, plan) {
+        let due = match verdict.kind {
+            Kind::Window | Kind::Response => true,
+            Kind::Margin => verdict.limit.is_some(),
+            _ => false,
+        };
+        if !due || verdict.status == Status::Shown {
+            continue;
+        }
+        let reason = verdict.reason.as_deref().unwrap_or("no reason is given");
+        let sentence = format!("{} is {}: {reason}", verdict.id, verdict.status.words());
+        let accepted = system.accepted.iter().any(|accepted| accepted.claim.value == verdict.id);
+        if accepted || (verdict.status == Status::NotAnalysed && is_opaque(&verdict)) {
+            report.note(sentence + ".");
+        } else {
+            report.open(sentence);
+        }
     }
 }
 

@@ -127,7 +127,12 @@ fn below(memory: &Memory, end: u128) -> u128 {
 }
 
 /// First fit, what has the lowest limit first; an error names what found no room.
-fn place_all(memories: &[&Memory], wishes: &[Wish], pinned: &[Placement], block: u64) -> Result<Vec<Placement>, String> {
+fn place_all(
+    memories: &[&Memory],
+    wishes: &[Wish],
+    pinned: &[Placement],
+    block: u64,
+) -> Result<Vec<Placement>, String> {
     let range = |p: &Placement| (u128::from(p.base.get()), u128::from(p.base.get()) + u128::from(p.size.get()));
     let mut taken: Vec<(u128, u128)> = pinned.iter().map(range).collect();
     let mut places = pinned.to_vec();

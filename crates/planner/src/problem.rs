@@ -61,7 +61,9 @@ impl<'a> Problem<'a> {
         let windows = problem.items.iter().flat_map(|item| item.asks.iter().flatten());
         let fewest: u64 = windows.map(|ask| problem.frame_ns / ask.period_ns).sum();
         if fewest > MOST_WINDOWS {
-            report.open(format!("the periods ask for {fewest} windows a frame; the planner makes at most {MOST_WINDOWS}"));
+            report.open(format!(
+                "the periods ask for {fewest} windows a frame; the planner makes at most {MOST_WINDOWS}"
+            ));
         }
         Some(problem)
     }
@@ -94,7 +96,8 @@ impl<'a> Problem<'a> {
         let partition = self.system.partition(id);
         let name = &partition.name.value;
         if let Some(policy) = other_policy(self.system, id) {
-            report.note(format!("{name} runs in a core set of its own kind ({policy}) and has no windows in the plan."));
+            report
+                .note(format!("{name} runs in a core set of its own kind ({policy}) and has no windows in the plan."));
             return;
         }
         for virtual_core in 0..partition.virtual_cores.value {
@@ -134,10 +137,9 @@ impl<'a> Problem<'a> {
     fn add_ask(&self, item: &mut Item, schedule: usize, report: &mut Report) {
         let change = change_in(self.system, schedule, item.partition);
         let idle = change.is_some_and(|c| c.idle);
-        let active = change.and_then(|c| c.active_tasks.as_deref());
         let workload = match idle {
             true => Workload::Nothing,
-            false => Workload::of(self.system, item.partition, item.virtual_core, active),
+            false => self.workload(item, schedule),
         };
         let own = self.system.partition(item.partition).grant.as_ref();
         let grant = change.and_then(|c| c.grant.as_ref()).or(own);
@@ -148,13 +150,29 @@ impl<'a> Problem<'a> {
             frame_ns: self.frame_ns,
             head_ns: self.head_ns,
             grid_ns: self.grid_ns,
-            any_phase: matches!(
-                self.system.deadline_phase(item.partition),
-                model::system::DeadlinePhase::Any
-            ),
+            any_phase: matches!(self.system.deadline_phase(item.partition), model::system::DeadlinePhase::Any),
         };
         item.asks.push(if idle { None } else { source.ask(report) });
         item.workloads.push(workload);
+    }
+
+    /// The work of an item in a schedule, on the core where it has it hardest: one whose frame begins at no known instant
+    /// comes first, then one that is no master of its own and so waits for one more.
+    fn workload(&self, item: &Item, schedule: usize) -> Workload {
+        let cores = (0..item.allowed.len()).filter(|core| item.allowed[*core]).map(CoreId::new);
+        let hardest = cores.min_by_key(|core| (self.is_synchronised(*core), self.is_master(*core), *core));
+        // An item without a core is reported and dropped before it is asked for its work.
+        let core = hardest.unwrap_or(CoreId::new(0));
+        Workload::of(self.system, ScheduleId::new(schedule), item.partition, item.virtual_core, core)
+    }
+
+    fn is_synchronised(&self, core: CoreId) -> bool {
+        let sets = self.system.core_sets.iter().filter(|set| set.cores.contains(&core));
+        sets.into_iter().any(|set| matches!(set.policy, CorePolicy::WindowTable { synchronised: true, .. }))
+    }
+
+    fn is_master(&self, core: CoreId) -> bool {
+        self.system.board.interconnect.iter().flat_map(|path| &path.masters).any(|master| master.core == Some(core))
     }
 
     fn allowed_cores(&self, id: PartitionId, virtual_core: u32, pinned: Option<CoreId>) -> Vec<bool> {
@@ -172,7 +190,8 @@ impl<'a> Problem<'a> {
 
     fn why_no_core(&self, id: PartitionId, virtual_core: u32) -> String {
         let partition = self.system.partition(id);
-        let set = partition.core_set.map(|set| format!("the core set {}", self.system.core_sets[set.index()].name.value));
+        let set =
+            partition.core_set.map(|set| format!("the core set {}", self.system.core_sets[set.index()].name.value));
         let own = partition.cores.get(virtual_core as usize).map(|core| self.core_name(core.index()));
         let wishes: Vec<String> = set.into_iter().chain(own).collect();
         match wishes.is_empty() {
@@ -196,10 +215,9 @@ fn other_policy(system: &System, id: PartitionId) -> Option<&'static str> {
     }
 }
 
-/// What a schedule changes of a partition: its own words, or else the first schedule's.
-pub(crate) fn change_in(system: &System, schedule: usize, id: PartitionId) -> Option<&ScheduledPartition> {
-    let of = |schedule: usize| system.schedules.get(schedule)?.changes.iter().find(|c| c.partition.value == id);
-    of(schedule).or_else(|| of(0))
+/// What a schedule changes of a partition.
+fn change_in(system: &System, schedule: usize, id: PartitionId) -> Option<&ScheduledPartition> {
+    system.schedules[schedule].changes.iter().find(|change| change.partition.value == id)
 }
 
 fn head_ns(system: &System, report: &mut Report) -> Option<u64> {
@@ -252,12 +270,9 @@ fn capacity_ns(system: &System, core: &str, schedule: usize) -> u64 {
     frame.saturating_sub(u64::try_from(kept).unwrap_or(u64::MAX))
 }
 
-/// The largest share that a growth rule in force wants left of a subject, in parts per million.
+/// The share that a growth rule in force wants left of a subject, in parts per million; 0 where none does.
 pub(crate) fn growth_ppm(system: &System, subject: GrowthSubject) -> u64 {
-    let now = system.milestone.as_ref().map(|m| &m.value);
-    let rules = system.growth_rules.iter().filter(|rule| rule.subject.value == subject);
-    let in_force = rules.filter(|rule| rule.milestone.as_ref().is_none_or(|m| Some(&m.value) == now));
-    in_force.map(|rule| rule.at_least.get()).max().unwrap_or(0)
+    system.growth_rule(subject).map_or(0, |rule| rule.at_least.get())
 }
 
 /// The windows of a plan that stay as they are.
@@ -316,5 +331,10 @@ fn report_overlaps(system: &System, core: CoreId, sorted: &[Window], report: &mu
 
 /// What windows take of a frame, for sentences: `42 ms of the 100 ms frame (42 %)`.
 pub(crate) fn load_text(load_ns: u64, frame_ns: u64) -> String {
-    format!("{} of the {} frame ({})", quantity::Duration::from_ns(load_ns), quantity::Duration::from_ns(frame_ns), share(load_ns, frame_ns))
+    format!(
+        "{} of the {} frame ({})",
+        quantity::Duration::from_ns(load_ns),
+        quantity::Duration::from_ns(frame_ns),
+        share(load_ns, frame_ns)
+    )
 }

@@ -24,7 +24,12 @@ pub(crate) struct Tables {
 const RESTARTS: u64 = 8;
 
 /// Allocates the items and places their windows; what stands in the way goes into the report.
-pub(crate) fn tables(problem: &Problem<'_>, options: Options, clock: &mut Clock<'_>, report: &mut Report) -> Option<Tables> {
+pub(crate) fn tables(
+    problem: &Problem<'_>,
+    options: Options,
+    clock: &mut Clock<'_>,
+    report: &mut Report,
+) -> Option<Tables> {
     let units = units(problem, report);
     if report.is_impossible() {
         return None;
@@ -161,10 +166,17 @@ fn note_loads(problem: &Problem<'_>, plans: &[CorePlan], report: &mut Report) {
     }
 }
 
-fn assembled(problem: &Problem<'_>, plans: &[CorePlan], extra_windows: u64, units: &[Unit], core_of: &[usize]) -> Tables {
+fn assembled(
+    problem: &Problem<'_>,
+    plans: &[CorePlan],
+    extra_windows: u64,
+    units: &[Unit],
+    core_of: &[usize],
+) -> Tables {
     let table = |schedule: usize| {
         let with_windows = plans.iter().enumerate().filter(|(_, plan)| !plan.windows[schedule].is_empty());
-        let cores = with_windows.map(|(core, plan)| CoreTable { core: CoreId::new(core), windows: plan.windows[schedule].clone() });
+        let cores = with_windows
+            .map(|(core, plan)| CoreTable { core: CoreId::new(core), windows: plan.windows[schedule].clone() });
         ScheduleTable { schedule: ScheduleId::new(schedule), cores: cores.collect() }
     };
     let mut on_core = vec![Vec::new(); problem.capacity_ns.len()];

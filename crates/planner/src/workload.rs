@@ -1,22 +1,18 @@
 //! What one virtual core of a partition must finish, and whether a supply lets it.
 
-use quantity::{Duration, PartitionId, Ppm, TaskId};
+use crate::problem::growth_ppm;
 use model::System;
-use model::system::{DeadlinePhase, Guest, OpaqueNeed, Release};
+use model::system::{GrowthSubject, Guest, OpaqueNeed};
+use quantity::{CoreId, Duration, PartitionId, Ppm, ScheduleId, TaskId};
 use timing::response::{self, Response, free_running};
 use timing::supply::WindowSupply;
-use timing::{Task, TaskSet};
+use timing::{Task, TaskSet, claims};
 
 /// The work of one virtual core of a partition in one module schedule.
 #[derive(Debug, Clone)]
 pub(crate) enum Workload {
     /// Fixed-priority tasks.
-    Tasks {
-        names: Vec<String>,
-        deadlines_ns: Vec<u64>,
-        periods_ns: Vec<u64>,
-        set: TaskSet,
-    },
+    Tasks { names: Vec<String>, deadlines_ns: Vec<u64>, periods_ns: Vec<u64>, set: Box<TaskSet> },
     /// An opaque guest that needs a share of a core, at most so late.
     Share { name: String, rate: Ppm, delay: Duration },
     /// No active task.
@@ -36,18 +32,21 @@ pub(crate) enum Finding {
 }
 
 impl Workload {
-    /// The work of a virtual core; `active` lists the tasks that run in the schedule, all where `None`.
-    pub(crate) fn of(system: &System, id: PartitionId, virtual_core: u32, active: Option<&[TaskId]>) -> Self {
+    /// The work of a virtual core, were its windows on `core`.
+    pub(crate) fn of(system: &System, schedule: ScheduleId, id: PartitionId, virtual_core: u32, core: CoreId) -> Self {
         let partition = system.partition(id);
         let name = &partition.name.value;
         match &partition.guest.value {
-            Guest::FixedPriority => Self::of_tasks(system, id, virtual_core, active),
             Guest::Opaque(OpaqueNeed::Periodic { budget, period }) => Self::of_opaque(name, *budget, *period),
             Guest::Opaque(OpaqueNeed::Rate { rate, delay }) => {
                 Self::Share { name: name.clone(), rate: *rate, delay: *delay }
             }
-            Guest::Edf => Self::Unknown(format!("the planner does not analyse tasks by earliest deadline first, as in {name}")),
-            Guest::Cooperative => Self::Unknown(format!("the planner does not analyse cooperative tasks, as in {name}")),
+            Guest::FixedPriority | Guest::Edf | Guest::Cooperative => {
+                match claims::tasks_of(system, schedule, id, virtual_core, core) {
+                    Ok(tasks) => Self::of_tasks(system, id, tasks),
+                    Err(missing) => Self::Unknown(missing),
+                }
+            }
         }
     }
 
@@ -63,38 +62,47 @@ impl Workload {
             release: timing::Release::FreeRunning,
         };
         match TaskSet::new(&[task]) {
-            Ok(set) => Self::Tasks { names: vec![name.to_owned()], deadlines_ns: vec![period.ns()], periods_ns: vec![period.ns()], set },
+            Ok(set) => Self::Tasks {
+                names: vec![name.to_owned()],
+                deadlines_ns: vec![period.ns()],
+                periods_ns: vec![period.ns()],
+                set: Box::new(set),
+            },
             Err(error) => Self::Unknown(format!("the need of {name} is not analysed: {error}")),
         }
     }
 
-    fn of_tasks(system: &System, id: PartitionId, virtual_core: u32, active: Option<&[TaskId]>) -> Self {
-        let runs = |task: &TaskId| {
-            let here = system.task(*task).virtual_core.map_or(0, |v| v.value) == virtual_core;
-            here && active.is_none_or(|active| active.contains(task))
-        };
-        let ids: Vec<TaskId> = system.partition(id).tasks.iter().copied().filter(runs).collect();
-        if ids.is_empty() {
+    /// Fixed-priority tasks, longer by what a growth rule wants them to bear.
+    fn of_tasks(system: &System, id: PartitionId, mut tasks: Vec<(TaskId, Task)>) -> Self {
+        if tasks.is_empty() {
             return Self::Nothing;
         }
-        let tasks = |blocking_ns| -> Result<Vec<Task>, String> {
-            ids.iter().map(|task| analysable(system, *task, blocking_ns)).collect()
+        let subjects = [GrowthSubject::Partition(id), GrowthSubject::Partitions];
+        let growth_ppm = subjects.map(|subject| growth_ppm(system, subject)).into_iter().fold(0, u64::max);
+        tasks.iter_mut().for_each(|(_, task)| task.charged_ns = grown(task.charged_ns, growth_ppm));
+        let name = |task: &TaskId| match growth_ppm {
+            0 => system.task_label(*task),
+            ppm => format!("{}, grown by {},", system.task_label(*task), Ppm::new(ppm)),
         };
-        let tasks = blocking_ns(system, &ids).and_then(tasks);
-        match tasks.and_then(|tasks| TaskSet::new(&tasks).map_err(|error| error.to_string())) {
+        let alone: Vec<Task> = tasks.iter().map(|(_, task)| *task).collect();
+        match TaskSet::new(&alone) {
             Ok(set) => Self::Tasks {
-                names: ids.iter().map(|task| system.task_label(*task)).collect(),
-                deadlines_ns: ids.iter().map(|task| system.task(*task).deadline.ns()).collect(),
-                periods_ns: ids.iter().map(|task| system.task(*task).period.ns()).collect(),
-                set,
+                names: tasks.iter().map(|(id, _)| name(id)).collect(),
+                deadlines_ns: alone.iter().map(|task| task.deadline_ns).collect(),
+                periods_ns: alone.iter().map(|task| task.period_ns).collect(),
+                set: Box::new(set),
             },
-            Err(missing) => Self::Unknown(missing),
+            Err(error) => Self::Unknown(error.to_string()),
         }
     }
 
     /// Whether everything ends in time under `supply`, which counts from the frame's begin.
     pub(crate) fn judge(&self, supply: &WindowSupply) -> Finding {
-        self.judge_by(supply, response::worst_responses)
+        match self.judge_by(supply, response::worst_responses) {
+            // A frame-aligned analysis may end at its limit; the bound in any phase covers it.
+            Finding::Unknown(_) => self.judge_any_phase(supply),
+            found => found,
+        }
     }
 
     /// The same in whatever phase the supply stands to the frame.
@@ -170,57 +178,8 @@ fn judge_share(name: &str, rate: Ppm, delay: Duration, supply: &WindowSupply) ->
     if misses.is_empty() { Finding::Met } else { Finding::Missed(misses) }
 }
 
-fn analysable(system: &System, id: TaskId, blocking_ns: u64) -> Result<Task, String> {
-    let task = system.task(id);
-    let label = system.task_label(id);
-    let missing = |what: &str| format!("the {what} of {label} is not given");
-    let wcet = task.wcet.ok_or_else(|| missing("longest execution time"))?.ns();
-    let switch = system.platform.context_switch.ok_or("the platform's context switch is not given")?.ns();
-    let interference = interference_ns(system, id).ok_or_else(|| missing("interference by line requests"))?;
-    let charged = wcet.saturating_add(interference).saturating_add(switch.saturating_mul(2));
-    Ok(Task {
-        priority: i64::from(task.priority.ok_or_else(|| missing("priority"))?.value),
-        period_ns: task.period.ns(),
-        deadline_ns: task.deadline.ns(),
-        charged_ns: charged,
-        jitter_ns: system.jitter(id).ok_or_else(|| missing("release jitter"))?.ns(),
-        blocking_ns,
-        release: release(system, id),
-    })
-}
-
-/// Deadlines that must hold in any phase are those of free-running tasks.
-fn release(system: &System, id: TaskId) -> timing::Release {
-    let task = system.task(id);
-    match (system.deadline_phase(task.partition), task.release.value) {
-        (DeadlinePhase::Frame, Release::FrameAligned { offset }) => {
-            timing::Release::FrameAligned { offset_ns: offset.ns() }
-        }
-        _ => timing::Release::FreeRunning,
-    }
-}
-
-/// `N (M - 1) L` for the whole job, rounded up once; `None` where something of it is unknown.
-fn interference_ns(system: &System, id: TaskId) -> Option<u64> {
-    let path = system.board.interconnect.as_ref()?;
-    let others = path.masters.len().saturating_sub(1) as u128;
-    if others == 0 {
-        return Some(0);
-    }
-    let requests = u128::from(system.task(id).line_requests?.value);
-    let rate = u128::from(path.guaranteed.bytes_per_s());
-    let bytes = requests.checked_mul(others)?.checked_mul(u128::from(path.line.get()))?;
-    bytes.checked_mul(1_000_000_000)?.checked_add(rate.checked_sub(1)?).and_then(|ns| u64::try_from(ns / rate).ok())
-}
-
-/// The longest blocking that any of the tasks may meet; none where there is only one.
-fn blocking_ns(system: &System, ids: &[TaskId]) -> Result<u64, String> {
-    if ids.len() < 2 {
-        return Ok(0);
-    }
-    let each = ids.iter().map(|task| {
-        let missing = || format!("the blocking time of {} is not given", system.task_label(*task));
-        system.blocking(*task).map(Duration::ns).ok_or_else(missing)
-    });
-    each.collect::<Result<Vec<u64>, String>>().map(|all| all.into_iter().fold(0, u64::max))
+/// An execution time grown by a share, rounded up.
+fn grown(charged_ns: u64, growth_ppm: u64) -> u64 {
+    let more = (u128::from(charged_ns) * u128::from(growth_ppm)).div_ceil(1_000_000);
+    charged_ns.saturating_add(u64::try_from(more).unwrap_or(u64::MAX))
 }

@@ -12,6 +12,9 @@ mod scope;
 mod throttling;
 mod windows;
 mod witness;
+mod workload;
+
+pub use workload::tasks_of;
 
 use claim::{Verdict, sort_verdicts};
 use model::System;

@@ -6,9 +6,10 @@ mod shape;
 mod verdict;
 
 use crate::dossier::{Dossier, PlanMatch};
+use diagnostic::Plain;
 use shape::{
-    AcceptedShape, Answer, AssumptionShape, Baseline, DeviationShape, DiagnosticShape, DigestShape, KindShape,
-    NotAnalysedShape, ShareShape, StatusCounts, SummaryShape, Where,
+    AcceptedShape, Answer, AssumptionShape, Baseline, DeviationShape, DigestShape, KindShape, NotAnalysedShape,
+    ShareShape, StatusCounts, SummaryShape, Where,
 };
 
 /// The version of the answer's shape; it grows when a reader would have to change.
@@ -32,7 +33,7 @@ fn answer(dossier: &Dossier) -> Answer<'_> {
         deviations: dossier.deviations().iter().map(DeviationShape::of).collect(),
         verdicts: dossier.verdicts().iter().map(|v| verdict::shape(dossier, v)).collect(),
         assumptions: dossier.register().iter().map(AssumptionShape::of).collect(),
-        diagnostics: dossier.diagnostics().iter().map(DiagnosticShape::of).collect(),
+        diagnostics: dossier.diagnostics().iter().map(|d| Plain::new(d, dossier.sources())).collect(),
     }
 }
 

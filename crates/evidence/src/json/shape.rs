@@ -1,11 +1,10 @@
 //! The shapes of the answer around its verdicts.
 
 use crate::deviation::Deviation;
-use crate::dossier::InputDiagnostic;
 use crate::provenance::{DemandShares, class_words};
 use crate::register::RegisterEntry;
 use crate::summary::{KindSummary, NotAnalysed, Summary};
-use diagnostic::Position;
+use diagnostic::{Plain, Position};
 use model::Digest;
 use serde::Serialize;
 
@@ -20,7 +19,7 @@ pub(super) struct Answer<'d> {
     pub deviations: Vec<DeviationShape>,
     pub verdicts: Vec<super::verdict::VerdictShape<'d>>,
     pub assumptions: Vec<AssumptionShape>,
-    pub diagnostics: Vec<DiagnosticShape>,
+    pub diagnostics: Vec<Plain>,
 }
 
 #[derive(Serialize)]
@@ -169,26 +168,6 @@ impl AssumptionShape {
         let assumption = entry.assumption;
         let verdicts = entry.verdicts.len();
         Self { id: assumption.id(), text: assumption.text(), watch: assumption.watch(), verdicts }
-    }
-}
-
-#[derive(Serialize)]
-pub(super) struct DiagnosticShape {
-    pub code: String,
-    pub severity: &'static str,
-    pub message: String,
-    #[serde(rename = "where")]
-    pub place: Option<Where>,
-}
-
-impl DiagnosticShape {
-    pub fn of(diagnostic: &InputDiagnostic) -> Self {
-        Self {
-            code: diagnostic.code.clone(),
-            severity: if diagnostic.error { "error" } else { "warning" },
-            message: diagnostic.message.clone(),
-            place: diagnostic.place.clone().map(Where::from),
-        }
     }
 }
 

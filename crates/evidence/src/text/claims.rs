@@ -3,7 +3,7 @@
 use super::layout::{Align, Page};
 use crate::dossier::Dossier;
 use crate::provenance::class_words;
-use crate::show::{amount_or, count, limit, percent, rounded_percent, used_permille};
+use crate::show::{amount_or, capital, count, limit, percent, rounded_percent, used_permille};
 use crate::summary::KindSummary;
 use claim::Verdict;
 
@@ -72,9 +72,4 @@ pub(super) fn provenance(page: &mut Page, dossier: &Dossier) {
         let tasks = count(shares.tasks_without_wcet, "task");
         page.paragraph(2, &format!("{tasks} without an execution time: that demand is unknown."));
     }
-}
-
-fn capital(title: &str) -> String {
-    let mut chars = title.chars();
-    chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
 }

@@ -18,7 +18,7 @@ pub(super) fn outcome(page: &mut Page, dossier: &Dossier) {
 }
 
 pub(super) fn diagnostics(page: &mut Page, dossier: &Dossier) {
-    let errors = dossier.diagnostics().iter().filter(|diagnostic| diagnostic.error).count();
+    let errors = dossier.errors();
     if errors > 0 {
         page.paragraph(0, &format!("{} in the input: what follows is incomplete.", count(errors, "error")));
     }
@@ -50,7 +50,7 @@ pub(super) fn deviations(page: &mut Page, dossier: &Dossier) {
     for deviation in dossier.deviations() {
         let verdict = dossier.verdicts().iter().find(|verdict| verdict.id == deviation.claim);
         let numbers = verdict.map(|v| format!(", {}, limit {}", amount_or(v.bound, v.unit, "no bound"), limit(v)));
-        let line = format!("{}  {}{}", deviation.claim, deviation.status_words(), numbers.unwrap_or_default());
+        let line = format!("{}: {}{}", deviation.claim, deviation.status_words(), numbers.unwrap_or_default());
         page.hanging(2, 4, &line);
         let terms = format!("{} accepts it until {}: {}", deviation.owner, deviation.until, deviation.reason);
         page.paragraph(4, &terms);

@@ -3,7 +3,7 @@
 #![allow(dead_code, reason = "each test binary uses its part")]
 
 use claim::{Assumption, Basis, Growth, Kind, Relation, Segment, Status, Unit, Verdict, Witness, WitnessRelease};
-use diagnostic::{Located, Sources, Span};
+use diagnostic::{Diagnostic, Located, Sources, Span, codes};
 use evidence::{Curve, Dossier, Inputs, ValidationRow};
 use jiff::civil::{Date, date};
 use model::system::*;
@@ -27,6 +27,11 @@ pub fn sources() -> Sources {
 pub fn span() -> Span {
     let mut sources = Sources::new();
     Span::new(sources.add("", ""), 11..15)
+}
+
+/// Something wrong with an input.
+pub fn error() -> Diagnostic {
+    Diagnostic::new(&codes::input::TOML_SYNTAX, span(), "no such key")
 }
 
 pub fn at<T>(value: T) -> Located<T> {
@@ -301,7 +306,7 @@ pub fn verdicts() -> Vec<Verdict> {
         witness: Some(witness()),
         exact: true,
         reason: Some("The second job completes after its deadline.".into()),
-        ..verdict("response/WORK.run", Kind::Response, Status::Violated, 36_080_000, 20_000_000)
+        ..verdict("response/WORK.run", Kind::Response, Status::Violated, 36_090_000, 20_000_000)
     };
     let open = Basis { assumptions: vec![Assumption::MapEnforced], ..basis(&[]) };
     let margin = verdict("margin/core/0", Kind::Margin, Status::Shown, 400_000, 300_000);

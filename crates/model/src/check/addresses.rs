@@ -65,9 +65,9 @@ fn is_inside(range: &Range, bits: u32, cx: &mut Context) -> bool {
     if end < space || (end == space && bits < 64) {
         return true;
     }
-    let last = space - 1;
+    let last = Address::new(u64::try_from(space - 1).unwrap_or(u64::MAX));
     let message = format!(
-        "{} begins at {} and is {} large, and addresses of {bits} bits end at {last:#x}",
+        "{} begins at {} and is {} large, and addresses of {bits} bits end at {last}",
         range.what, range.base.value, range.size.value
     );
     let help = "move its base, make it smaller, or correct `address_bits`; the address behind a range must be one too";
@@ -90,18 +90,20 @@ fn off_granule(memory: &Fields) -> Option<Diagnostic> {
     Some(Diagnostic::new(&OFF_GRANULE, span, message).also(granule.span, "the granule").help(help))
 }
 
+/// Each range against the one before it that reaches furthest.
 fn report_overlaps(mut ranges: Vec<Range>, cx: &mut Context) {
     ranges.sort_by_key(|range| (range.base.value, range.base.span));
-    for pair in ranges.windows(2) {
-        let [low, high] = pair else { continue };
-        // The range is inside the address space, so it does not wrap.
-        let end = low.base.value.checked_add(low.size.value);
-        if end.is_none_or(|end| end <= high.base.value) {
-            continue;
+    let mut furthest: Option<(Address, &Range)> = None;
+    for range in &ranges {
+        if let Some((end, low)) = furthest
+            && range.base.value < end
+        {
+            let message = format!("{} begins at {}, before {} ends at {end}", range.what, range.base.value, low.what);
+            let fault = Diagnostic::new(&RANGES_OVERLAP, range.base.span, message);
+            cx.report(fault.also(low.base.span, "the other one").help("give each range addresses of its own"));
         }
-        let end = end.map(|end| end.to_string()).unwrap_or_default();
-        let message = format!("{} begins at {}, before {} ends at {end}", high.what, high.base.value, low.what);
-        let fault = Diagnostic::new(&RANGES_OVERLAP, high.base.span, message);
-        cx.report(fault.also(low.base.span, "the other one").help("give each range addresses of its own"));
+        // A range that wraps has been reported and taken out, so every range here has an end.
+        let end = range.base.value.checked_add(range.size.value);
+        furthest = end.map(|end| (end, range)).into_iter().chain(furthest).max_by_key(|(end, _)| *end);
     }
 }

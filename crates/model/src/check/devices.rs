@@ -70,6 +70,6 @@ impl Users {
             who(&owner)
         );
         let fault = Diagnostic::new(self.code, thing.span, message).also(first.span, "first used here");
-        cx.report(fault.help(format!("give each a {} of its own, or both devices to one partition", self.what)));
+        cx.report(fault.help("give each one of its own, or both devices to one partition"));
     }
 }

@@ -8,7 +8,7 @@ use diagnostic::codes::task::HYPERPERIOD;
 use diagnostic::{Diagnostic, Located};
 use quantity::Duration;
 
-/// The most jobs of one partition that are followed in its hyperperiod.
+/// The most jobs of one partition that are followed in its hyperperiod; `report` says the number in words.
 const MOST_JOBS: u64 = 1_000_000;
 /// How far a better period is searched, in numbers of periods in the frame.
 const SEARCH: u64 = 10_000;
@@ -66,7 +66,7 @@ fn report(
     if let Some((what, other)) = worst {
         fault = fault.also(other.span, format!("{what}, {}, fits it least", other.value));
     }
-    fault.help(format!("more than {MOST_JOBS} jobs would have to be followed; {}", advice(frame.ns(), period.ns())))
+    fault.help(format!("more than 1,000,000 jobs would have to be followed; {}", advice(frame.ns(), period.ns())))
 }
 
 /// Periods near a given one that fit the frame: its divisors, or its multiples where the period is longer.

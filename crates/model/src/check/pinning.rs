@@ -30,8 +30,7 @@ fn count(partition: &Fields) -> Option<Diagnostic> {
     if pinned == wanted {
         return None;
     }
-    let message =
-        format!("partition {} is pinned to {pinned} of the cores and has {wanted} virtual cores", name(partition));
+    let message = format!("partition {}: `cores` names {pinned} and `virtual_cores` is {wanted}", name(partition));
     let mut fault = Diagnostic::new(&CORES_COUNT, span, message);
     if let Some(count) = partition.small("virtual_cores") {
         fault = fault.also(count.span, "the virtual cores");

@@ -45,7 +45,7 @@ impl Names {
     }
 
     /// The number of elements, with or without a name.
-    pub fn len(&self) -> usize {
+    pub(crate) fn len(&self) -> usize {
         self.places.len()
     }
 

@@ -5,7 +5,7 @@ use super::fields::{Datum, Field, Fields};
 use super::names::nearest;
 use super::section::{Key, Section};
 use super::value::{Entry, Table, short};
-use diagnostic::codes::shape::{MISSING_KEY, UNKNOWN_KEY, ZERO_VALUE};
+use diagnostic::codes::shape::{BAD_NAME, MISSING_KEY, UNKNOWN_KEY, ZERO_VALUE};
 use diagnostic::{Diagnostic, Diagnostics, Located};
 
 /// Reads the values of a table by the kinds that its section declares.
@@ -27,14 +27,28 @@ fn field(section: &'static Section, entry: Entry, row: bool, out: &mut Diagnosti
     let known = section.key(&entry.key.value).filter(|key| row || !key.column_only);
     let Some(key) = known else { return unknown(section, &entry, out) };
     let mut value = datum::read(key.name, &key.kind, entry.value, out);
-    if key.above_zero && value.value.is_zero() {
-        let message = format!("`{}` is zero", key.name);
-        out.push(
-            Diagnostic::new(&ZERO_VALUE, value.span, message).help(format!("write {} above zero", key.kind.describe())),
-        );
+    if let Some(fault) = hollow(key, &value) {
+        out.push(fault);
         value.value = Datum::Invalid;
     }
     Some(Field { name: key.name, key: entry.key.span, value })
+}
+
+/// A value that is of its kind and says nothing: zero where only more means something, or what is needed, empty.
+fn hollow(key: &Key, value: &Located<Datum>) -> Option<Diagnostic> {
+    let fault = |code, what: &str| Diagnostic::new(code, value.span, format!("`{}` is {what}", key.name));
+    match &value.value {
+        datum if key.above_zero && datum.is_zero() => {
+            Some(fault(&ZERO_VALUE, "zero").help(format!("write {}, above zero", key.kind.describe())))
+        }
+        Datum::List(list) if key.required && list.is_empty() => {
+            Some(fault(&MISSING_KEY, "empty").help("at least one element is needed"))
+        }
+        Datum::Text(text) if key.required && text.trim().is_empty() => {
+            Some(fault(&BAD_NAME, "empty").help(format!("write {}", lower(key.doc))))
+        }
+        _ => None,
+    }
 }
 
 /// Reports a key that is not known. The key that was meant then counts as given, so that it is not missing too.

@@ -46,6 +46,10 @@ impl Reader<'_> {
                 .push(Diagnostic::new(&TOML_SYNTAX, span, message).help("nothing in a system file is nested so deep"));
             return Located::new(Value::Unreadable, span);
         }
+        // What the parser puts in the place of a faulty value has no place of its own.
+        if value.span().is_empty() && !value.get_ref().is_table() {
+            return Located::new(Value::Unreadable, span);
+        }
         let value = match value.into_inner() {
             DeValue::String(text) => Value::Text(text.into_owned()),
             DeValue::Integer(number) => Value::Integer(decimal(number.as_str(), number.radix())),

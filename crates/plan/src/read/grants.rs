@@ -40,7 +40,9 @@ impl Reader<'_> {
         for entry in fields.tables("cache_ways") {
             let Some(grant) = self.way_grant(entry) else { continue };
             match grants.iter().find(|other| (other.cache, other.holder) == (grant.cache, grant.holder)) {
-                Some(first) => self.report_twice(entry, first.span, "ways of this cache are given to the same holder twice"),
+                Some(first) => {
+                    self.report_twice(entry, first.span, "ways of this cache are given to the same holder twice")
+                }
                 None => grants.push(grant),
             }
         }

@@ -30,7 +30,11 @@ static WINDOW: Section = Section {
         Key::optional("schedule", Kind::Ref("schedule"), "The module schedule; the first where not given."),
         Key::required("start", Kind::Time, "The start, counted from the frame's begin."),
         Key::required("length", Kind::Time, "The length, head included."),
-        Key::optional("every", Kind::Time, "Repeats the window at this distance to the frame's end; it divides the frame."),
+        Key::optional(
+            "every",
+            Kind::Time,
+            "Repeats the window at this distance to the frame's end; it divides the frame.",
+        ),
         Key::optional("pinned", Kind::Flag, "Whether the planner must leave it where it is; false where not given."),
     ],
 };

@@ -44,7 +44,8 @@ impl Reader<'_> {
     /// One entry: where it belongs, its first window, the distance of its repetitions.
     fn window(&mut self, entry: &Fields) -> Option<((ScheduleId, CoreId), Window, Option<Duration>)> {
         let core = entry.text("core").and_then(|name| self.cores.resolve(&name, CoreId::new, self.cx));
-        let partition = entry.text("partition").and_then(|name| self.partitions.resolve(&name, PartitionId::new, self.cx));
+        let partition =
+            entry.text("partition").and_then(|name| self.partitions.resolve(&name, PartitionId::new, self.cx));
         let schedule = self.schedule(entry);
         let virtual_core = self.virtual_core(entry, partition);
         let times = self.times(entry);
@@ -121,7 +122,12 @@ impl Reader<'_> {
     }
 
     /// The last of the repetitions ends with the frame or before it.
-    fn ends_inside(&mut self, start: &Located<Duration>, length: &Located<Duration>, every: Option<Duration>) -> Option<()> {
+    fn ends_inside(
+        &mut self,
+        start: &Located<Duration>,
+        length: &Located<Duration>,
+        every: Option<Duration>,
+    ) -> Option<()> {
         let frame = self.system.frame.ns();
         // The start lies below the frame, and the repetition is above zero, as checked before.
         let last = every.map_or(start.ns(), |every| start.ns() + (frame - 1 - start.ns()) / every.ns() * every.ns());
@@ -151,7 +157,10 @@ impl Reader<'_> {
             (format!("`every` asks for {times} windows in a frame"), format!("at most {MOST_REPEATED} are read"))
         } else {
             let message = format!("`every` is {}, which does not divide the frame of {frame}", every.value);
-            (message, "give a time that goes into the frame a whole number of times, or each window for itself".to_owned())
+            (
+                message,
+                "give a time that goes into the frame a whole number of times, or each window for itself".to_owned(),
+            )
         };
         self.cx.report(Diagnostic::new(&UNEVEN_REPETITION, every.span, message).help(help));
         None
@@ -173,7 +182,9 @@ impl Reader<'_> {
             let message = format!("the window of `{name}` at {} is given twice", window.start);
             let (Some(first), Some(again)) = (first, window.span) else { continue };
             self.cx.report(
-                Diagnostic::new(&SAME_WINDOW_TWICE, again, message).also(first, "first given here").help("leave one out"),
+                Diagnostic::new(&SAME_WINDOW_TWICE, again, message)
+                    .also(first, "first given here")
+                    .help("leave one out"),
             );
         }
     }

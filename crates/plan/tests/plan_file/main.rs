@@ -1,5 +1,7 @@
 //! The plan file: reading, writing, its pages.
 
+#![allow(clippy::disallowed_methods, reason = "tests read the published files")]
+
 mod common;
 mod pages;
 mod reading;

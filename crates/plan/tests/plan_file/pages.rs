@@ -1,7 +1,5 @@
 //! The pages of the plan file and of its codes.
 
-
-
 use crate::common;
 use diagnostic::{Code, codes};
 use plan::{key_tables, read_plan};

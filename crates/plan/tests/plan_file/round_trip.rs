@@ -4,7 +4,8 @@ use crate::common;
 use diagnostic::{Located, Sources, Span};
 use model::System;
 use plan::{
-    BandwidthBudget, CoreTable, Placed, Placement, Plan, ScheduleTable, WayGrant, WayHolder, Window, read_plan, write_plan,
+    BandwidthBudget, CoreTable, Placed, Placement, Plan, ScheduleTable, WayGrant, WayHolder, Window, read_plan,
+    write_plan,
 };
 use proptest::prelude::*;
 use quantity::{Address, Bytes, CacheId, CoreId, Duration, Instant, PartitionId, Rate, ScheduleId};
@@ -99,7 +100,8 @@ fn core_windows() -> impl Strategy<Value = Vec<Window>> {
 
 fn repeated(first: Window, every_us: u64) -> Vec<Window> {
     let start = first.start.ns() / 1_000;
-    let starts: Vec<u64> = if every_us == 0 { vec![start] } else { (start..FRAME_US).step_by(every_us as usize).collect() };
+    let starts: Vec<u64> =
+        if every_us == 0 { vec![start] } else { (start..FRAME_US).step_by(every_us as usize).collect() };
     let at = |start: u64| Window {
         start: Instant::from_ns(start * 1_000),
         length: Duration::from_us((first.length.ns() / 1_000).min(FRAME_US - start)),
@@ -123,7 +125,8 @@ fn plan() -> impl Strategy<Value = Plan> {
 }
 
 fn schedules(tables: Vec<Vec<Window>>) -> Vec<ScheduleTable> {
-    let core = |(index, windows): (usize, &Vec<Window>)| CoreTable { core: CoreId::new(index), windows: windows.clone() };
+    let core =
+        |(index, windows): (usize, &Vec<Window>)| CoreTable { core: CoreId::new(index), windows: windows.clone() };
     let table = |(index, cores): (usize, &[Vec<Window>])| ScheduleTable {
         schedule: ScheduleId::new(index),
         cores: cores.iter().enumerate().map(core).filter(|core| !core.windows.is_empty()).collect(),
@@ -137,11 +140,8 @@ fn placement((who, base, size, pinned): (usize, u32, u64, bool)) -> Placement {
 }
 
 fn grant((index, mask): (usize, u64)) -> WayGrant {
-    let holders = [
-        WayHolder::Core(CoreId::new(0)),
-        WayHolder::Core(CoreId::new(1)),
-        WayHolder::Partition(PartitionId::new(1)),
-    ];
+    let holders =
+        [WayHolder::Core(CoreId::new(0)), WayHolder::Core(CoreId::new(1)), WayHolder::Partition(PartitionId::new(1))];
     WayGrant { cache: CacheId::new(0), holder: holders[index], mask, span: None }
 }
 

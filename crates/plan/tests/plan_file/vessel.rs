@@ -1,7 +1,5 @@
 //! The survey vessel's plan as it is published with the program.
 
-
-
 use crate::common;
 use diagnostic::Sources;
 use model::System;
@@ -9,7 +7,8 @@ use plan::{Plan, read_plan, write_plan};
 use std::path::Path;
 
 fn file(name: &str) -> Vec<u8> {
-    std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/survey-vessel").join(name)).expect("a file")
+    std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/survey-vessel").join(name))
+        .expect("a file")
 }
 
 fn vessel() -> (System, Sources) {

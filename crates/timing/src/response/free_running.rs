@@ -84,12 +84,11 @@ pub(super) fn deadlines_met(supply: &WindowSupply, tasks: &TaskSet, starts: &mut
 
 /// Whether from `start` every task whose deadline is within its period meets it; then only its first job counts.
 fn first_deadlines_met(busy: &mut BusyWindow<'_>, start: BusyStart) -> bool {
-    busy.begin(start);
     let tasks = busy.tasks;
-    (0..tasks.len()).all(|position| {
-        let (deadline_ns, period_ns) = (tasks.deadline_ns[position], tasks.period_ns[position]);
-        let limit_ns = deadline_ns.min(period_ns) - tasks.jitter_ns[position];
-        busy.first_job(position, limit_ns) <= limit_ns || deadline_ns > period_ns
+    let limit_ns =
+        |position: usize| tasks.deadline_ns[position].min(tasks.period_ns[position]) - tasks.jitter_ns[position];
+    busy.first_jobs(start, tasks.len(), limit_ns, |position, finish_ns| {
+        finish_ns <= limit_ns(position) || tasks.deadline_ns[position] > tasks.period_ns[position]
     })
 }
 
@@ -124,17 +123,15 @@ fn first_jobs(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Option<Worst>> {
     worst[countable..].fill(None);
     let mut busy = BusyWindow::new(supply, tasks);
     for &start in supply.busy_starts() {
-        busy.begin(start);
-        for (position, worst) in worst[..countable].iter_mut().enumerate() {
-            let jitter_ns = tasks.jitter_ns[position];
-            let limit_ns = tasks.period_ns[position] - jitter_ns;
-            let finish_ns = busy.first_job(position, limit_ns);
-            if finish_ns > limit_ns {
-                *worst = None;
-            } else if let Some(worst) = worst {
-                worst.take_later(start, 0, -jitter_ns, finish_ns);
+        let limit_ns = |position: usize| tasks.period_ns[position] - tasks.jitter_ns[position];
+        busy.first_jobs(start, countable, limit_ns, |position, finish_ns| {
+            if finish_ns > limit_ns(position) {
+                worst[position] = None;
+            } else if let Some(worst) = &mut worst[position] {
+                worst.take_later(start, 0, -tasks.jitter_ns[position], finish_ns);
             }
-        }
+            true
+        });
     }
     worst
 }
@@ -240,18 +237,32 @@ impl<'a> BusyWindow<'a> {
         self.cursor = Cursor::new(self.supply, start);
     }
 
-    /// The finish of the first job of the task at `position`, or some instant above `limit_ns` where it
-    /// finishes later. Called for rising positions, it goes on from the work of the last one: a less urgent
-    /// task finishes no sooner.
+    /// Tells `take` for each of the first `count` positions the finish of its first job from `start`, or some instant
+    /// above its limit where it finishes later; ends early, with false, where `take` says so.
+    ///
+    /// It goes on from the work of one position to the next: a less urgent task finishes no sooner.
     #[inline]
-    fn first_job(&mut self, position: usize, limit_ns: i64) -> i64 {
-        if !self.continue_with(position) {
-            self.cursor = Cursor::new(self.supply, self.start);
-            self.restart(position);
+    fn first_jobs(
+        &mut self,
+        start: BusyStart,
+        count: usize,
+        limit_ns: impl Fn(usize) -> i64,
+        mut take: impl FnMut(usize, i64) -> bool,
+    ) -> bool {
+        let tasks = self.tasks;
+        self.begin(start);
+        for position in 0..count {
+            if !self.continue_with(position) {
+                self.begin(start);
+                self.restart(position);
+            }
+            let finish_ns = self.settle(tasks.others_end(position), limit_ns(position), &mut FIRST_JOB_ROUNDS.clone());
+            self.next_ns[position] = tasks.period_ns[position] - tasks.jitter_ns[position];
+            if !take(position, finish_ns) {
+                return false;
+            }
         }
-        let finish_ns = self.settle(self.tasks.others_end(position), limit_ns, &mut FIRST_JOB_ROUNDS.clone());
-        self.next_ns[position] = self.tasks.period_ns[position] - self.tasks.jitter_ns[position];
-        finish_ns
+        true
     }
 
     /// Takes the first job at `position` into the work so far; false where that might count too much.
@@ -260,8 +271,8 @@ impl<'a> BusyWindow<'a> {
         if position == 0 || !self.tasks.follows_alone(position) {
             return false;
         }
-        let more_ns =
-            self.tasks.charged_ns[position] + self.tasks.blocking_ns[position] - self.tasks.blocking_ns[position - 1];
+        let blocking_ns = &self.tasks.blocking_ns;
+        let more_ns = self.tasks.charged_ns[position] + blocking_ns[position] - blocking_ns[position - 1];
         self.work_ns += more_ns;
         more_ns >= 0
     }
@@ -277,24 +288,30 @@ impl<'a> BusyWindow<'a> {
     }
 
     /// Adds releases until none falls before the finish; then that finish, or the first instant above `limit_ns`.
-    #[inline]
+    #[inline(always)]
     fn settle(&mut self, others_end: usize, limit_ns: i64, rounds: &mut u32) -> i64 {
         let next_ns = &mut self.next_ns[..others_end];
         let charged_ns = &self.tasks.charged_ns[..others_end];
         let period_ns = &self.tasks.period_ns[..others_end];
-        while *rounds > 0 {
-            let finish_ns = self.cursor.finish(self.work_ns);
+        // The loop works on copies, which stay in registers.
+        let (mut cursor, mut work_ns, mut left) = (self.cursor, self.work_ns, *rounds);
+        let finish_ns = loop {
+            let finish_ns = cursor.finish(work_ns);
             if finish_ns > limit_ns {
-                return finish_ns;
+                break finish_ns;
             }
             let released_ns = release_before(finish_ns, next_ns, charged_ns, period_ns);
             if released_ns == 0 {
-                return finish_ns;
+                break finish_ns;
             }
-            self.work_ns += released_ns;
-            *rounds -= 1;
-        }
-        NEVER
+            work_ns += released_ns;
+            left -= 1;
+            if left == 0 {
+                break NEVER;
+            }
+        };
+        (self.cursor, self.work_ns, *rounds) = (cursor, work_ns, left.max(1));
+        finish_ns
     }
 }
 

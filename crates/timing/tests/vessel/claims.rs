@@ -1,0 +1,287 @@
+//! The vessel through the door that commands use, whole and with one thing changed each.
+
+use super::figures::{PARTITIONS, us};
+use super::system::{at, core_of, duration_us, rule, schedule, vessel};
+use claim::{Kind, Status, Verdict};
+use model::System;
+use model::system::{CriticalSection, DeadlinePhase, GrowthSubject, Guest, PeakRate, Release, ScheduledPartition};
+use plan::Plan;
+use quantity::{Bytes, CoreId, Duration, Instant, PartitionId, Rate};
+use timing::claims::check;
+
+fn find<'a>(verdicts: &'a [Verdict], id: &str) -> &'a Verdict {
+    verdicts.iter().find(|verdict| verdict.id == id).unwrap_or_else(|| panic!("no verdict {id}"))
+}
+
+fn partition_index(name: &str) -> usize {
+    PARTITIONS.iter().position(|row| row.name == name).expect("a partition of the page")
+}
+
+fn changed(change: impl FnOnce(&mut System, &mut Plan)) -> Vec<Verdict> {
+    let (mut system, mut plan) = vessel();
+    change(&mut system, &mut plan);
+    check(&system, &plan)
+}
+
+fn task_index(system: &System, label: &str) -> usize {
+    system.task_ids().find(|&id| system.task_label(id) == label).expect("a task of the page").index()
+}
+
+#[test]
+fn everything_about_the_vessel_is_shown() {
+    let verdicts = changed(|_, _| {});
+    assert!(verdicts.iter().all(|verdict| verdict.status == Status::Shown), "{verdicts:#?}");
+    let count = |kind| verdicts.iter().filter(|verdict| verdict.kind == kind).count();
+    assert_eq!([count(Kind::Response), count(Kind::Window), count(Kind::Margin)], [39, 4 + 12, 4 + 12]);
+    for partition in PARTITIONS {
+        for task in partition.tasks {
+            let verdict = find(&verdicts, &format!("response/{}.{}", partition.name, task.name));
+            assert_eq!(verdict.bound, Some(us(task.response_us)));
+            assert_eq!(verdict.limit, Some(us(task.period_us)));
+            assert!(verdict.exact);
+            let growth = verdict.growth.expect("every task has room to grow");
+            assert_eq!(growth.charged_ns, us(task.charged_us));
+            assert!(growth.largest_charged_ns > growth.charged_ns);
+        }
+        let margin = find(&verdicts, &format!("margin/partition/{}", partition.name));
+        assert_eq!(margin.bound.map(|ppm| ppm / 1000), Some(partition.growth_per_mille));
+        let budget = find(&verdicts, &format!("window/{}/{}", core_of(partition.name), partition.name));
+        assert_eq!(budget.bound, budget.limit);
+    }
+    for (core, free_ppm) in [305_000, 300_000, 350_000, 330_000].into_iter().enumerate() {
+        assert_eq!(find(&verdicts, &format!("margin/core/{core}")).bound, Some(free_ppm));
+    }
+}
+
+#[test]
+fn slower_lines_violate_with_a_scenario() {
+    // The page's slower RAM: 60 ns a line.
+    let verdicts = changed(|system, _| {
+        let interconnect = system.board.interconnect.as_mut().expect("the vessel has one");
+        interconnect.guaranteed = at(Rate::from_bytes_per_s(64_000_000_000 / 60));
+        interconnect.line = at(Bytes::new(64));
+    });
+    let trk = find(&verdicts, "response/OBJT.trk");
+    assert_eq!((trk.status, trk.exact), (Status::Violated, true));
+    let witness = trk.witness.as_ref().expect("a violation has a witness");
+    assert_eq!(witness.timeline.last().map(|last| last.end_ns), witness.completes_ns);
+    let own = witness.releases.iter().rfind(|job| job.task == "OBJT.trk").expect("the job itself");
+    let response_ns = witness.completes_ns.map(|end_ns| end_ns as i64 - own.arrival_ns);
+    assert_eq!(response_ns, trk.bound.map(|bound_ns| bound_ns as i64));
+    let svp = find(&verdicts, "response/SONR.svp");
+    assert_eq!((svp.status, svp.bound), (Status::Violated, None));
+    assert!(svp.reason.as_ref().is_some_and(|reason| reason.contains("passes the supply")), "{:?}", svp.reason);
+    let late = svp.witness.as_ref().expect("its first late job");
+    let own = late.releases.iter().rfind(|job| job.task == "SONR.svp").expect("the job itself");
+    assert!(late.completes_ns.is_some_and(|end_ns| end_ns as i64 - own.arrival_ns > us(100_000) as i64));
+    assert_eq!(find(&verdicts, "margin/partition/OBJT").status, Status::Violated);
+    assert_eq!(find(&verdicts, "response/STOP.estop").status, Status::Shown);
+}
+
+#[test]
+fn a_missing_datum_is_named_and_never_a_pass() {
+    type Change = fn(&mut System);
+    let cases: [(Change, &str); 7] = [
+        (|system| system.platform.switch = None, "platform.switch"),
+        (|system| system.platform.refill = None, "platform.refill"),
+        (|system| system.platform.context_switch = None, "platform.context_switch"),
+        (|system| system.platform.release_jitter = None, "platform.release_jitter"),
+        (|system| system.platform.nonpreemptable = None, "platform.nonpreemptable"),
+        (|system| system.board.interconnect = None, "board.interconnect"),
+        (|system| system.partitions.iter_mut().for_each(|p| p.guest = at(Guest::Edf)), "earliest deadline first"),
+    ];
+    for (change, named) in cases {
+        let verdicts = changed(|system, _| change(system));
+        let estop = find(&verdicts, "response/STOP.estop");
+        assert_eq!((estop.status, estop.bound), (Status::NotAnalysed, None), "{named}");
+        assert!(estop.reason.as_ref().is_some_and(|reason| reason.contains(named)), "{named}: {:?}", estop.reason);
+        assert_eq!(find(&verdicts, "margin/partition/STOP").status, Status::NotAnalysed);
+    }
+}
+
+#[test]
+fn a_missing_datum_of_a_task_stays_in_its_partition() {
+    let changes: [fn(&mut model::system::Task); 4] = [
+        |task| task.wcet = None,
+        |task| task.line_requests = None,
+        |task| task.priority = None,
+        |task| task.sections.push(CriticalSection { resource: at("bus".to_owned()), length: duration_us(5) }),
+    ];
+    for change in changes {
+        let verdicts = changed(|system, _| {
+            let selftest = task_index(system, "STOP.selftest");
+            change(&mut system.tasks[selftest]);
+        });
+        assert_eq!(find(&verdicts, "response/STOP.estop").status, Status::NotAnalysed);
+        // On the same core the bound stands; only throttling may no longer be excluded.
+        let imu = find(&verdicts, "response/NAVF.imu");
+        assert!(imu.bound == Some(us(8_278)) && matches!(imu.status, Status::Shown | Status::NotShown));
+        assert_eq!(find(&verdicts, "response/OBJT.trk").status, Status::Shown);
+    }
+}
+
+#[test]
+fn possible_throttling_is_not_shown() {
+    let burst = changed(|system, _| {
+        let estop = task_index(system, "STOP.estop");
+        system.tasks[estop].peak_rate = None;
+    });
+    let too_fast = changed(|system, _| {
+        let estop = task_index(system, "STOP.estop");
+        system.tasks[estop].peak_rate = Some(at(PeakRate::AtMost(Rate::from_bytes_per_s(160_000_001))));
+    });
+    let no_budget = changed(|_, plan| plan.bandwidth.clear());
+    for verdicts in [&burst, &too_fast, &no_budget] {
+        let integ = find(verdicts, "response/NAVF.integ");
+        assert_eq!((integ.status, integ.exact), (Status::NotShown, false), "the core is one");
+        assert!(integ.bound.is_some() && integ.reason.is_some());
+    }
+    assert_eq!(find(&burst, "response/OBJT.radar").status, Status::Shown);
+    assert!(find(&no_budget, "response/OBJT.radar").reason.as_ref().is_some_and(|reason| reason.contains("budget")));
+}
+
+#[test]
+fn a_bound_that_may_not_be_attained_is_not_shown_rather_than_violated() {
+    // Equals counted both ways, with deadlines that only the count of both misses.
+    let verdicts = changed(|system, _| {
+        for label in ["STOP.estop", "STOP.superv"] {
+            let index = task_index(system, label);
+            system.tasks[index].priority = Some(at(3));
+            system.tasks[index].deadline = duration_us(9_500);
+        }
+    });
+    for task in ["estop", "superv"] {
+        let verdict = find(&verdicts, &format!("response/STOP.{task}"));
+        assert_eq!((verdict.status, verdict.exact, verdict.bound), (Status::NotShown, false, Some(us(9_746))));
+        assert!(verdict.witness.is_none());
+    }
+    // With a deadline that is missed without the equal too, the miss is certain.
+    let certain = changed(|system, _| {
+        for label in ["STOP.estop", "STOP.superv"] {
+            let index = task_index(system, label);
+            system.tasks[index].priority = Some(at(3));
+            system.tasks[index].deadline = duration_us(9_200);
+        }
+    });
+    let verdict = find(&certain, "response/STOP.estop");
+    assert_eq!((verdict.status, verdict.exact), (Status::Violated, false));
+    assert!(verdict.witness.as_ref().is_some_and(|witness| witness.completes_ns.is_some()));
+}
+
+#[test]
+fn deadlines_in_the_frame_phase_take_release_points_as_declared() {
+    let verdicts = changed(|system, _| system.deadline_phase = DeadlinePhase::Frame);
+    for (label, expected_us) in [("STOP.estop", 368), ("TRAK.guid", 848), ("LINK.rx", 908)] {
+        let verdict = find(&verdicts, &format!("response/{label}"));
+        assert_eq!((verdict.bound, verdict.basis.analysis), (Some(us(expected_us)), "frame-aligned"));
+        assert!(!verdict.exact && verdict.status == Status::Shown, "blocking is a bound there");
+    }
+    let mixed = changed(|system, _| {
+        system.deadline_phase = DeadlinePhase::Frame;
+        let superv = task_index(system, "STOP.superv");
+        system.tasks[superv].release = at(Release::FreeRunning);
+    });
+    let estop = find(&mixed, "response/STOP.estop");
+    assert_eq!((estop.bound, estop.exact, estop.basis.analysis), (Some(us(9_378)), false, "free-running"));
+    assert!(estop.reason.as_ref().is_some_and(|reason| reason.contains("free-running")), "{:?}", estop.reason);
+}
+
+#[test]
+fn tables_at_their_edges() {
+    let stop = |plan: &mut Plan| plan.schedules[0].cores[0].windows.remove(0);
+    // Exactly one head long: no usable time in that window.
+    let head_long = changed(|_, plan| plan.schedules[0].cores[0].windows[0].length = Duration::from_us(40));
+    assert_eq!(find(&head_long, "window/0").status, Status::Violated);
+    assert_eq!(find(&head_long, "response/STOP.estop").status, Status::NotAnalysed);
+    let longer = changed(|_, plan| plan.schedules[0].cores[0].windows[0].length = Duration::from_ns(40_001));
+    assert_eq!(find(&longer, "window/0").status, Status::Shown);
+    assert_eq!(find(&longer, "window/0/STOP").bound, Some(40_001));
+    assert_eq!(find(&longer, "window/0/STOP").status, Status::Violated);
+    // One tick into the next window.
+    let overlap = changed(|_, plan| plan.schedules[0].cores[0].windows[0].length = Duration::from_ns(1_000_001));
+    assert_eq!(find(&overlap, "window/0").status, Status::Violated);
+    assert_eq!(find(&overlap, "response/NAVF.imu").status, Status::NotAnalysed);
+    assert_eq!(find(&overlap, "response/OBJT.trk").status, Status::Shown);
+    // Up to the frame's end, and one tick over.
+    for (length_us, expected) in [(5_000, Status::Shown), (5_001, Status::Violated)] {
+        let end = changed(|_, plan| {
+            let mut window = stop(plan);
+            window.start = Instant::from_ns(us(95_000) + us(3_000));
+            window.length = Duration::from_us(length_us - 3_000);
+            let windows = &mut plan.schedules[0].cores[0].windows;
+            windows.push(window);
+            windows.sort_by_key(|window| window.start);
+        });
+        assert_eq!(find(&end, "window/0").status, expected, "{length_us}");
+    }
+}
+
+#[test]
+fn windows_where_they_must_not_be() {
+    let elsewhere = changed(|system, _| {
+        let stop = partition_index("STOP");
+        system.partitions[stop].cores = vec![at(CoreId::new(1))];
+        system.partitions[stop].apart_from = vec![at(PartitionId::new(partition_index("PROP")))];
+        system.partitions[stop].together_with = vec![at(PartitionId::new(partition_index("LINK")))];
+    });
+    let table = find(&elsewhere, "window/0");
+    assert_eq!((table.status, table.bound), (Status::Violated, Some(3)), "{:?}", table.reason);
+    let twice = changed(|_, plan| {
+        let window = plan.schedules[0].cores[0].windows[0];
+        let other = &mut plan.schedules[0].cores[3].windows;
+        other.insert(0, window);
+        other[1].start = window.end();
+        other[1].length = Duration::from_us(2_000);
+    });
+    assert_eq!(find(&twice, "window/0").status, Status::Violated);
+    assert_eq!(find(&twice, "window/3").status, Status::Violated);
+    let frame = changed(|system, _| system.frame = duration_us(110_000));
+    let none = find(&frame, "window/1/OBJT");
+    assert_eq!((none.status, none.bound), (Status::Violated, None));
+    assert!(none.reason.as_ref().is_some_and(|reason| reason.contains("no multiple")));
+}
+
+#[test]
+fn schedules_are_told_apart_and_a_missing_one_is_not_analysed() {
+    let verdicts = changed(|system, plan| {
+        system.schedules.push(schedule("Transit"));
+        system.schedules.push(schedule("Harbour"));
+        let bath = PartitionId::new(partition_index("BATH"));
+        let idle = ScheduledPartition { partition: at(bath), idle: true, active_tasks: None, grant: None };
+        system.schedules[1].changes.push(idle);
+        let mut transit = plan.schedules[0].clone();
+        transit.schedule = quantity::ScheduleId::new(1);
+        transit.cores[3].windows.retain(|window| window.partition != bath);
+        plan.schedules.push(transit);
+    });
+    assert_eq!(find(&verdicts, "response/BATH.grid@Survey").status, Status::Shown);
+    assert!(verdicts.iter().all(|verdict| verdict.id != "response/BATH.grid@Transit"), "idle there");
+    assert_eq!(find(&verdicts, "response/LINK.rx@Transit").status, Status::Shown);
+    assert_eq!(find(&verdicts, "margin/core/3@Transit").bound, Some(750_000));
+    for id in ["response/LINK.rx@Harbour", "window/3@Harbour", "window/3/LINK@Harbour", "margin/core/3@Harbour"] {
+        let verdict = find(&verdicts, id);
+        assert_eq!((verdict.status, verdict.bound), (Status::NotAnalysed, None), "{id}");
+    }
+}
+
+#[test]
+fn a_growth_rule_is_the_limit_of_the_margin() {
+    let verdicts = changed(|system, _| system.growth_rules.push(rule(GrowthSubject::Partitions, 10)));
+    for (partition, status) in [("OBJT", Status::Violated), ("SONR", Status::Violated), ("LINK", Status::Shown)] {
+        let margin = find(&verdicts, &format!("margin/partition/{partition}"));
+        assert_eq!((margin.status, margin.limit), (status, Some(1_100_000)), "{partition}");
+        assert_eq!(margin.witness.is_some(), status == Status::Violated);
+    }
+}
+
+#[test]
+fn a_partition_without_windows_has_no_bound() {
+    let verdicts = changed(|_, plan| {
+        let stop = PartitionId::new(partition_index("STOP"));
+        plan.schedules[0].cores[0].windows.retain(|window| window.partition != stop);
+    });
+    let estop = find(&verdicts, "response/STOP.estop");
+    assert_eq!((estop.status, estop.bound), (Status::Violated, None));
+    assert_eq!(find(&verdicts, "window/0/STOP").bound, Some(0));
+    assert_eq!(find(&verdicts, "margin/partition/STOP").bound, Some(0));
+}
