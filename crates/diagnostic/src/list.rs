@@ -30,6 +30,21 @@ impl Diagnostics {
         self.found.extend(diagnostics);
     }
 
+    /// The number of diagnostics so far.
+    pub fn len(&self) -> usize {
+        self.found.len()
+    }
+
+    /// Whether nothing is wrong so far.
+    pub fn is_empty(&self) -> bool {
+        self.found.is_empty()
+    }
+
+    /// Those that were added after there were `before` of them.
+    pub fn since(&self, before: usize) -> impl Iterator<Item = &Diagnostic> {
+        self.found.iter().skip(before)
+    }
+
     /// Whether an error is among them.
     pub fn has_errors(&self) -> bool {
         self.found.iter().any(Diagnostic::is_error)

@@ -51,7 +51,10 @@ fn extracts<'a>(diagnostic: &'a Diagnostic, sources: &'a Sources) -> Vec<Extract
     for (kind, label) in std::iter::once((AnnotationKind::Primary, &diagnostic.primary)).chain(secondary) {
         let id = label.span.file;
         let Some(file) = sources.get(id) else { continue };
-        let lines = sources.line_index(label.span)..sources.line_index(label.span.behind()) + 1;
+        let first = sources.line_index(label.span);
+        // Of a place as long as a file only the head can be shown.
+        let last = sources.line_index(label.span.behind()).min(first + LINES_TOGETHER);
+        let lines = first..last + 1;
         match extracts.iter_mut().find(|extract| extract.takes(id, &lines)) {
             Some(extract) => extract.join(lines, (kind, label)),
             None => extracts.push(Extract { id, file, lines, labels: vec![(kind, label)] }),

@@ -1,4 +1,5 @@
-//! The pages of the system file: every key table is the one that the declarations make, every section has a page.
+//! The pages of the system file and of the codes: every table is the one that the declarations make, every section has
+//! a page.
 //!
 //! `COFFERDAM_WRITE_PAGES=1` writes the tables into the pages instead of comparing them.
 
@@ -57,5 +58,36 @@ fn every_table_on_a_page_is_of_a_section() {
         for line in marked {
             assert!(markers.contains(&format!("{line}\n")), "{}: {line}: no such section", path.display());
         }
+    }
+}
+
+/// The list of all codes, made from their declarations.
+fn index() -> String {
+    let head =
+        "# The codes\n\nEvery error and warning has a code, and every code a page with an example and its mending.\n\n";
+    let table = "| code | severity | since | what it says |\n|---|---|---|---|\n";
+    let row = |code: &diagnostic::Code| {
+        format!("| [{0}]({0}.md) | {1} | {2} | {3} |\n", code.id, code.severity, code.since, code.summary)
+    };
+    let mut rows: Vec<_> = diagnostic::codes::all().map(row).collect();
+    rows.sort();
+    head.to_owned() + table + &rows.concat()
+}
+
+#[test]
+fn the_list_of_codes_is_current() {
+    let path = folder().join("../codes/README.md");
+    if std::env::var_os("COFFERDAM_WRITE_PAGES").is_some() {
+        std::fs::write(&path, index()).expect("the list can be written");
+    }
+    let page = std::fs::read_to_string(&path).expect("docs/codes/README.md");
+    assert!(page == index(), "docs/codes/README.md: run with COFFERDAM_WRITE_PAGES=1, or paste\n{}", index());
+}
+
+#[test]
+fn every_page_of_a_code_has_its_summary_as_head() {
+    for code in diagnostic::codes::all() {
+        let head = format!("# {code}: {}\n", code.summary.trim_end_matches('.'));
+        assert!(code.page.starts_with(&head), "the page of {code} does not begin with {head}");
     }
 }

@@ -48,6 +48,17 @@ fn one_syntax_error_is_shown_for_a_line_and_hides_no_other_section() {
 }
 
 #[test]
+fn what_a_fault_took_away_is_not_missed() {
+    let owner = format!("{SMALLEST}\n[[board.device]]\nname = \"D\"\nowner = \"LOG\"\n");
+    assert_found(&owner, &["E0109 system.toml:23:9"]);
+    assert_found(owner.replace("\"B1\"", "\"B1"), &["E0004 system.toml:6:11"]);
+    let ends = SMALLEST.replace("guest =", "restart = { ends_with = \"NAV.imu\" }\nguest =");
+    assert_found(&ends, &["E0109 system.toml:13:25"]);
+    assert_found(ends.clone() + "\n[tables]\ntasks = [\"no.csv\"]\n", &["E0001 system.toml:23:10"]);
+    assert_found(ends.replace("\"fuse\"", "\"a.b\""), &["E0107 system.toml:17:8"]);
+}
+
+#[test]
 fn deep_nesting_is_refused_and_not_followed() {
     for (open, close) in [("[", "]"), ("{ a = ", " }")] {
         let deep = format!("x = {}1{}\n", open.repeat(10_000), close.repeat(10_000));
@@ -130,6 +141,20 @@ fn cells_are_underlined_where_they_stand() {
 }
 
 #[test]
+fn a_quote_that_is_not_closed_is_guessed_at() {
+    let rows = "a,NAV,20 ms,2,1 ms,\n".repeat(5_000);
+    let table = format!("{HEADER}a,NAV,\"20 ms,2,1 ms,\n{rows}");
+    let mut files = Files::from([
+        ("system.toml".to_owned(), (SMALLEST.to_owned() + "\n[tables]\ntasks = [\"tasks.csv\"]\n").into_bytes()),
+        ("tasks.csv".to_owned(), table.into_bytes()),
+    ]);
+    let reading = read_system("system.toml", &mut files);
+    assert_eq!(found(&reading), ["E0005 tasks.csv:2:1"]);
+    let text = rendered(&reading);
+    assert!(text.contains("is a double quote not closed?") && text.len() < 2_000, "{text}");
+}
+
+#[test]
 fn headers_are_held_against_the_keys() {
     assert_eq!(found_in_table(""), ["E0005 tasks.csv:1:1"]);
     assert_eq!(found_in_table("name,priority,partition,perod\na,2,NAV,20 ms\n"), ["E0101 tasks.csv:1:25"]);
@@ -184,4 +209,46 @@ fn the_schema_knows_what_the_reader_knows() {
     assert_eq!(task["additionalProperties"], false);
     assert_eq!(task["properties"]["release"]["enum"], serde_json::json!(["free-running", "frame-aligned"]));
     assert!(task["properties"].get("partition").is_none());
+}
+
+/// Every key and value of a TOML value that the schema does not admit.
+fn refused(value: &toml::Value, schema: &serde_json::Value, path: &str, out: &mut Vec<String>) {
+    let kind = schema["type"].as_str();
+    match value {
+        toml::Value::Table(table) if kind == Some("object") => {
+            for (key, value) in table {
+                let path = format!("{path}.{key}");
+                match schema["properties"].get(key) {
+                    Some(inner) => refused(value, inner, &path, out),
+                    None => out.push(path),
+                }
+            }
+        }
+        toml::Value::Array(list) if kind == Some("array") => {
+            list.iter().for_each(|value| refused(value, &schema["items"], path, out));
+        }
+        toml::Value::String(text) if schema.get("enum").is_some() => {
+            let words = schema["enum"].as_array().expect("a list of words");
+            if !words.iter().any(|word| word == text) {
+                out.push(format!("{path} = {text}"));
+            }
+        }
+        toml::Value::String(_) if kind == Some("string") => {}
+        toml::Value::Integer(_) if kind == Some("integer") => {}
+        toml::Value::Boolean(_) if kind == Some("boolean") => {}
+        _ if schema == &serde_json::json!({ "description": schema["description"] })
+            || schema.get("anyOf").is_some() => {}
+        other => out.push(format!("{path}: {}", other.type_str())),
+    }
+}
+
+#[test]
+fn the_schema_admits_the_vessel() {
+    let system: toml::Value = toml::from_str(&common::text(&common::vessel(), "system.toml")).expect("TOML");
+    let mut out = Vec::new();
+    refused(&system, &schema(), "", &mut out);
+    assert_eq!(out, Vec::<String>::new());
+    let wrong: toml::Value = toml::from_str("board = { core = [{ nme = 1 }] }\nsystem = { frame = 1 }").expect("TOML");
+    refused(&wrong, &schema(), "", &mut out);
+    assert_eq!(out, [".board.core.nme", ".system.frame: integer"]);
 }

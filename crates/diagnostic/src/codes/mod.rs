@@ -6,6 +6,7 @@
 pub mod board;
 pub mod input;
 pub mod partition;
+pub mod plan;
 pub mod plan_file;
 pub mod shape;
 pub mod task;
@@ -13,7 +14,7 @@ pub mod task;
 use crate::Code;
 
 static GROUPS: &[&[&Code]] =
-    &[input::GROUP, shape::GROUP, board::GROUP, partition::GROUP, task::GROUP, plan_file::GROUP];
+    &[input::GROUP, shape::GROUP, board::GROUP, partition::GROUP, task::GROUP, plan_file::GROUP, plan::GROUP];
 
 /// All codes in the order of their ids within each group.
 pub fn all() -> impl Iterator<Item = &'static Code> {

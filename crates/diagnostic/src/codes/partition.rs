@@ -17,6 +17,7 @@ crate::code::declare! {
     ROLE_TWICE = Error "E0314", since "0.1.0", "Two partitions have a role that only one may have.";
     BUILDER_CYCLE = Error "E0315", since "0.1.0", "A partition is built by itself, directly or through others.";
     ENDS_ELSEWHERE = Error "E0316", since "0.1.0", "An outage ends with a task of another partition.";
+    VIRTUAL_CORES = Error "E0317", since "0.1.0", "A partition has more virtual cores than there are cores for them.";
     WARM_ABOVE_COLD = Warning "W0301", since "0.1.0", "A warm start takes longer than a cold start.";
     NO_TASKS = Warning "W0302", since "0.1.0", "A partition has no task.";
 }

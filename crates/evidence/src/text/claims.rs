@@ -40,7 +40,7 @@ pub(super) fn tightest(page: &mut Page, dossier: &Dossier) {
     rows(page, &tightest);
 }
 
-fn rows(page: &mut Page, verdicts: &[&Verdict]) {
+pub(super) fn rows(page: &mut Page, verdicts: &[&Verdict]) {
     let rows: Vec<_> = verdicts.iter().map(|verdict| row(page, verdict)).collect();
     let aligns = [Align::Left, Align::Right, Align::Right, Align::Left, Align::Right, Align::Left];
     page.table(2, &aligns, &rows);

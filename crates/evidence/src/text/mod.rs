@@ -61,6 +61,13 @@ pub fn render(dossier: &Dossier, detail: Detail, style: Style) -> String {
     page.finish()
 }
 
+/// The `n` shown claims nearest to their limits, as a table of their own.
+pub fn tightest(dossier: &Dossier, n: usize, style: Style) -> String {
+    let mut page = Page::new(style);
+    claims::rows(&mut page, &dossier.tightest(n));
+    page.finish()
+}
+
 fn cautions(page: &mut Page) {
     page.heading("Cautions");
     let shorts: Vec<_> = CAUTIONS.iter().enumerate().map(|(n, c)| format!("{} {}", n + 1, c.short)).collect();

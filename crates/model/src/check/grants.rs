@@ -4,7 +4,7 @@ use super::name;
 use crate::read::{Context, Document, Fields, Policy, policy_of};
 use diagnostic::codes::partition::GRANT_AND_POLICY;
 use diagnostic::codes::shape::{KEY_ALONE, KEYS_CLASH};
-use diagnostic::{Diagnostic, Located, Span};
+use diagnostic::{Diagnostic, Span};
 
 /// The keys by which a partition asks for time, each with the policy that gives it so.
 const WAYS: [(&str, Policy); 3] =
@@ -33,21 +33,28 @@ pub(super) fn check(doc: &Document, cx: &mut Context) {
 }
 
 fn check_policy(doc: &Document, partition: &Fields, (key, policy, span): (&str, Policy, Span), cx: &mut Context) {
-    let Some(given) = policy_for(doc, partition).filter(|given| given.value != policy) else { return };
+    let Some((given, place)) = policy_for(doc, partition).filter(|(given, _)| *given != policy) else { return };
     let message = format!("partition {} asks for time by `{key}`, which its core set does not give", name(partition));
-    let keys = WAYS.iter().find(|(_, policy)| *policy == given.value);
-    let help = match keys {
-        Some((key, _)) => format!("ask by `{key}` instead, or choose another core set"),
-        None => format!("leave out `{key}`: the core is the partition's alone"),
-    };
-    cx.report(
-        Diagnostic::new(&GRANT_AND_POLICY, span, message).also(given.span, "the policy of its core set").help(help),
-    );
+    let fault = Diagnostic::new(&GRANT_AND_POLICY, span, message);
+    let fault = place.into_iter().fold(fault, |fault, place| fault.also(place, "the policy of its core set"));
+    let way = WAYS.iter().find(|(_, policy)| *policy == given);
+    cx.report(fault.help(match (way, place) {
+        (Some((key, _)), Some(_)) => format!("ask by `{key}` instead, or choose another core set"),
+        (Some((key, _)), None) => {
+            format!("ask by `{key}`, or declare a [[core_set]]: without one there are window tables")
+        }
+        (None, _) => format!("leave out `{key}`: the core is the partition's alone"),
+    }));
 }
 
-/// The policy of the core set that a partition names, or of the only one.
-fn policy_for(doc: &Document, partition: &Fields) -> Option<Located<Policy>> {
-    policy_of(set_of(doc, partition)?)
+/// The policy of the core set that a partition names, or of the only one, and where it is declared; window tables
+/// where no set is declared.
+fn policy_for(doc: &Document, partition: &Fields) -> Option<(Policy, Option<Span>)> {
+    if !doc.root.has("core_set") {
+        return Some((Policy::WindowTable, None));
+    }
+    let policy = policy_of(set_of(doc, partition)?)?;
+    Some((policy.value, Some(policy.span)))
 }
 
 /// The core set that a partition names, or the only declared one.

@@ -1,15 +1,17 @@
 //! The cores that partitions are pinned to: as many as virtual cores, in their core set, dedicated to one at most.
 
+use super::cores::is_active;
 use super::grants::set_of;
 use super::name;
 use crate::read::{Context, Document, Fields, Policy, policy_of};
-use diagnostic::codes::partition::{CORE_OUTSIDE_SET, CORES_COUNT, DEDICATED_TWICE};
+use diagnostic::codes::partition::{CORE_OUTSIDE_SET, CORES_COUNT, DEDICATED_TWICE, VIRTUAL_CORES};
 use diagnostic::{Diagnostic, Span};
 use std::collections::BTreeMap;
 
 pub(super) fn check(doc: &Document, cx: &mut Context) {
     let mut dedicated = BTreeMap::new();
     for partition in doc.root.tables("partition") {
+        too_many(doc, partition).into_iter().for_each(|fault| cx.report(fault));
         count(partition).into_iter().for_each(|fault| cx.report(fault));
         let Some(set) = set_of(doc, partition) else { continue };
         outside(partition, set).into_iter().for_each(|fault| cx.report(fault));
@@ -21,6 +23,22 @@ pub(super) fn check(doc: &Document, cx: &mut Context) {
 
 fn virtual_cores(partition: &Fields) -> usize {
     partition.small("virtual_cores").map_or(1, |count| usize::try_from(count.value).unwrap_or(usize::MAX))
+}
+
+/// No two virtual cores of a partition can run on one core.
+fn too_many(doc: &Document, partition: &Fields) -> Option<Diagnostic> {
+    let wanted = partition.small("virtual_cores")?;
+    let board = doc.root.table("board")?;
+    let active = || board.tables("core").filter(|core| is_active(core)).count();
+    let set = set_of(doc, partition);
+    let (cores, span) = set.map_or_else(|| (active(), board.span), |set| (set.list("cores").len(), set.span));
+    if virtual_cores(partition) <= cores || cores == 0 {
+        return None;
+    }
+    let message =
+        format!("partition {} has {} virtual cores and only {cores} to run on", name(partition), wanted.value);
+    let fault = Diagnostic::new(&VIRTUAL_CORES, wanted.span, message).also(span, "its cores are declared here");
+    Some(fault.help("each virtual core needs a core of its own"))
 }
 
 fn count(partition: &Fields) -> Option<Diagnostic> {

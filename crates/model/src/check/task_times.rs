@@ -16,7 +16,7 @@ pub(super) fn check(doc: &Document, cx: &mut Context) {
     for (index, task) in doc.tasks.iter().enumerate() {
         let who = || task_name(doc, index);
         let fields = &task.fields;
-        let orders = orders(fields).into_iter().filter_map(|order| order.fault(&who()));
+        let orders = orders(fields).into_iter().filter_map(|order| order.fault(who));
         let virtual_cores = cores.get(task.partition).copied().unwrap_or(1);
         let rest = [alignment(fields), virtual_core(fields, virtual_cores)].into_iter().flatten();
         let rest =
@@ -90,14 +90,20 @@ fn orders(task: &Fields) -> Vec<Order> {
 }
 
 impl Order {
-    fn fault(&self, who: &str) -> Option<Diagnostic> {
+    fn fault(&self, who: impl Fn() -> String) -> Option<Diagnostic> {
         let (small, large) = (self.small.1?, self.large.1?);
         if small.value < large.value || (self.equal && small.value == large.value) {
             return None;
         }
         let verb = if self.equal { "passes" } else { "is not below" };
-        let message =
-            format!("task {who}: the {}, {}, {verb} the {}, {}", self.small.0, small.value, self.large.0, large.value);
+        let message = format!(
+            "task {}: the {}, {}, {verb} the {}, {}",
+            who(),
+            self.small.0,
+            small.value,
+            self.large.0,
+            large.value
+        );
         let fault = Diagnostic::new(self.code, small.span, message);
         Some(fault.also(large.span, format!("the {}", self.large.0)).help(self.help))
     }

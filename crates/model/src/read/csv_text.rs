@@ -117,8 +117,10 @@ impl Header {
         if record.cells.len() != self.columns.len() {
             let message =
                 format!("this row has {} cells and the header has {}", record.cells.len(), self.columns.len());
-            let help =
-                "put a cell that holds a comma into double quotes; leave a cell empty for a key that is not given";
+            let commas =
+                "put a cell that holds a comma into double quotes; leave one empty for a key that is not given";
+            let quote = "the row runs over several lines: is a double quote not closed?";
+            let help = if record.cells.iter().any(|cell| cell.value.contains('\n')) { quote } else { commas };
             out.push(Diagnostic::new(&TABLE_SYNTAX, span, message).help(help));
             return None;
         }

@@ -28,7 +28,6 @@ pub(crate) struct TaskFields {
 #[derive(Debug)]
 pub(crate) struct AllNames {
     pub cores: Names,
-    pub caches: Names,
     pub memories: Names,
     pub devices: Names,
     pub zones: Names,
@@ -43,26 +42,31 @@ pub(crate) struct AllNames {
 impl Document {
     /// Collects all names; reports those that are given twice, and rows of no known partition.
     pub fn new(input: Input, cx: &mut Context) -> Self {
-        let Input { mut root, task_rows, channel_rows } = input;
-        let partitions = Names::collect("partition", root.names("partition"), cx);
-        let tasks = all_tasks(&mut root, task_rows, &partitions, cx);
+        let Input { mut root, task_rows, channel_rows, broken, broken_tables } = input;
+        let partitions = Names::collect("partition", root.names("partition"), cx).incomplete_if(broken);
+        let rows = task_rows.len();
+        let (tasks, taken) = all_tasks(&mut root, task_rows, &partitions, cx);
+        let lost_tasks = broken || broken_tables || taken < rows;
         let labels = tasks.iter().map(|task| label(task, &partitions));
-        let task_names = Names::collect("task", labels, cx);
+        let task_names = Names::collect("task", labels, cx).incomplete_if(lost_tasks);
         let channels = root.names("channel").chain(channel_rows.iter().map(|row| row.text("name")));
         let board = root.table("board");
         let of_board = |what, key, cx: &mut Context| {
-            Names::collect(what, board.into_iter().flat_map(|board| board.names(key)), cx)
+            Names::collect(what, board.into_iter().flat_map(|board| board.names(key)), cx).incomplete_if(broken)
         };
+        // Nothing refers to these; their names must differ all the same.
+        of_board("cache", "cache", cx);
+        let interconnect = board.and_then(|board| board.table("interconnect"));
+        Names::collect("master", interconnect.into_iter().flat_map(|masters| masters.names("master")), cx);
         let levels = root.table("system").map(|system| system.texts("levels")).unwrap_or_default();
         let names = AllNames {
             cores: of_board("core", "core", cx),
-            caches: of_board("cache", "cache", cx),
             memories: of_board("memory region", "memory", cx),
             devices: of_board("device", "device", cx),
-            zones: Names::collect("zone", root.names("zone"), cx),
-            core_sets: Names::collect("core set", root.names("core_set"), cx),
-            channels: Names::collect("channel", channels, cx),
-            levels: Names::collect("level", levels.into_iter().map(Some), cx),
+            zones: Names::collect("zone", root.names("zone"), cx).incomplete_if(broken),
+            core_sets: Names::collect("core set", root.names("core_set"), cx).incomplete_if(broken),
+            channels: Names::collect("channel", channels, cx).incomplete_if(broken || broken_tables),
+            levels: Names::collect("level", levels.into_iter().map(Some), cx).incomplete_if(broken),
             partitions,
             tasks: task_names,
         };
@@ -82,20 +86,23 @@ impl Document {
     }
 }
 
-/// The tasks of the file, then those of the tables, sorted into the order of their partitions.
-fn all_tasks(root: &mut Fields, rows: Vec<Fields>, partitions: &Names, cx: &mut Context) -> Vec<TaskFields> {
+/// The tasks of the file, then those of the tables, sorted into the order of their partitions; and the number of rows
+/// that were taken, which is less than all where a row names no partition.
+fn all_tasks(root: &mut Fields, rows: Vec<Fields>, partitions: &Names, cx: &mut Context) -> (Vec<TaskFields>, usize) {
     let mut tasks = Vec::new();
     for (partition, fields) in root.tables_mut("partition").enumerate() {
         tasks.extend(fields.take_tables("task").into_iter().map(|fields| TaskFields { partition, fields }));
     }
+    let in_file = tasks.len();
     for fields in rows {
         let partition = fields.text("partition").and_then(|name| partitions.resolve(&name, |index| index, cx));
         if let Some(partition) = partition {
             tasks.push(TaskFields { partition: partition.value, fields });
         }
     }
+    let taken = tasks.len() - in_file;
     tasks.sort_by_key(|task| task.partition);
-    tasks
+    (tasks, taken)
 }
 
 fn label(task: &TaskFields, partitions: &Names) -> Option<diagnostic::Located<String>> {

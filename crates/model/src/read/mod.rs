@@ -74,7 +74,9 @@ pub(crate) use system::phase;
 pub(crate) use task::is_aligned;
 
 use crate::System;
-use diagnostic::{Diagnostic, Diagnostics, FileId, Located, Sources};
+use diagnostic::codes::input::{FILE_TOO_LARGE, NOT_TEXT, PATH_NOT_RELATIVE, TABLE_SYNTAX, TOO_MANY, UNREADABLE_FILE};
+use diagnostic::codes::shape::MISSING_KEY;
+use diagnostic::{Code, Diagnostic, Diagnostics, FileId, Located, Sources};
 use draft::Draft;
 use source::Loader;
 
@@ -111,6 +113,10 @@ pub(crate) struct Input {
     root: Fields,
     task_rows: Vec<Fields>,
     channel_rows: Vec<Fields>,
+    /// Whether parts of the system file may be missing.
+    broken: bool,
+    /// Whether parts of the tables may be missing.
+    broken_tables: bool,
 }
 
 fn open_files(main: FileId, loader: &mut Loader<'_>, out: &mut Diagnostics) -> Input {
@@ -120,11 +126,16 @@ fn open_files(main: FileId, loader: &mut Loader<'_>, out: &mut Diagnostics) -> I
     let broken = out.has_errors();
     let mut found = Diagnostics::new();
     let root = open::open(&root::ROOT, root, &mut found);
-    out.extend(found.into_iter().filter(|d| !broken || d.code != &diagnostic::codes::shape::MISSING_KEY));
+    out.extend(found.into_iter().filter(|d| !broken || d.code != &MISSING_KEY));
+    let before = out.len();
     let task_rows = rows(&root, "tasks", &task::SECTION, loader, out);
     let channel_rows = rows(&root, "channels", &channel::SECTION, loader, out);
-    Input { root, task_rows, channel_rows }
+    let broken_tables = out.since(before).any(|d| TABLE_FAULTS.contains(&d.code));
+    Input { root, task_rows, channel_rows, broken, broken_tables }
 }
+
+/// Faults after which rows of a table are missing.
+static TABLE_FAULTS: &[&Code] = &[&UNREADABLE_FILE, &FILE_TOO_LARGE, &NOT_TEXT, &PATH_NOT_RELATIVE, &TABLE_SYNTAX];
 
 /// The rows of all tables named under `key`.
 fn rows(
@@ -151,7 +162,7 @@ fn cap(mut rows: Vec<Fields>, key: &str, out: &mut Diagnostics) -> Vec<Fields> {
     if let Some(first_beyond) = rows.get(datum::MOST_ELEMENTS) {
         let message =
             format!("the tables of {key} have {} rows; at most {} are read", rows.len(), datum::MOST_ELEMENTS);
-        out.push(Diagnostic::new(&diagnostic::codes::input::TOO_MANY, first_beyond.span, message));
+        out.push(Diagnostic::new(&TOO_MANY, first_beyond.span, message));
         rows.truncate(datum::MOST_ELEMENTS);
     }
     rows

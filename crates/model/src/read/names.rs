@@ -12,6 +12,8 @@ pub struct Names {
     at: HashMap<String, usize>,
     /// In file order; an element without a readable name has none.
     places: Vec<Option<Located<String>>>,
+    /// Whether an element may be missing because of a fault that has been reported.
+    incomplete: bool,
 }
 
 impl Names {
@@ -25,9 +27,15 @@ impl Names {
                     collected.report_twice(first, name, cx);
                 }
             }
+            collected.incomplete |= name.is_none();
             collected.places.push(name);
         }
         collected
+    }
+
+    /// The same names; where `incomplete`, a name that is not among them may have been lost, and is no finding.
+    pub fn incomplete_if(self, incomplete: bool) -> Self {
+        Self { incomplete: self.incomplete || incomplete, ..self }
     }
 
     fn report_twice(&self, first: usize, name: &Located<String>, cx: &mut Context) {
@@ -80,6 +88,9 @@ impl Names {
 
     /// Reports a name that nothing has, with the nearest name that something has.
     pub fn report_unknown(&self, name: &Located<String>, cx: &mut Context) {
+        if self.incomplete {
+            return;
+        }
         let message = format!("there is no {} `{}`", self.what, super::value::short(&name.value));
         let diagnostic = Diagnostic::new(&UNKNOWN_NAME, name.span, message);
         let known = self.places.iter().flatten().map(|place| place.value.as_str());
