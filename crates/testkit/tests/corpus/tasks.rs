@@ -108,7 +108,7 @@ pub fn meets(row: &Row, bound: &Option<Bound>) -> bool {
     bound.is_some_and(|bound| bound.response_ns <= row.deadline())
 }
 
-/// The demand of each task in one hyperperiod out of the hyperperiod. No deadline may be beyond its period.
+/// The demand of each task in one hyperperiod out of the hyperperiod, each job being due with its period.
 pub fn utilisation(rows: &[Row]) -> Result<Share, String> {
     let hyperperiod = hyperperiod_of(rows)?;
     let alone = |row: &Row| {
@@ -120,4 +120,10 @@ pub fn utilisation(rows: &[Row]) -> Result<Share, String> {
 
 pub fn hyperperiod_of(rows: &[Row]) -> Result<u64, String> {
     hyperperiod_ns(&free_running(rows, Order::Listed)).ok_or_else(|| "the hyperperiod passes 64 bits".to_owned())
+}
+
+/// The deadlines of a task that arrives at 0, up to `last`.
+pub fn deadlines(row: &Row, last: u64) -> impl Iterator<Item = u64> {
+    let (first, period) = (row.deadline(), row.period);
+    (0..).map(move |job| first + job * period).take_while(move |due| *due <= last)
 }

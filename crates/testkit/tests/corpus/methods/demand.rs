@@ -19,10 +19,7 @@ pub fn demand(input: &Tasks) -> Result<Answers, String> {
     let tasks = tasks::free_running(rows, Order::Listed);
     let limit = limit(&tasks).ok_or("the tasks ask for the whole core")?;
     let hyperperiod = tasks::hyperperiod_of(rows)?;
-    let of_task = |row: &Row| {
-        (row.deadline()..=hyperperiod).step_by(row.period as usize).collect::<Vec<_>>() // Periods are small.
-    };
-    let deadlines: BTreeSet<u64> = rows.iter().flat_map(of_task).collect();
+    let deadlines: BTreeSet<u64> = rows.iter().flat_map(|row| tasks::deadlines(row, hyperperiod)).collect();
     Ok(fields([
         ("L_star", Answer::Share(Share { parts: vec![limit.numerator_ns], whole: limit.denominator })),
         ("hyperperiod", value(hyperperiod)),

@@ -89,13 +89,17 @@ pub fn least_budget(input: &Budgeted) -> Result<Answers, String> {
     let fine = |row: &Row| Row {
         period: row.period * input.resolution,
         charged: row.charged * input.resolution,
+        deadline: row.deadline.map(|deadline| deadline * input.resolution),
         ..row.clone()
     };
     let rows: Vec<Row> = input.tasks.iter().map(fine).collect();
     let tasks = tasks::free_running(&rows, Order::RateMonotonic);
     let hyperperiod = tasks::hyperperiod_of(&rows)?;
+    let period = input.resource_period * input.resolution;
+    if !hyperperiod.is_multiple_of(period) {
+        return Err("the hyperperiod holds no whole number of resource periods".to_owned());
+    }
     let least = |meets: fn(&WindowSupply, &TaskSet, &[Row], u64) -> bool| {
-        let period = input.resource_period * input.resolution;
         let holds = |budget: &u64| meets(&worst_table(period, *budget, hyperperiod), &tasks, &rows, hyperperiod);
         let found = least_that_holds(1, period, holds).ok_or("no budget is enough")?;
         Ok::<_, String>(Answer::Share(Share { parts: vec![u128::from(found)], whole: u128::from(input.resolution) }))
@@ -126,11 +130,9 @@ fn fixed_priorities_meet(supply: &WindowSupply, tasks: &TaskSet, rows: &[Row], _
     rows.iter().zip(&responses).all(|(row, response)| tasks::meets(row, &response.bound().copied()))
 }
 
-/// Demand within the least supply at every deadline of a hyperperiod. Beyond it both repeat: the demand grows by that
-/// of a hyperperiod, and the supply by no less where the last deadline's demand is supplied.
+/// Demand within the least supply at every deadline of a hyperperiod. A hyperperiod later the demand is greater by
+/// that of the hyperperiod, and the supply by the budgets in it, which is no less: else the last deadline fails.
 fn demand_is_supplied(supply: &WindowSupply, tasks: &TaskSet, rows: &[Row], hyperperiod: u64) -> bool {
-    rows.iter().all(|row| {
-        let deadlines = (1..=hyperperiod / row.period).map(|k| k * row.period);
-        deadlines.into_iter().all(|t| demand_bound_ns(tasks, t) <= supply.least_supply_ns(t))
-    })
+    let mut deadlines = rows.iter().flat_map(|row| tasks::deadlines(row, hyperperiod));
+    deadlines.all(|t| demand_bound_ns(tasks, t) <= supply.least_supply_ns(t))
 }

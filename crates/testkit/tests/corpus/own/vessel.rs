@@ -40,6 +40,7 @@ pub struct Change {
 
 /// A window as the plan file writes it.
 #[derive(Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Window {
     start: Text<Duration>,
     length: Text<Duration>,
@@ -110,8 +111,9 @@ struct PlanFile {
 #[derive(Deserialize)]
 struct PlannedWindow {
     partition: String,
-    #[serde(flatten)]
-    window: Window,
+    start: Text<Duration>,
+    length: Text<Duration>,
+    every: Option<Text<Duration>>,
 }
 
 impl Vessel {
@@ -210,7 +212,8 @@ fn toml<T: for<'a> Deserialize<'a>>(path: &Path) -> T {
 fn windows(path: &Path) -> BTreeMap<String, Vec<Window>> {
     let mut windows = BTreeMap::<String, Vec<Window>>::new();
     for planned in toml::<PlanFile>(path).window {
-        windows.entry(planned.partition).or_default().push(planned.window);
+        let PlannedWindow { partition, start, length, every } = planned;
+        windows.entry(partition).or_default().push(Window { start, length, every });
     }
     windows
 }
