@@ -4,7 +4,7 @@ use claim::{Kind, Status, Verdict, sort_verdicts};
 use model::{Reading, System, read_system};
 use plan::{Plan, read_plan};
 use serde::Deserialize;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use timing::supply::{Interval, WindowSupply};
 
@@ -19,8 +19,8 @@ pub struct Edit {
 
 /// What reading and judging gave.
 pub struct Judged {
-    /// The codes of everything that reading complained of, in order.
-    pub codes: Vec<&'static str>,
+    /// The codes of everything that reading complained of.
+    pub codes: BTreeSet<&'static str>,
     /// None where the files could not be read.
     pub result: Option<Result>,
 }
@@ -38,7 +38,7 @@ impl Judged {
             edit.apply(&mut files);
         }
         let Reading { mut sources, system, diagnostics } = read_system("system.toml", &mut files);
-        let mut codes: Vec<_> = diagnostics.iter().map(|found| found.code.id).collect();
+        let mut codes: BTreeSet<_> = diagnostics.iter().map(|found| found.code.id).collect();
         let result = system.and_then(|system| {
             let (plan, diagnostics) = read_plan("plan.toml", &files["plan.toml"], &system, &mut sources);
             codes.extend(diagnostics.iter().map(|found| found.code.id));
