@@ -2,10 +2,11 @@
 //! what is computed from the system's files.
 
 mod figures;
-mod vessel;
+mod judged;
 
 use crate::case::{Rounding, root};
 use crate::compare::{Answer, Share, decimal};
+use judged::Judged;
 use serde::Deserialize;
 use std::path::PathBuf;
 
@@ -16,10 +17,14 @@ struct Case {
     id: String,
     #[allow(dead_code, reason = "for the reader of the file")]
     title: String,
+    #[serde(default)]
+    #[allow(dead_code, reason = "for the reader of the file")]
+    notes: Option<String>,
     /// The folder of the system.
     system: String,
+    /// Edits to its files.
     #[serde(default)]
-    change: vessel::Change,
+    edits: Vec<judged::Edit>,
     /// How the stated values were rounded.
     rounding: Rounding,
     values: Vec<Figure>,
@@ -61,11 +66,11 @@ fn the_stated_figures_and_ours() {
     let mut wrong = Vec::new();
     for case in files().iter().map(read) {
         let folder = root().join(&case.system);
-        let planned = vessel::Vessel::read(&folder);
-        let changed = planned.changed(&case.change);
+        let (planned, changed) = (Judged::of(&folder, &[]), Judged::of(&folder, &case.edits));
         for figure in &case.values {
-            let found = figures::figure(&changed, &planned, &figure.what)
-                .unwrap_or_else(|| panic!("{}: nothing answers {}", case.id, figure.what));
+            let found = figures::figure(&changed, &planned, &figure.what).unwrap_or_else(|| {
+                panic!("{}: nothing answers {}; reading says {:?}", case.id, figure.what, changed.codes)
+            });
             wrong.extend(
                 complaint(figure, &found, case.rounding).map(|why| format!("{}, {}: {why}", case.id, figure.what)),
             );
@@ -96,7 +101,10 @@ fn compared(stated: &str, found: &Answer, rounding: Rounding) -> (String, bool) 
         Answer::Share(share) => {
             let (number, unit) = stated.split_once(' ').unwrap_or((stated, ""));
             let Some(per_unit) = units(unit) else { return (exact(share), false) };
-            let share = Share { parts: share.parts.clone(), whole: share.whole * per_unit };
+            let share = Share {
+                parts: share.parts.iter().map(|part| part * per_unit.0).collect(),
+                whole: share.whole * per_unit.1,
+            };
             let agrees =
                 decimal(&number.into()).is_some_and(|(digits, places)| share.rounded(rounding, places) == Some(digits));
             (format!("{} {unit}", exact(&share)).trim_end().to_owned(), agrees)
@@ -110,12 +118,14 @@ fn compared(stated: &str, found: &Answer, rounding: Rounding) -> (String, bool) 
     }
 }
 
-/// How many of the smallest unit make one: nanoseconds of a time; a factor and a percentage are counted as they are.
-fn units(unit: &str) -> Option<u128> {
+/// How many units make how many of the smallest: nanoseconds, bytes, or one whole of a share.
+fn units(unit: &str) -> Option<(u128, u128)> {
     match unit {
-        "ms" => Some(1_000_000),
-        "us" => Some(1_000),
-        "ns" | "%" | "" => Some(1),
+        "ms" => Some((1, 1_000_000)),
+        "us" => Some((1, 1_000)),
+        "MiB" => Some((1, 1 << 20)),
+        "%" => Some((100, 1)),
+        "" => Some((1, 1)),
         _ => None,
     }
 }
