@@ -2,6 +2,7 @@
 
 use diagnostic::codes::chain::CHAIN_NEED;
 use diagnostic::codes::channel::{KIND_KEYS, SHARED_WITH_NOBODY};
+use diagnostic::codes::plan_file::FOR_WHOM;
 use diagnostic::codes::policy::{NEVER_REACHED, NO_MILESTONE, NO_NETWORK, NO_ZONE, NOT_A_FORWARDER};
 use diagnostic::codes::recovery::{NEVER_COUNTED, STAGE_WITHOUT_TIME};
 use diagnostic::codes::shape::KEY_ALONE;
@@ -11,6 +12,7 @@ use diagnostic::{Code, Diagnostic, Diagnostics};
 /// Findings that something is missing. Where a syntax error may have swallowed it, they are none.
 static ABSENCES: &[&Code] = &[
     &CHAIN_NEED,
+    &FOR_WHOM,
     &KEY_ALONE,
     &KIND_KEYS,
     &NEVER_COUNTED,

@@ -9,6 +9,7 @@ mod ways;
 mod windows;
 
 use crate::Plan;
+use diagnostic::codes::input::TOML_SYNTAX;
 use diagnostic::codes::plan_file::{BAD_DIGEST, FOR_WHOM, OTHER_SYSTEM};
 use diagnostic::{Diagnostic, Diagnostics, Located, Sources};
 use model::tables::{Context, Fields, Names, Section, read_file};
@@ -25,7 +26,8 @@ pub fn read_plan(name: &str, bytes: &[u8], system: &System, sources: &mut Source
     }
     let mut out = Diagnostics::new();
     let fields = read_file(name, bytes, &sections::PLAN_FILE, sources, &mut out);
-    let mut cx = Context::new(out);
+    let broken = out.has(&TOML_SYNTAX);
+    let mut cx = Context::new(out, broken);
     let plan = fields.map(|fields| Reader::new(system, &mut cx).plan(&fields));
     let plan = plan.filter(|_| !cx.has_errors());
     (plan, cx.into_diagnostics().into_sorted(sources))
