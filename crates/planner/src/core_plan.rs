@@ -216,14 +216,19 @@ impl<'a> Bench<'a> {
         Some(all)
     }
 
-    /// The usable time that the item's pinned windows give in `[begin, end)`, each with a head of its own.
+    /// The usable time that the item's pinned windows give in `[begin, end)`, each with a head of its own; all that is
+    /// asked for where they are as long as the budget, which holds their heads however many they are.
     fn pinned_usable_ns(&self, item: usize, begin: u64, end: u64) -> u64 {
-        let windows = self.problem.items[item].pinned[self.schedule].iter();
-        let usable = |w: &Window| {
-            let from = w.start.ns().saturating_add(self.problem.head_ns).max(begin);
+        let windows = &self.problem.items[item].pinned[self.schedule];
+        let inside = |w: &Window, head_ns: u64| {
+            let from = w.start.ns().saturating_add(head_ns).max(begin);
             w.end().ns().min(end).saturating_sub(from)
         };
-        windows.map(usable).sum()
+        let ask = self.problem.items[item].asks[self.schedule];
+        let whole = ask.is_some_and(|ask| windows.iter().map(|w| inside(w, 0)).sum::<u64>() >= ask.length_ns);
+        let usable_ns = windows.iter().map(|w| inside(w, self.problem.head_ns)).sum();
+        let asked_ns = ask.map_or(0, |ask| self.usable_of(ask.length_ns, ask.period_ns));
+        if whole { asked_ns.max(usable_ns) } else { usable_ns }
     }
 
     /// The first item in order that is known to miss something, and what.

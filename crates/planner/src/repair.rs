@@ -13,7 +13,13 @@ use crate::answer::Clock;
 use crate::random::Random;
 
 /// Looks for an allocation by repair for at most `steps` steps.
-pub(crate) fn repair(units: &[Unit], cores: &Cores, random: &mut Random, clock: &mut Clock<'_>, steps: u64) -> Option<Vec<usize>> {
+pub(crate) fn repair(
+    units: &[Unit],
+    cores: &Cores,
+    random: &mut Random,
+    clock: &mut Clock<'_>,
+    steps: u64,
+) -> Option<Vec<usize>> {
     let mut state = State::spread(units, cores)?;
     for _ in 0..steps {
         let Some(worst) = state.a_core_in_excess(random) else { return state.keeps_peaks().then_some(state.core_of) };
@@ -89,7 +95,8 @@ impl<'a> State<'a> {
     }
 
     fn a_core_in_excess(&self, random: &mut Random) -> Option<usize> {
-        let over: Vec<usize> = (0..self.on_core.len()).filter(|core| self.excess(*core, &self.on_core[*core]) > 0).collect();
+        let over: Vec<usize> =
+            (0..self.on_core.len()).filter(|core| self.excess(*core, &self.on_core[*core]) > 0).collect();
         over.get(random.below(over.len())).copied()
     }
 

@@ -69,7 +69,11 @@ fn allocation_by_sums(
     }
     let repaired = repair(units, cores, &mut Random::new(options.seed), clock, steps);
     if repaired.is_none() {
-        let why = if clock.is_over() { clock.why_over() } else { format!("{steps} steps of search and of repair ended without one") };
+        let why = if clock.is_over() {
+            clock.why_over()
+        } else {
+            format!("{steps} steps of search and of repair ended without one")
+        };
         report.open(format!("no allocation of partitions to cores was found: {why}"));
     }
     repaired
