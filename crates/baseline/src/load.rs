@@ -2,8 +2,8 @@
 
 use diagnostic::codes::plan::{NO_PLAN, UNREADABLE_PLAN};
 use diagnostic::{Diagnostic, Sources, Span};
-use model::{FileError, FileSource};
 use model::{Digest, System};
+use model::{FileError, FileSource};
 use plan::Plan;
 use std::sync::Arc;
 

@@ -68,7 +68,9 @@ Examples:
     #[command(after_help = "Example:\n  cofferdam report vessel/ --out evidence/")]
     Report(ReportArgs),
     /// Explain a code or an analysis: what it means, its source, an example.
-    #[command(after_help = "Examples:\n  cofferdam explain E0301\n  cofferdam explain free-running\n  cofferdam explain")]
+    #[command(
+        after_help = "Examples:\n  cofferdam explain E0301\n  cofferdam explain free-running\n  cofferdam explain"
+    )]
     Explain(ExplainArgs),
     /// Print the JSON Schema of the system file, for editors.
     #[command(after_help = "Example:\n  cofferdam schema > system.schema.json")]

@@ -46,7 +46,9 @@ pub fn guarded(command: impl FnOnce() -> anyhow::Result<Exit>) -> Exit {
             Exit::Wrong
         }
         Err(_) => {
-            crate::terminal::complain("internal alarm: an invariant of the program broke; no verdict of this run holds\n");
+            crate::terminal::complain(
+                "internal alarm: an invariant of the program broke; no verdict of this run holds\n",
+            );
             Exit::Alarm
         }
     }

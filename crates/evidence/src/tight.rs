@@ -1,11 +1,12 @@
 //! Which of the shown claims are nearest to their limits.
 
-use claim::{Relation, Status, Verdict};
+use claim::{Kind, Relation, Status, Verdict};
 use std::cmp::Ordering;
 
 /// The `n` shown claims with the smallest slack relative to their limits, tightest first; equals in canonical order.
 ///
-/// A limit of zero has no relative slack: such claims hold or do not, and are left out.
+/// Left out are claims that hold or do not: a limit of zero has no relative slack, and a window that gives just the
+/// budget asked for is as meant, not tight.
 pub(crate) fn tightest(verdicts: &[Verdict], n: usize) -> Vec<&Verdict> {
     let mut ranked: Vec<_> = verdicts.iter().filter_map(|v| Some((slack(v)?, v))).collect();
     ranked.sort_by(|a, b| compare(a.0, b.0));
@@ -14,7 +15,7 @@ pub(crate) fn tightest(verdicts: &[Verdict], n: usize) -> Vec<&Verdict> {
 
 /// Slack and limit of a shown claim.
 fn slack(verdict: &Verdict) -> Option<(u64, u64)> {
-    if verdict.status != Status::Shown {
+    if verdict.status != Status::Shown || verdict.kind == Kind::Window {
         return None;
     }
     let (bound, limit) = (verdict.bound?, verdict.limit.filter(|limit| *limit > 0)?);

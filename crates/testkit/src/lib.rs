@@ -6,7 +6,7 @@
 //! An analysis under test must never report less, and where it claims to be exact, not more.
 //!
 //! ```
-//! use cofferdam_testkit::oracle::{SmallSystem, SmallTask, Worst, worst_aligned, worst_free_running};
+//! use testkit::oracle::{SmallSystem, SmallTask, Worst, worst_aligned, worst_free_running};
 //!
 //! let task = SmallTask { period: 8, deadline: 8, wcet: 2, bcet: 2, priority: 1, ..SmallTask::default() };
 //! let system = SmallSystem { frame: 4, windows: vec![(0, 2)], tasks: vec![task] };
@@ -22,7 +22,7 @@
 //! A comparison reads:
 //!
 //! ```no_run
-//! use cofferdam_testkit::{enumerate, oracle::Oracle};
+//! use testkit::{enumerate, oracle::Oracle};
 //!
 //! let mut oracle = Oracle::new();
 //! for system in enumerate::free_running_systems() {

@@ -2,9 +2,9 @@
 
 use std::collections::{BTreeMap, HashSet};
 
-use cofferdam_testkit::enumerate::{aligned_count, aligned_systems, free_running_count, free_running_systems};
-use cofferdam_testkit::oracle::{Oracle, SmallSystem, Worst};
-use cofferdam_testkit::random_systems;
+use testkit::enumerate::{aligned_count, aligned_systems, free_running_count, free_running_systems};
+use testkit::oracle::{Oracle, SmallSystem, Worst};
+use testkit::random_systems;
 
 fn usable(system: &SmallSystem) -> u32 {
     system.windows.iter().map(|(start, end)| end - start).sum()
@@ -33,7 +33,7 @@ fn has_equals(system: &SmallSystem) -> bool {
 }
 
 fn kinds_of(system: &SmallSystem) -> Vec<&'static str> {
-    let any = |holds: fn(&cofferdam_testkit::oracle::SmallTask) -> bool| system.tasks.iter().any(holds);
+    let any = |holds: fn(&testkit::oracle::SmallTask) -> bool| system.tasks.iter().any(holds);
     let kinds = [
         ("jitter", any(|task| task.jitter > 0)),
         ("jitter of a period or more", any(|task| task.jitter >= task.period)),

@@ -1,7 +1,7 @@
 //! The oracle against cases small enough to work out by hand; the working stands beside each.
 
-use cofferdam_testkit::oracle::Worst::{Response, Unbounded};
-use cofferdam_testkit::oracle::{SmallSystem, SmallTask, worst_aligned, worst_free_running};
+use testkit::oracle::Worst::{Response, Unbounded};
+use testkit::oracle::{SmallSystem, SmallTask, worst_aligned, worst_free_running};
 
 fn task(priority: u32, period: u32, wcet: u32) -> SmallTask {
     SmallTask { period, deadline: period, wcet, bcet: wcet, priority, ..SmallTask::default() }
@@ -223,6 +223,6 @@ fn a_shorter_job_above_lets_the_blocking_one_begin() {
     let low = task(1, 8, 2);
     let system = system(8, &[(0, 8)], &[high, low]);
     assert_eq!(worst_aligned(&system)[0], Response(3));
-    let longest = cofferdam_testkit::oracle::Oracle::longest_only().aligned(&system);
+    let longest = testkit::oracle::Oracle::longest_only().aligned(&system);
     assert_eq!(longest[0], Response(2));
 }

@@ -4,9 +4,9 @@
 //! lot. No run may show more than the oracle; and on small systems enough runs must show as
 //! much, for overloaded tasks below included, whose backlog the oracle does not count out.
 
-use cofferdam_testkit::enumerate::{aligned_systems, free_running_systems};
-use cofferdam_testkit::oracle::{Oracle, SmallSystem, SmallTask, Worst};
-use cofferdam_testkit::random_systems;
+use testkit::enumerate::{aligned_systems, free_running_systems};
+use testkit::oracle::{Oracle, SmallSystem, SmallTask, Worst};
+use testkit::random_systems;
 
 /// A multiplicative congruential generator, Lehmer's of 1951 with modulus 2^31 - 1.
 struct Lot(u64);

@@ -57,7 +57,8 @@ fn closeness(wanted: &str, name: &str) -> f64 {
 
 fn list() -> String {
     let analyses = ANALYSES.iter().map(|(name, page)| {
-        let about = page.lines().find_map(|line| line.strip_prefix("**Computes** ")).unwrap_or("claims without an analysis");
+        let about =
+            page.lines().find_map(|line| line.strip_prefix("**Computes** ")).unwrap_or("claims without an analysis");
         format!("  {name:<14} {about}\n")
     });
     let codes = diagnostic::codes::all().map(|code| format!("  {:<6} {}\n", code.id, code.summary));

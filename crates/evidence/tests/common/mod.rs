@@ -346,9 +346,11 @@ pub fn curve() -> Curve {
 pub fn validation() -> ValidationRow {
     ValidationRow {
         id: "fp-01".into(),
+        title: "Three tasks, R3 = 14".into(),
         what: "response time of task 3".into(),
         source: "Joseph and Pandya 1986, table 1".into(),
         provenance: "from memory".into(),
+        kind: "published numbers".into(),
         expected: "14".into(),
         ours: "14".into(),
         agrees: true,

@@ -130,7 +130,7 @@ struct First {
 
 impl First {
     fn settled(self, jitter_ns: i64) -> Option<Worst> {
-        (self.finish_ns != NEVER).then_some(Worst {
+        (self.finish_ns != NEVER).then(|| Worst {
             response_ns: self.finish_ns + jitter_ns,
             busy_start_ns: self.start_ns,
             arrival_ns: self.start_ns - jitter_ns,
