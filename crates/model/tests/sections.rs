@@ -314,6 +314,47 @@ fn queues_are_read_as_fast_as_they_are_filled() {
 }
 
 #[test]
+fn ends_and_names_of_channels() {
+    let channel = |name: &str, from: &str, to: &str| {
+        format!("[[channel]]\nname = \"{name}\"\nkind = \"sampling\"\nsize = \"8 B\"\nfrom = \"{from}\"\nto = [{to}]\n")
+    };
+    let one = channel("A", "NAV.fuse", "\"LOG.store\"");
+    assert!(codes(&one).is_empty());
+    assert_eq!(codes(&(one.clone() + &channel("A", "LOG.store", "\"NAV\""))), ["E0108"]);
+    assert_eq!(codes(&channel("A", "NAV.fuse", "\"LOG.store\", \"LOG.store\"")), ["E0110"]);
+    assert_eq!(codes(&channel("A", "NAV.fuse", "")), ["E0102"]);
+    assert_eq!(codes(&channel("A", "NAV", "\"NAV.fuse\"")), ["E0601"]);
+    assert_eq!(codes(&channel("A", "NAV.fuse", "\"NAV\"")), ["E0601"]);
+    assert!(codes(&channel("A", "LOG.store", "\"LOG.plot\"")).is_empty(), "a channel inside a partition");
+    for zero in ["size = \"0 B\"", "refresh = \"0 ms\""] {
+        let text = if zero.starts_with("size") { one.replace("size = \"8 B\"", zero) } else { one.clone() + zero };
+        assert_eq!(codes(&text), ["E0112"]);
+    }
+    let reading = read(text(&channel("A", "NAV.fuze", "\"LOG.store\"")));
+    assert_eq!(reading.diagnostics[0].help.as_deref(), Some("did you mean `NAV.fuse`?"));
+    assert_eq!(reading.diagnostics.len(), 1);
+}
+
+#[test]
+fn names_that_mean_two_things() {
+    let shared = SMALLEST.replace("name = \"NAV\"", "name = \"shared\"");
+    let region = "[[region]]\nname = \"chart\"\nsize = \"1 MiB\"\nowner = \"shared\"\n\
+        access = [{ partition = \"shared\", rights = \"r\" }]\n";
+    let found: Vec<_> = read(shared + region).diagnostics.iter().map(|d| d.code.id).collect();
+    assert_eq!(found, ["E0603"]);
+    assert_eq!(codes("[[region]]\nname = \"LOG\"\nsize = \"1 MiB\"\nowner = \"NAV\"\n"), ["E0108"]);
+}
+
+#[test]
+fn a_chain_keeps_one_need() {
+    assert_eq!(codes(&chain("[\"LOG.store\"]", "reaction = \"1 s\"\ndata_age = \"1 s\"")), ["E0704"]);
+    assert_eq!(codes(&chain("[\"LOG.store\"]", "")), ["E0704"]);
+    assert_eq!(codes(&chain("[\"LOG.store\"]", "reaction = \"0 s\"")), ["E0112"]);
+    assert_eq!(codes(&chain("[\"LOG.store\"]", "reaction = \"2 ms\"\nbefore = \"2 ms\"")), ["E0706"]);
+    assert!(codes(&chain("[\"LOG.store\"]", "reaction = \"2 ms\"\nbefore = \"1999999 ns\"")).is_empty());
+}
+
+#[test]
 fn what_a_syntax_error_took_away_is_not_missed_in_these_sections() {
     let sections = chain(r#"["LOG.plot", "NAV.fuse"]"#, "").replace("size = \"8 B\"\nfrom", "size = \"8 B\nfrom");
     assert_eq!(codes(&sections), ["E0004", "E0004"]);

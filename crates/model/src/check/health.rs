@@ -67,6 +67,9 @@ fn report_two_answers(entries: &[&Fields], cx: &mut Context) {
     }
 }
 
+const ORDER: &str = "from weak to strong: ignore, handler, restart process, warm start, cold start, stop, module reset, \
+    module shutdown";
+
 fn not_stronger(escalation: &Fields, answers: &Answers) -> Option<Diagnostic> {
     let (from, to) = (escalation.text("from")?, action_of(escalation, "to")?);
     let answer = match action_of(escalation, "from") {
@@ -81,8 +84,7 @@ fn not_stronger(escalation: &Fields, answers: &Answers) -> Option<Diagnostic> {
         false => format!("\"{}\" is answered by \"{than}\", and too often by \"{what}\", no stronger", from.value),
     };
     let fault = Diagnostic::new(&NOT_STRONGER, to.span, message).also(answer.span, "what goes before");
-    let order = "from weak to strong: ignore, handler, restart process, warm start, cold start, stop, module reset, module shutdown";
-    Some(fault.help(format!("lead to a stronger action; {order}")))
+    Some(fault.help(format!("lead to a stronger action; {ORDER}")))
 }
 
 /// The actions by which the table answers each error.

@@ -101,7 +101,7 @@ impl<'a> Paths<'a> {
         found
     }
 
-    /// The channel from one task to the next: `Some(None)` for a last-value buffer or the first task, `None` for a fault.
+    /// The channel that leads to a task: `Some(None)` for a last-value buffer or the first task, `None` for a fault.
     fn via(
         &self,
         before: Option<Located<TaskId>>,
@@ -191,25 +191,20 @@ impl<'a> Paths<'a> {
 
     /// Reports two tasks without a channel, unless a channel with an unknown end may be the one.
     fn report_gap<T>(&self, before: Located<TaskId>, task: Located<TaskId>, cx: &mut Context) -> Option<T> {
-        let (writes, reads) = if cx.may_compare(self.ends.len()) {
-            let writes: Vec<_> = (0..self.ends.len()).filter(|index| self.is_from(*index, *before)).collect();
-            let reads: Vec<_> = (0..self.ends.len()).filter(|index| self.is_to(*index, *task)).collect();
-            (writes, reads)
-        } else {
-            (Vec::new(), Vec::new())
-        };
-        let broken = |index: &usize| !self.ends[*index].whole;
-        if self.doc.names.channels.is_incomplete() || writes.iter().chain(&reads).any(broken) {
+        let may_list = cx.may_compare(self.ends.len());
+        let all = if may_list { 0..self.ends.len() } else { 0..0 };
+        let writes: Vec<_> = all.clone().filter(|channel| self.is_from(*channel, *before)).collect();
+        let reads: Vec<_> = all.filter(|channel| self.is_to(*channel, *task)).collect();
+        let broken = writes.iter().chain(&reads).any(|channel| !self.ends[*channel].whole);
+        if broken || self.doc.names.channels.is_incomplete() {
             return None;
         }
         let (from, to) = (self.task(*before), self.task(*task));
         let message = format!("no channel leads from `{from}` to `{to}`");
         let fault = Diagnostic::new(&CHAIN_GAP, task.span, message).also(before.span, "from here");
-        cx.report(fault.help(format!(
-            "`{from}` writes {}; `{to}` reads {}; declare a [[channel]], or name the tasks between the two",
-            self.or_nothing(&writes),
-            self.or_nothing(&reads)
-        )));
+        let (writes, reads) = (self.or_nothing(&writes), self.or_nothing(&reads));
+        let there = if may_list { format!("`{from}` writes {writes}; `{to}` reads {reads}; ") } else { String::new() };
+        cx.report(fault.help(format!("{there}declare a [[channel]], or name the tasks between the two")));
         None
     }
 
