@@ -1,3 +1,5 @@
+//! The window supply at its edges.
+
 use super::*;
 
 fn supply(frame_ns: u64, intervals: &[(u64, u64)]) -> WindowSupply {
