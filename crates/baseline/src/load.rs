@@ -2,8 +2,7 @@
 
 use diagnostic::codes::plan::{NO_PLAN, UNREADABLE_PLAN};
 use diagnostic::{Diagnostic, Sources, Span};
-use model::{Digest, System};
-use model::{FileError, FileSource};
+use model::{Digest, FileError, FileSource, MOST_BYTES, System};
 use plan::Plan;
 use std::sync::Arc;
 
@@ -12,12 +11,12 @@ use std::sync::Arc;
 pub enum PlanChoice {
     /// The one that the system file names.
     Named,
-    /// This text, under this name.
+    /// This file, under this name.
     Given {
-        /// The name shown to people.
+        /// The name under which it is listed.
         name: String,
-        /// The file's bytes.
-        bytes: Vec<u8>,
+        /// The file's bytes, or why there are none.
+        bytes: Result<Vec<u8>, FileError>,
     },
     /// None is wanted.
     None,
@@ -44,7 +43,13 @@ impl Baseline {
 
     /// The name and digest of every text in the order of reading.
     pub fn input_digests(&self) -> Vec<(String, Digest)> {
-        self.sources.iter().map(|file| (file.name.clone(), Digest::of_bytes(file.text.as_bytes()))).collect()
+        let read = self.sources.iter().filter(|file| file.was_read);
+        read.map(|file| (file.name.clone(), Digest::of_bytes(file.text.as_bytes()))).collect()
+    }
+
+    /// The same inputs under other names, such as the paths by which a user would open them. No digest changes.
+    pub fn renamed(&self, name: impl Fn(&str) -> String) -> Self {
+        Self { sources: Arc::new(self.sources.renamed(name)), ..self.clone() }
     }
 }
 
@@ -70,20 +75,25 @@ fn read_plan(
     sources: &mut Sources,
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Option<Plan> {
-    let (name, bytes) = match choice {
+    let chosen = match choice {
         PlanChoice::None => return None,
-        PlanChoice::Given { name, bytes } => (name, bytes),
-        PlanChoice::Named => match named_plan(system, files) {
-            Ok(found) => found,
-            Err(diagnostic) => {
-                diagnostics.push(*diagnostic);
-                return None;
-            }
-        },
+        PlanChoice::Given { name, bytes } => bytes.map(|bytes| (name.clone(), bytes)).map_err(|error| {
+            let file = sources.add_unread(&*name);
+            Box::new(unreadable(&name, &error, Span::head(file)))
+        }),
+        PlanChoice::Named => named_plan(system, files),
     };
-    let (plan, found) = plan::read_plan(&name, &bytes, system, sources);
-    diagnostics.extend(found);
-    plan
+    match chosen {
+        Ok((name, bytes)) => {
+            let (plan, found) = plan::read_plan(&name, &bytes, system, sources);
+            diagnostics.extend(found);
+            plan
+        }
+        Err(diagnostic) => {
+            diagnostics.push(*diagnostic);
+            None
+        }
+    }
 }
 
 /// The plan that the system file names, or what is wrong with naming it.
@@ -94,13 +104,16 @@ fn named_plan(system: &System, files: &mut dyn FileSource) -> Result<(String, Ve
         let help = "write `plan = \"plan.toml\"` under [system], or give --plan; `cofferdam plan` makes one";
         return Err(Box::new(Diagnostic::new(&NO_PLAN, head, message).help(help)));
     };
-    files.read(&path.value).map(|bytes| (path.value.clone(), bytes)).map_err(|error| {
-        let message = match error {
-            FileError::TooLarge => format!("the plan `{}` is too large", path.value),
-            FileError::NotFound => format!("there is no plan `{}`", path.value),
-            FileError::Other(why) => format!("the plan `{}` cannot be read: {why}", path.value),
-        };
-        let help = "make one with `cofferdam plan SYSTEM --out PLAN`, or correct the path";
-        Box::new(Diagnostic::new(&UNREADABLE_PLAN, path.span, message).help(help))
-    })
+    let bytes = files.read(&path.value).map_err(|error| Box::new(unreadable(&path.value, &error, path.span)))?;
+    Ok((path.value.clone(), bytes))
+}
+
+fn unreadable(name: &str, error: &FileError, span: Span) -> Diagnostic {
+    let message = match error {
+        FileError::TooLarge => format!("the plan `{name}` is larger than {} MiB", MOST_BYTES >> 20),
+        FileError::NotFound => format!("there is no plan `{name}`"),
+        FileError::Other(why) => format!("the plan `{name}` cannot be read: {why}"),
+    };
+    let help = "make one with `cofferdam plan SYSTEM --out PLAN`, or correct the path";
+    Diagnostic::new(&UNREADABLE_PLAN, span, message).help(help)
 }

@@ -77,8 +77,10 @@ impl fmt::Display for Position {
 pub struct SourceFile {
     /// The name shown to people.
     pub name: String,
-    /// The whole text.
+    /// The whole text; empty where the file was not read.
     pub text: String,
+    /// Whether there is a text at all: a file that could not be read has a name only.
+    pub was_read: bool,
     line_starts: Vec<u32>,
 }
 
@@ -99,8 +101,23 @@ impl Sources {
         let text = text.into();
         let breaks = text.bytes().enumerate().filter(|(_, byte)| *byte == b'\n');
         let line_starts = std::iter::once(0).chain(breaks.map(|(at, _)| offset(at + 1))).collect();
-        self.files.push(SourceFile { name: name.into(), text, line_starts });
+        self.push(SourceFile { name: name.into(), text, was_read: true, line_starts })
+    }
+
+    /// Adds a file that could not be read, so that what is wrong with it has a place.
+    pub fn add_unread(&mut self, name: impl Into<String>) -> FileId {
+        self.push(SourceFile { name: name.into(), text: String::new(), was_read: false, line_starts: vec![0] })
+    }
+
+    fn push(&mut self, file: SourceFile) -> FileId {
+        self.files.push(file);
         FileId(offset(self.files.len() - 1))
+    }
+
+    /// The same texts under other names; spans stay as they are.
+    pub fn renamed(&self, name: impl Fn(&str) -> String) -> Self {
+        let files = self.files.iter().map(|file| SourceFile { name: name(&file.name), ..file.clone() });
+        Self { files: files.collect() }
     }
 
     /// The text behind an id of this collection; `None` for an id of another one.

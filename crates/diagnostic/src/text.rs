@@ -1,7 +1,7 @@
 //! Diagnostics as people read them. The only module that knows the drawing library.
 
 use crate::{Diagnostic, FileId, Label, Severity, SourceFile, Sources};
-use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
+use annotate_snippets::{AnnotationKind, Group, Level, Origin, Renderer, Snippet};
 use std::ops::Range;
 
 /// Whether the text may carry terminal colours.
@@ -24,7 +24,11 @@ pub fn render_text(diagnostic: &Diagnostic, sources: &Sources, look: Look) -> St
     };
     let mut group = Group::with_title(level.primary_title(&diagnostic.message).id(diagnostic.code.id));
     for extract in extracts(diagnostic, sources) {
-        group = group.element(extract.snippet());
+        group = if extract.file.was_read {
+            group.element(extract.snippet())
+        } else {
+            group.element(Origin::path(extract.file.name.as_str()))
+        };
     }
     if let Some(help) = &diagnostic.help {
         group = group.element(Level::HELP.message(help));

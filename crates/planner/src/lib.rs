@@ -97,12 +97,8 @@ fn judge(system: &System, plan: &Plan, report: &mut Report) {
         partition.is_some_and(|partition| matches!(partition.guest.value, Guest::Opaque(_)))
     };
     for verdict in timing::claims::check(system, plan) {
-        let due = match verdict.kind {
-            Kind::Window | Kind::Response => true,
-            Kind::Margin => verdict.limit.is_some(),
-            _ => false,
-        };
-        if !due || verdict.status == Status::Shown {
+        let is_due = matches!(verdict.kind, Kind::Window | Kind::Response | Kind::Margin);
+        if !is_due || verdict.status == Status::Shown {
             continue;
         }
         let reason = verdict.reason.as_deref().unwrap_or("no reason is given");

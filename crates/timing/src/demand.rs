@@ -14,6 +14,7 @@ use crate::supply::WindowSupply;
 use crate::task_set::TaskSet;
 use num_bigint::BigUint;
 use num_integer::Integer;
+use quantity::Duration;
 use std::ops::Range;
 
 /// By how much a level's demand passes the supply of one frame: an exact fraction of ns, in lowest terms.
@@ -32,10 +33,10 @@ impl Shortfall {
 
 impl std::fmt::Display for Shortfall {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        if self.denominator == BigUint::from(1u8) {
-            write!(f, "{} ns", self.numerator_ns)
-        } else {
-            write!(f, "{}/{} ns", self.numerator_ns, self.denominator)
+        match u64::try_from(&self.numerator_ns) {
+            Ok(whole) if self.denominator == BigUint::from(1u8) => Duration::from_ns(whole).fmt(f),
+            _ if self.denominator == BigUint::from(1u8) => write!(f, "{} ns", self.numerator_ns),
+            _ => write!(f, "{}/{} ns", self.numerator_ns, self.denominator),
         }
     }
 }

@@ -11,5 +11,6 @@ crate::code::declare! {
     PLACE_WRAPS = Error "E0508", since "0.1.0", "A place in memory has no size or passes the end of all addresses.";
     GRANTED_TWICE = Error "E0509", since "0.1.0", "The same thing is granted twice to the same holder.";
     BAD_DIGEST = Error "E0510", since "0.1.0", "The digest of a system cannot be read.";
+    EMPTY_PLAN = Error "E0511", since "0.1.0", "The plan file is empty.";
     OTHER_SYSTEM = Warning "W0501", since "0.1.0", "The plan was made for another state of the system.";
 }

@@ -54,7 +54,7 @@ impl<'a> Loader<'a> {
         let file = match read {
             Ok(bytes) => self.text(self.main_name.to_owned(), bytes, out)?,
             Err(error) => {
-                let file = self.sources.add(self.main_name, "");
+                let file = self.sources.add_unread(self.main_name);
                 out.push(unreadable(self.main_name, &error, Span::head(file)));
                 return None;
             }
@@ -108,7 +108,8 @@ fn small(bytes: Vec<u8>) -> Result<Vec<u8>, FileError> {
 fn unreadable(path: &str, error: &FileError, span: Span) -> Diagnostic {
     let path = super::value::short(path);
     match error {
-        FileError::NotFound => Diagnostic::new(&UNREADABLE_FILE, span, format!("there is no file `{path}`")),
+        FileError::NotFound => Diagnostic::new(&UNREADABLE_FILE, span, format!("there is no file `{path}`"))
+            .help("paths in a system file count from its folder; `cofferdam new DIR` writes a system to begin with"),
         FileError::Other(why) => Diagnostic::new(&UNREADABLE_FILE, span, format!("cannot read `{path}`: {why}")),
         FileError::TooLarge => {
             let message = format!("the file `{path}` is larger than {} MiB", MOST_BYTES >> 20);

@@ -10,8 +10,8 @@ mod windows;
 
 use crate::Plan;
 use diagnostic::codes::input::TOML_SYNTAX;
-use diagnostic::codes::plan_file::{BAD_DIGEST, FOR_WHOM, OTHER_SYSTEM};
-use diagnostic::{Diagnostic, Diagnostics, Located, Sources};
+use diagnostic::codes::plan_file::{BAD_DIGEST, EMPTY_PLAN, FOR_WHOM, OTHER_SYSTEM};
+use diagnostic::{Diagnostic, Diagnostics, Located, Sources, Span};
 use model::tables::{Context, Fields, Names, Section, read_file};
 use model::{Digest, System};
 
@@ -20,9 +20,11 @@ use model::{Digest, System};
 /// All that is wrong is found in one run, in the order of places. The plan is `None` where an error was found; a plan
 /// made for another state of the system is read with a warning.
 pub fn read_plan(name: &str, bytes: &[u8], system: &System, sources: &mut Sources) -> (Option<Plan>, Vec<Diagnostic>) {
-    if bytes.iter().all(u8::is_ascii_whitespace) {
-        sources.add(name, String::from_utf8_lossy(bytes));
-        return (Some(Plan::default()), Vec::new());
+    if says_nothing(bytes) {
+        let file = sources.add(name, String::from_utf8_lossy(bytes));
+        let help = "`cofferdam plan SYSTEM --out PLAN` makes a plan; a plan by hand begins with [[window]]";
+        let empty = Diagnostic::new(&EMPTY_PLAN, Span::head(file), "the plan file is empty").help(help);
+        return (None, vec![empty]);
     }
     let mut out = Diagnostics::new();
     let fields = read_file(name, bytes, &sections::PLAN_FILE, sources, &mut out);
@@ -31,6 +33,13 @@ pub fn read_plan(name: &str, bytes: &[u8], system: &System, sources: &mut Source
     let plan = fields.map(|fields| Reader::new(system, &mut cx).plan(&fields));
     let plan = plan.filter(|_| !cx.has_errors());
     (plan, cx.into_diagnostics().into_sorted(sources))
+}
+
+/// Whether a file holds nothing but white space and comments.
+fn says_nothing(bytes: &[u8]) -> bool {
+    let text = bytes.strip_prefix("\u{feff}".as_bytes()).unwrap_or(bytes);
+    let mut lines = text.split(|byte| *byte == b'\n').map(<[u8]>::trim_ascii);
+    std::str::from_utf8(text).is_ok() && lines.all(|line| line.is_empty() || line.starts_with(b"#"))
 }
 
 /// The keys of every section of the plan file, for its documentation: head, and rows of key, kind, need and meaning.

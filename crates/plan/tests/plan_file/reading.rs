@@ -111,9 +111,11 @@ fn a_window_may_end_with_the_frame() {
 }
 
 #[test]
-fn an_empty_plan_is_a_plan_and_what_is_no_text_is_none() {
-    assert_eq!(read(" \n"), (vec![], Some(Plan::default())));
-    assert_eq!(read("# nothing yet\n"), (vec![], Some(Plan::default())));
+fn an_empty_plan_is_refused_and_so_is_what_is_no_text() {
+    for empty in ["", " \n", "\u{feff}", "# nothing yet\r\n\n  # nor here"] {
+        assert_eq!(read(empty), (vec![("E0511", 1)], None), "{empty:?}");
+    }
+    assert_eq!(read("[plan]\n"), (vec![], Some(Plan::default())), "one without windows is judged as it is");
     let (system, mut sources) = common::example();
     let (plan, diagnostics) = read_plan("plan.toml", &[0xFF], &system, &mut sources);
     assert_eq!((plan, diagnostics[0].code.id), (None, "E0003"));

@@ -24,17 +24,19 @@ pub(super) fn check(scope: &Scope<'_>, partition: PartitionId, cores: &[VirtualC
     let name = scope.partition_name(partition);
     let rule = rule(scope, partition);
     let place: Span = rule.map_or(scope.system.partition(partition).name.span, |rule| rule.at_least.span);
-    let limit = rule.map(|rule| UNCHANGED_PPM.saturating_add(rule.at_least.value.get()));
+    // Where no rule asks for more, the times as they are must hold.
+    let growth_ppm = rule.map_or(0, |rule| rule.at_least.value.get());
+    let needed_ppm = UNCHANGED_PPM.saturating_add(growth_ppm);
     let base = Verdict {
         unit: Unit::Ppm,
         relation: Relation::AtLeast,
-        limit,
+        limit: Some(needed_ppm),
         ..scope.claim(Kind::Margin, format!("partition/{name}"), basis(cores), place, String::new())
     };
     let analysed: Result<Vec<&Analysed>, &String> = cores.iter().map(|(_, found)| found.as_ref()).collect();
     Some(match analysed {
         Err(reason) => Verdict { reason: Some(reason.clone()), ..base },
-        Ok(analysed) => judge(base, &analysed, name),
+        Ok(analysed) => judge(base, needed_ppm, &analysed, name),
     })
 }
 
@@ -54,13 +56,12 @@ fn basis(cores: &[VirtualCore]) -> Basis {
     }
 }
 
-fn judge(base: Verdict, analysed: &[&Analysed], name: &str) -> Verdict {
+fn judge(base: Verdict, needed_ppm: u64, analysed: &[&Analysed], name: &str) -> Verdict {
     let factor = |core: &&Analysed| common_factor_ppm(&core.supply, &core.set);
     let factor_ppm = analysed.iter().map(factor).min().unwrap_or(GREATEST_PPM);
     let bounds = || analysed.iter().flat_map(|core| &core.responses);
     let exact = factor_ppm < GREATEST_PPM && bounds().all(|r| r.bound().is_some_and(|b| b.exactness.is_exact()));
     let base = Verdict { bound: Some(factor_ppm), exact, reason: None, ..base };
-    let needed_ppm = base.limit.unwrap_or(UNCHANGED_PPM);
     if factor_ppm < needed_ppm {
         let (factor, needed) = (Ppm::new(factor_ppm), Ppm::new(needed_ppm));
         let reason = format!(

@@ -81,7 +81,7 @@ fn slower_lines() {
     assert!(tenths_of_ms(response_ns(&slow, "SONR", "beam")) >= Some(350));
     let all = responses(&slow, "SONR");
     let Response::Unbounded(shortfall) = &all[2].1 else { panic!("svp has no bound: {all:?}") };
-    assert_eq!(shortfall.to_string(), "848000 ns");
+    assert_eq!(shortfall.to_string(), "848 us");
 }
 
 #[test]
