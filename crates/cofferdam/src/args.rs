@@ -11,6 +11,9 @@ The tool is not qualified. Inputs are taken as valid: a wrong input gives a wron
 Exit status: 0 every claim is shown or accepted; 1 some claim is violated, not shown or not analysed, or no plan \
 was found; 2 the input or the call is wrong; 3 internal alarm; 130 interrupted.";
 
+/// The seed of a call that names none.
+pub const DEFAULT_SEED: u64 = 1;
+
 /// Plan, check and report guest systems that share one multicore board under a partitioning hypervisor.
 #[derive(Debug, Parser)]
 #[command(name = "cofferdam", version, after_help = CAUTION, propagate_version = true)]
@@ -135,7 +138,7 @@ pub struct PlanArgs {
     #[arg(long, value_name = "PLAN")]
     pub keep: Option<PathBuf>,
     /// The seed of every choice made by chance.
-    #[arg(long, default_value_t = 1, value_name = "N")]
+    #[arg(long, default_value_t = DEFAULT_SEED, value_name = "N")]
     pub seed: u64,
     /// End the search after this time; the answer then says so, and another run may find another plan.
     #[arg(long, value_name = "SECONDS")]
@@ -152,6 +155,9 @@ pub struct ReportArgs {
     /// The folder to write to.
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
+    /// Text for people, or JSON for programs.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
     /// Let what is not analysed pass, for work in progress.
     #[arg(long)]
     pub allow_not_analysed: bool,
@@ -178,8 +184,21 @@ pub struct ManualArgs {
     pub out: PathBuf,
 }
 
-/// Whether the words of a call that could not be understood ask for JSON.
+/// Whether the words of a call ask for JSON, even where the call could not be understood.
 pub fn asks_for_json(words: &[OsString]) -> bool {
-    let joined = words.iter().any(|word| word == "--format=json");
-    joined || words.windows(2).any(|pair| pair[0] == "--format" && pair[1] == "json")
+    has_value(words, "--format", "json")
+}
+
+/// When the words of a call that could not be understood want colour.
+pub fn asked_color(words: &[OsString]) -> ColorChoice {
+    let named = |choice: &&ColorChoice| {
+        choice.to_possible_value().is_some_and(|value| has_value(words, "--color", value.get_name()))
+    };
+    ColorChoice::value_variants().iter().find(named).copied().unwrap_or(ColorChoice::Auto)
+}
+
+fn has_value(words: &[OsString], option: &str, value: &str) -> bool {
+    let joined = format!("{option}={value}");
+    let apart = words.windows(2).any(|pair| pair[0] == option && pair[1] == value);
+    apart || words.iter().any(|word| *word == *joined)
 }

@@ -37,19 +37,15 @@ impl From<Exit> for ExitCode {
     }
 }
 
-/// Runs a command; a broken invariant inside it becomes the alarm status instead of a crash.
-pub fn guarded(command: impl FnOnce() -> anyhow::Result<Exit>) -> Exit {
+/// Runs a command. What it could not do, and a broken invariant inside it, become a message and a status instead of a
+/// crash.
+pub fn guarded(command: impl FnOnce() -> anyhow::Result<Exit>) -> Result<Exit, (Exit, String)> {
     match catch_unwind(AssertUnwindSafe(command)) {
-        Ok(Ok(exit)) => exit,
-        Ok(Err(error)) => {
-            crate::terminal::complain(&format!("error: {error:#}\n"));
-            Exit::Wrong
-        }
+        Ok(Ok(exit)) => Ok(exit),
+        Ok(Err(error)) => Err((Exit::Wrong, format!("{error:#}"))),
         Err(_) => {
-            crate::terminal::complain(
-                "internal alarm: an invariant of the program broke; no verdict of this run holds\n",
-            );
-            Exit::Alarm
+            let message = "internal alarm: an invariant of the program broke; no verdict of this run holds";
+            Err((Exit::Alarm, message.to_owned()))
         }
     }
 }

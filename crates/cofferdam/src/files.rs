@@ -1,29 +1,52 @@
 //! The only place that reads and writes files.
 
 use anyhow::{Context, Result, bail};
+use model::FileError;
 use std::fs;
-use std::io::Read;
-use std::path::{Path, PathBuf};
+use std::io::{ErrorKind, Read};
+use std::path::{Component, Path, PathBuf};
 
 /// SYSTEM as given is a file or a folder that holds `system.toml`.
 pub fn system_file(given: &Path) -> PathBuf {
     if given.is_dir() { given.join("system.toml") } else { given.to_owned() }
 }
 
-/// Why a file could not be read.
-pub enum ReadError {
-    /// It is longer than the limit.
-    TooLarge,
-    /// The system's own words.
-    Other(std::io::Error),
+/// Reads a file, but no more than `limit` bytes of it, so that a huge file costs nothing. Pipes and devices, which may
+/// never end or never begin, are refused unread.
+pub fn read_at_most(path: &Path, limit: u64) -> Result<Vec<u8>, FileError> {
+    let about = fs::metadata(path).map_err(file_error)?;
+    if about.is_dir() {
+        return Err(FileError::Other("it is a folder".to_owned()));
+    }
+    if !about.is_file() {
+        return Err(FileError::Other("it is a pipe or a device; save what it gives to a file first".to_owned()));
+    }
+    if about.len() > limit {
+        return Err(FileError::TooLarge);
+    }
+    let file = fs::File::open(path).map_err(file_error)?;
+    let mut bytes = Vec::new();
+    file.take(limit + 1).read_to_end(&mut bytes).map_err(file_error)?;
+    if bytes.len() as u64 > limit { Err(FileError::TooLarge) } else { Ok(bytes) }
 }
 
-/// Reads a file, but no more than `limit` bytes of it, so that a huge file costs nothing.
-pub fn read_at_most(path: &Path, limit: u64) -> Result<Vec<u8>, ReadError> {
-    let file = fs::File::open(path).map_err(ReadError::Other)?;
-    let mut bytes = Vec::new();
-    file.take(limit + 1).read_to_end(&mut bytes).map_err(ReadError::Other)?;
-    if bytes.len() as u64 > limit { Err(ReadError::TooLarge) } else { Ok(bytes) }
+fn file_error(why: std::io::Error) -> FileError {
+    match why.kind() {
+        ErrorKind::NotFound => FileError::NotFound,
+        _ => FileError::Other(why.to_string()),
+    }
+}
+
+/// A file's name counted from a folder, with `/` between folders, wherever the program runs; `None` where either is
+/// not there or the name is no text.
+pub fn name_from(folder: &Path, file: &Path) -> Option<String> {
+    let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+    let (folder, file) = (fs::canonicalize(folder).ok()?, fs::canonicalize(file).ok()?);
+    let (folder, file): (Vec<_>, Vec<_>) = (folder.components().collect(), file.components().collect());
+    let shared = folder.iter().zip(&file).take_while(|(one, other)| one == other).count();
+    let up = folder[shared..].iter().map(|_| Some(".."));
+    let down = file[shared..].iter().map(|part: &Component<'_>| part.as_os_str().to_str());
+    up.chain(down).collect::<Option<Vec<_>>>().map(|parts| parts.join("/"))
 }
 
 /// Makes a folder, and those above it.
@@ -41,6 +64,18 @@ pub fn is_free(path: &Path) -> Result<bool> {
     }
     let mut entries = fs::read_dir(path).with_context(|| format!("cannot read the folder {}", path.display()))?;
     Ok(entries.next().is_none())
+}
+
+/// Refuses a file that cannot come to be, before long work is done for it.
+pub fn expect_writable(path: &Path) -> Result<()> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if !folder.is_dir() {
+        bail!("cannot write {}: there is no folder {}", path.display(), folder.display());
+    }
+    if path.is_dir() {
+        bail!("cannot write {}: it is a folder; name a file in it", path.display());
+    }
+    Ok(())
 }
 
 /// Writes a file whole: to a neighbour first, which then takes its name, so that nobody ever sees half of it.

@@ -16,21 +16,32 @@ use std::process::ExitCode;
 fn main() -> ExitCode {
     interrupt::install();
     let words: Vec<_> = std::env::args_os().collect();
-    match args::Cli::try_parse_from(&words) {
-        Ok(cli) => exit::guarded(|| commands::run(cli)).into(),
-        Err(error) => refused_call(&error, &words).into(),
-    }
+    let done = match args::Cli::try_parse_from(&words) {
+        Ok(cli) => exit::guarded(|| commands::run(cli)).map_err(|(exit, message)| {
+            terminal::complain(&format!("error: {message}\n"));
+            (exit, message)
+        }),
+        Err(error) => refused_call(&error, args::asked_color(&words)),
+    };
+    done.unwrap_or_else(|(exit, message)| stopped(exit, &message, args::asks_for_json(&words))).into()
 }
 
-/// Help and version are answers; anything else is a wrong call, said in JSON where JSON was asked for.
-fn refused_call(error: &clap::Error, words: &[std::ffi::OsString]) -> Exit {
-    if !error.use_stderr() {
-        terminal::print(&error.render().ansi().to_string());
-        return Exit::Shown;
+/// Help and version are answers; anything else is a wrong call.
+fn refused_call(error: &clap::Error, color: args::ColorChoice) -> Result<Exit, (Exit, String)> {
+    let text = error.render();
+    let drawn = |colour| if colour { text.ansi().to_string() } else { text.to_string() };
+    if error.use_stderr() {
+        terminal::complain(&drawn(terminal::colour_remarks(color)));
+        return Err((Exit::Wrong, text.to_string()));
     }
-    terminal::complain(&error.render().ansi().to_string());
-    if args::asks_for_json(words) {
-        terminal::print(&commands::wrong_call_json(&error.render().to_string()));
+    exit::guarded(|| terminal::print(&drawn(terminal::colour_output(color))).map(|()| Exit::Shown))
+}
+
+/// The status of a command that gave no answer of its own, said in JSON where JSON was asked for.
+fn stopped(exit: Exit, message: &str, in_json: bool) -> Exit {
+    if in_json {
+        // Where standard output fails, the status has to say it alone.
+        let _ = terminal::print(&commands::refusal_json(exit, message));
     }
-    Exit::Wrong
+    exit
 }

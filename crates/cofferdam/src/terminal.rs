@@ -1,12 +1,16 @@
 //! Standard output and standard error.
 
 use crate::args::ColorChoice;
-use std::io::{IsTerminal, Write};
+use anyhow::{Context, Result};
+use std::io::{ErrorKind, IsTerminal, Write};
 
-/// Writes to standard output. A reader that went away early is no error.
-pub fn print(text: &str) {
+/// Writes to standard output. A reader that went away early is no error; a full disk is.
+pub fn print(text: &str) -> Result<()> {
     let mut out = std::io::stdout().lock();
-    let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(why) if why.kind() != ErrorKind::BrokenPipe => Err(why).context("cannot write the answer"),
+        _ => Ok(()),
+    }
 }
 
 /// Writes to standard error, where every remark goes that is not the answer.
@@ -21,7 +25,12 @@ pub fn colour_output(choice: ColorChoice) -> bool {
 
 /// The same for standard error.
 pub fn colour_remarks(choice: ColorChoice) -> bool {
-    coloured(choice, std::io::stderr().is_terminal())
+    coloured(choice, remarks_are_seen())
+}
+
+/// Whether standard error goes to a terminal, where somebody watches.
+pub fn remarks_are_seen() -> bool {
+    std::io::stderr().is_terminal()
 }
 
 fn coloured(choice: ColorChoice, is_terminal: bool) -> bool {
@@ -33,7 +42,9 @@ fn coloured(choice: ColorChoice, is_terminal: bool) -> bool {
     }
 }
 
-/// The columns of the terminal, or 100 where there is none.
+/// The columns that answers may take: `COLUMNS` where it is set, else the terminal's, else 100.
 pub fn width() -> usize {
-    std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok()).unwrap_or(100).clamp(60, 160)
+    let told = std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
+    let seen = || terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
+    told.or_else(seen).unwrap_or(100).clamp(60, 160)
 }

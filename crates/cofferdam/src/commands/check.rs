@@ -1,6 +1,6 @@
 //! `check`: every claim of a system under a plan.
 
-use super::session;
+use super::session::{self, Wanted};
 use crate::args::{CheckArgs, ColorChoice, Format};
 use crate::exit::Exit;
 use crate::terminal;
@@ -9,17 +9,19 @@ use evidence::Dossier;
 use evidence::text::{Detail, Style};
 
 pub fn run(args: &CheckArgs, color: ColorChoice) -> Result<Exit> {
-    let baseline = session::load(&args.baseline.system, args.baseline.plan.as_deref())?;
-    session::complain(&baseline, color);
-    let dossier = baseline::dossier(&baseline, session::extras(args.allow_not_analysed));
-    match args.format {
-        Format::Json => terminal::print(&evidence::json::render(&dossier)),
-        Format::Text if baseline.has_errors() => {}
-        Format::Text => {
-            let detail = if args.all { Detail::All } else { Detail::Default };
-            terminal::print(&evidence::text::render(&dossier, detail, style(color)));
-        }
+    let session = session::load(&args.baseline.system, Wanted::given_or_named(args.baseline.plan.as_ref()))?;
+    session.complain(color);
+    if args.format == Format::Json {
+        let dossier = session.dossier(args.allow_not_analysed);
+        terminal::print(&evidence::json::render(&dossier))?;
+        return Ok(exit(&dossier));
     }
+    if session.baseline.has_errors() {
+        return Ok(Exit::Wrong);
+    }
+    let dossier = session.dossier_as_opened(args.allow_not_analysed);
+    let detail = if args.all { Detail::All } else { Detail::Default };
+    terminal::print(&evidence::text::render(&dossier, detail, style(color)))?;
     Ok(exit(&dossier))
 }
 

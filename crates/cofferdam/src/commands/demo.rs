@@ -1,11 +1,11 @@
 //! `demo`: the whole job on the bundled survey vessel.
 
-use super::{check, plan, report, session};
-use crate::args::{ColorChoice, DemoArgs};
+use super::session::{self, Wanted};
+use super::{check, plan, report};
+use crate::args::{ColorChoice, DEFAULT_SEED, DemoArgs};
 use crate::exit::Exit;
 use crate::{files, terminal};
 use anyhow::Result;
-use baseline::PlanChoice;
 use evidence::text::Detail;
 use std::path::Path;
 
@@ -22,30 +22,32 @@ pub fn run(args: &DemoArgs, color: ColorChoice) -> Result<Exit> {
     for (name, text) in VESSEL {
         files::write_whole(&vessel.join(name), text)?;
     }
-    let baseline = session::load(&vessel, None)?;
-    session::complain(&baseline, color);
-    let dossier = baseline::dossier(&baseline, session::extras(true));
-    terminal::print(&evidence::text::render(&dossier, Detail::Default, check::style(color)));
-    plan_from_nothing(&vessel, &args.out, color)?;
+    let session = session::load(&vessel, Wanted::Named)?;
+    session.complain(color);
+    let shown = session.dossier_as_opened(true);
+    terminal::print(&evidence::text::render(&shown, Detail::Default, check::style(color)))?;
+    plan_from_nothing(&vessel, &args.out)?;
+    let dossier = session.dossier(true);
     let report = report::write(&dossier, &args.out)?;
     let tightest = evidence::text::tightest(&dossier, 3, check::style(color));
-    terminal::print(&format!("\nThe report is {}\nThe three tightest claims:\n{tightest}", report.display()));
+    terminal::print(&format!("\nThe report is {}\nThe three tightest claims:\n{tightest}", report.display()))?;
     Ok(check::exit(&dossier))
 }
 
 /// The same vessel once more from its demands alone, to show that a plan can be found.
-fn plan_from_nothing(vessel: &Path, out: &Path, color: ColorChoice) -> Result<()> {
-    let baseline = session::load_with(vessel, PlanChoice::None)?;
-    let Some(system) = &baseline.system else { return Ok(()) };
-    let outcome = plan::search(system, None, &plan::Limits::default(), color).outcome;
+fn plan_from_nothing(vessel: &Path, out: &Path) -> Result<()> {
+    let session = session::load(vessel, Wanted::NoPlan)?;
+    let Some(system) = &session.baseline.system else { return Ok(()) };
+    let limits = plan::Limits { seed: DEFAULT_SEED, time: None };
+    let outcome = plan::search(system, None, &limits).outcome;
     let found = out.join("found-plan.toml");
     let answer = outcome.answer.words();
     match outcome.answer.plan() {
         Some(plan) => {
             files::write_whole(&found, &::plan::write_plan(plan, system))?;
-            terminal::print(&format!("\nA plan from the demands alone: {answer}, {}\n", found.display()));
+            terminal::print(&format!("\nA plan from the demands alone: {answer}, {}\n", found.display()))?;
         }
-        None => terminal::print(&format!("\nA plan from the demands alone: {answer}\n")),
+        None => terminal::print(&format!("\nA plan from the demands alone: {answer}\n"))?,
     }
     Ok(())
 }

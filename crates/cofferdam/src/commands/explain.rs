@@ -29,9 +29,9 @@ analyses![
 
 pub fn run(args: &ExplainArgs) -> Result<Exit> {
     match &args.code {
-        None => terminal::print(&list()),
+        None => terminal::print(&list())?,
         Some(wanted) => match page(wanted) {
-            Some(page) => terminal::print(page),
+            Some(page) => terminal::print(page)?,
             None => bail!("{}", unknown(wanted)),
         },
     }
@@ -56,11 +56,18 @@ fn closeness(wanted: &str, name: &str) -> f64 {
 }
 
 fn list() -> String {
-    let analyses = ANALYSES.iter().map(|(name, page)| {
-        let about =
-            page.lines().find_map(|line| line.strip_prefix("**Computes** ")).unwrap_or("claims without an analysis");
-        format!("  {name:<14} {about}\n")
-    });
-    let codes = diagnostic::codes::all().map(|code| format!("  {:<6} {}\n", code.id, code.summary));
+    let analyses = ANALYSES.iter().map(|(name, page)| format!("  {name:<14} {}\n", about(page)));
+    let mut codes: Vec<_> = diagnostic::codes::all().collect();
+    codes.sort_by_key(|code| code.id);
+    let codes = codes.into_iter().map(|code| format!("  {:<6} {}\n", code.id, code.summary));
     format!("Analyses\n{}\nCodes\n{}", analyses.collect::<String>(), codes.collect::<String>())
+}
+
+/// The first sentence of an analysis' page, or as much of it as goes before a colon or semicolon.
+fn about(page: &str) -> String {
+    let body = page.split_once("\n\n").map_or(page, |(_, body)| body);
+    let paragraph = body.split("\n\n").next().unwrap_or_default().replace('\n', " ");
+    let text = paragraph.strip_prefix("**Computes** ").unwrap_or(&paragraph);
+    let end = [". ", "; ", ": ", ".\n"].iter().filter_map(|end| text.find(end)).min().unwrap_or(text.len());
+    text[..end].trim_end_matches('.').to_owned()
 }

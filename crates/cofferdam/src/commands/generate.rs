@@ -8,14 +8,14 @@ use clap::CommandFactory;
 use std::path::Path;
 
 pub fn schema() -> Result<Exit> {
-    terminal::print(&format!("{:#}\n", model::schema()));
+    terminal::print(&format!("{:#}\n", model::schema()))?;
     Ok(Exit::Shown)
 }
 
 pub fn completions(shell: clap_complete::Shell) -> Result<Exit> {
     let mut script = Vec::new();
     clap_complete::generate(shell, &mut Cli::command(), "cofferdam", &mut script);
-    terminal::print(&String::from_utf8_lossy(&script));
+    terminal::print(&String::from_utf8_lossy(&script))?;
     Ok(Exit::Shown)
 }
 
@@ -31,7 +31,7 @@ pub fn manual(folder: &Path) -> Result<Exit> {
         clap_mangen::Man::new(page).render(&mut text)?;
         files::write_whole(&folder.join(format!("{name}.1")), &String::from_utf8_lossy(&text))?;
     }
-    terminal::print(&format!("Wrote the manual pages to {}\n", folder.display()));
+    terminal::print(&format!("Wrote the manual pages to {}\n", folder.display()))?;
     Ok(Exit::Shown)
 }
 

@@ -29,14 +29,24 @@ pub fn run(cli: Cli) -> Result<Exit> {
     }
 }
 
-/// The answer in JSON to a call that could not be understood.
-pub fn wrong_call_json(message: &str) -> String {
+/// The answer in JSON of a command that gave none of its own.
+pub fn refusal_json(exit: Exit, message: &str) -> String {
     let answer = serde_json::json!({
         "schema_version": evidence::json::SCHEMA_VERSION,
         "tool_version": env!("CARGO_PKG_VERSION"),
-        "exit_status": Exit::Wrong.code(),
+        "baseline": null,
+        "exit_status": exit.code(),
         "verdicts": [],
-        "diagnostics": [{ "code": "call", "severity": "error", "message": message }],
+        "diagnostics": [{
+            "code": if exit == Exit::Alarm { "alarm" } else { "call" },
+            "severity": "error",
+            "message": message,
+            "file": null,
+            "line": null,
+            "column": null,
+            "labels": [],
+            "help": null,
+        }],
     });
     format!("{answer:#}\n")
 }

@@ -19,6 +19,6 @@ pub fn run(args: &NewArgs) -> Result<Exit> {
     for (name, text) in STARTER {
         files::write_whole(&args.dir.join(name), text)?;
     }
-    terminal::print(&format!("Wrote {shown}/system.toml and {shown}/plan.toml.\nNext: cofferdam check {shown}\n"));
+    terminal::print(&format!("Wrote {shown}/system.toml and {shown}/plan.toml.\nNext: cofferdam check {shown}\n"))?;
     Ok(Exit::Shown)
 }

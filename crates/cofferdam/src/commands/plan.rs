@@ -1,11 +1,10 @@
 //! `plan`: a plan from a system's demands, or the reason why there is none.
 
-use super::session;
+use super::session::{self, Session, Wanted};
 use crate::args::{ColorChoice, Format, PlanArgs};
 use crate::exit::Exit;
 use crate::{files, interrupt, terminal};
 use anyhow::Result;
-use baseline::{Baseline, PlanChoice};
 use indicatif::{ProgressBar, ProgressStyle};
 use model::System;
 use planner::{Answer, Options, Outcome, Progress};
@@ -13,7 +12,7 @@ use std::ops::ControlFlow;
 use std::time::{Duration, Instant};
 
 /// What ends a search early.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct Limits {
     pub seed: u64,
     pub time: Option<Duration>,
@@ -28,38 +27,35 @@ pub struct Searched {
 }
 
 pub fn run(args: &PlanArgs, color: ColorChoice) -> Result<Exit> {
-    let choice = match &args.keep {
-        Some(path) => session::given_plan(path)?,
-        None => PlanChoice::None,
-    };
-    let baseline = session::load_with(&args.system, choice)?;
-    session::complain(&baseline, color);
+    let session = session::load(&args.system, args.keep.as_ref().map_or(Wanted::NoPlan, |path| Wanted::Given(path)))?;
+    session.complain(color);
+    let baseline = &session.baseline;
     let Some(system) = baseline.system.as_ref().filter(|_| !baseline.has_errors()) else {
-        return Ok(refused(&baseline, args.format));
+        return refused(&session, args.format);
     };
+    files::expect_writable(&args.out)?;
     let limits = Limits { seed: args.seed, time: args.time_limit.map(Duration::from_secs) };
-    let searched = search(system, baseline.plan.as_deref(), &limits, color);
+    let searched = search(system, baseline.plan.as_deref(), &limits);
     if let Some(plan) = searched.outcome.answer.plan() {
         files::write_whole(&args.out, &plan::write_plan(plan, system))?;
     }
-    match args.format {
-        Format::Text => terminal::print(&text(&searched, args)),
-        Format::Json => terminal::print(&json(&searched, system, args)),
-    }
+    terminal::print(&match args.format {
+        Format::Text => text(&searched, args),
+        Format::Json => json(&searched, &session, system, args),
+    })?;
     Ok(exit(&searched))
 }
 
-fn refused(baseline: &Baseline, format: Format) -> Exit {
+fn refused(session: &Session, format: Format) -> Result<Exit> {
     if format == Format::Json {
-        let dossier = baseline::dossier(baseline, session::extras(false));
-        terminal::print(&evidence::json::render(&dossier));
+        terminal::print(&evidence::json::render(&session.dossier(false)))?;
     }
-    Exit::Wrong
+    Ok(Exit::Wrong)
 }
 
 /// Plans a system with a progress bar on a terminal; ends at the limits or at Ctrl-C with what it has.
-pub fn search(system: &System, keep: Option<&plan::Plan>, limits: &Limits, color: ColorChoice) -> Searched {
-    let bar = progress_bar(color);
+pub fn search(system: &System, keep: Option<&plan::Plan>, limits: &Limits) -> Searched {
+    let bar = progress_bar();
     let begun = Instant::now();
     let (mut timed_out, mut interrupted) = (false, false);
     let mut watch = |progress: Progress| {
@@ -70,13 +66,13 @@ pub fn search(system: &System, keep: Option<&plan::Plan>, limits: &Limits, color
         if interrupted || timed_out { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
     };
     let options = Options { seed: limits.seed, ..Options::default() };
-    let outcome = planner::plan(system, keep, options, &mut watch);
+    let outcome = interrupt::watched(|| planner::plan(system, keep, options, &mut watch));
     bar.finish_and_clear();
     Searched { outcome, timed_out, interrupted }
 }
 
-fn progress_bar(color: ColorChoice) -> ProgressBar {
-    if !terminal::colour_remarks(color) {
+fn progress_bar() -> ProgressBar {
+    if !terminal::remarks_are_seen() {
         return ProgressBar::hidden();
     }
     let shape = ProgressStyle::with_template("planning {bar:30} {pos}/{len} steps, {eta} at most");
@@ -107,6 +103,9 @@ fn text(searched: &Searched, args: &PlanArgs) -> String {
     if searched.timed_out {
         text.push_str("  The time limit ended the search; another run may find another plan.\n");
     }
+    if searched.interrupted {
+        text.push_str("  Interrupted: this is what was found so far; another run may find another plan.\n");
+    }
     for note in &searched.outcome.notes {
         text.push_str(&format!("  {note}\n"));
     }
@@ -118,17 +117,20 @@ fn text(searched: &Searched, args: &PlanArgs) -> String {
     text
 }
 
-fn json(searched: &Searched, system: &System, args: &PlanArgs) -> String {
+fn json(searched: &Searched, session: &Session, system: &System, args: &PlanArgs) -> String {
     let answer = &searched.outcome.answer;
     let object = serde_json::json!({
         "schema_version": evidence::json::SCHEMA_VERSION,
         "tool_version": env!("CARGO_PKG_VERSION"),
+        "exit_status": exit(searched).code(),
         "system": system.digest(),
         "answer": answer.words(),
         "reasons": reasons(answer),
         "notes": searched.outcome.notes,
         "time_limit_reached": searched.timed_out,
+        "interrupted": searched.interrupted,
         "plan": answer.plan().map(|_| args.out.display().to_string()),
+        "diagnostics": session.plain_diagnostics(),
     });
     format!("{object:#}\n")
 }

@@ -1,7 +1,8 @@
 //! `report`: the evidence as one HTML file.
 
-use super::{check, session};
-use crate::args::{ColorChoice, ReportArgs};
+use super::check;
+use super::session::{self, Wanted};
+use crate::args::{ColorChoice, Format, ReportArgs};
 use crate::exit::Exit;
 use crate::{files, terminal};
 use anyhow::Result;
@@ -9,14 +10,17 @@ use evidence::Dossier;
 use std::path::{Path, PathBuf};
 
 pub fn run(args: &ReportArgs, color: ColorChoice) -> Result<Exit> {
-    let baseline = session::load(&args.baseline.system, args.baseline.plan.as_deref())?;
-    session::complain(&baseline, color);
-    if baseline.has_errors() {
-        return Ok(Exit::Wrong);
+    let session = session::load(&args.baseline.system, Wanted::given_or_named(args.baseline.plan.as_ref()))?;
+    session.complain(color);
+    let dossier = session.dossier(args.allow_not_analysed);
+    let written = if session.baseline.has_errors() { None } else { Some(write(&dossier, &args.out)?) };
+    match (args.format, written) {
+        (Format::Json, _) => terminal::print(&evidence::json::render(&dossier))?,
+        (Format::Text, None) => {}
+        (Format::Text, Some(path)) => {
+            terminal::print(&format!("{}\nThe report is {}\n", dossier.sentence(), path.display()))?;
+        }
     }
-    let dossier = baseline::dossier(&baseline, session::extras(args.allow_not_analysed));
-    let path = write(&dossier, &args.out)?;
-    terminal::print(&format!("{}\nThe report is {}\n", dossier.sentence(), path.display()));
     Ok(check::exit(&dossier))
 }
 

@@ -1,14 +1,12 @@
 //! What `check`, `plan`, `report` and `demo` share: reading the inputs from disk and saying what is wrong with them.
 
 use crate::args::ColorChoice;
-use crate::files::{self, ReadError};
-use crate::terminal;
+use crate::{files, terminal};
 use anyhow::{Result, bail};
 use baseline::{Baseline, Extras, PlanChoice};
-use diagnostic::{Look, render_text};
-use evidence::ValidationRow;
+use diagnostic::{Look, Plain, render_text};
+use evidence::{Dossier, ValidationRow};
 use model::{FileError, FileSource, MOST_BYTES};
-use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 /// The published examples that every build is held against; a test of the corpus keeps the file current.
@@ -21,61 +19,98 @@ struct Beside {
 
 impl FileSource for Beside {
     fn read(&mut self, path: &str) -> Result<Vec<u8>, FileError> {
-        files::read_at_most(&self.folder.join(path), MOST_BYTES).map_err(file_error)
+        files::read_at_most(&self.folder.join(path), MOST_BYTES)
     }
 }
 
-fn file_error(error: ReadError) -> FileError {
-    match error {
-        ReadError::TooLarge => FileError::TooLarge,
-        ReadError::Other(why) if why.kind() == ErrorKind::NotFound => FileError::NotFound,
-        ReadError::Other(why) => FileError::Other(why.to_string()),
+/// Inputs with two names each: counted from the system's folder, which reports and JSON say wherever they are made,
+/// and as the user would open them from where they stand.
+pub struct Session {
+    /// The inputs under the names that reports say.
+    pub baseline: Baseline,
+    folder: PathBuf,
+    given_plan: Option<(String, PathBuf)>,
+}
+
+/// Which plan the call asks for.
+#[derive(Clone, Copy)]
+pub enum Wanted<'a> {
+    /// The one that the system names.
+    Named,
+    /// The file at this path.
+    Given(&'a Path),
+    /// None.
+    NoPlan,
+}
+
+impl<'a> Wanted<'a> {
+    /// The plan of `--plan`, or the one that the system names.
+    pub fn given_or_named(given: Option<&'a PathBuf>) -> Self {
+        given.map_or(Self::Named, |path| Self::Given(path))
     }
 }
 
-/// Reads a system and the plan named by it, or the one given.
-pub fn load(system: &Path, plan: Option<&Path>) -> Result<Baseline> {
-    let choice = match plan {
-        None => PlanChoice::Named,
-        Some(path) => given_plan(path)?,
-    };
-    load_with(system, choice)
-}
-
-/// Reads a system with a choice of plan.
-pub fn load_with(system: &Path, choice: PlanChoice) -> Result<Baseline> {
+/// Reads a system and the plan wanted.
+pub fn load(system: &Path, wanted: Wanted<'_>) -> Result<Session> {
     let file = files::system_file(system);
     let Some(name) = file.file_name().and_then(|name| name.to_str()) else {
         bail!("{} is no system file", system.display());
     };
     let folder = file.parent().map(Path::to_owned).unwrap_or_default();
-    Ok(baseline::load(name, choice, &mut Beside { folder }))
+    let (choice, given_plan) = match wanted {
+        Wanted::Named => (PlanChoice::Named, None),
+        Wanted::NoPlan => (PlanChoice::None, None),
+        Wanted::Given(path) => {
+            let name = files::name_from(&folder, path).unwrap_or_else(|| path.display().to_string());
+            let bytes = files::read_at_most(path, MOST_BYTES);
+            (PlanChoice::Given { name: name.clone(), bytes }, Some((name, path.to_owned())))
+        }
+    };
+    let baseline = baseline::load(name, choice, &mut Beside { folder: folder.clone() });
+    Ok(Session { baseline, folder, given_plan })
 }
 
-/// The plan file at a path of the call.
-pub fn given_plan(path: &Path) -> Result<PlanChoice> {
-    match files::read_at_most(path, MOST_BYTES) {
-        Ok(bytes) => Ok(PlanChoice::Given { name: path.display().to_string(), bytes }),
-        Err(ReadError::TooLarge) => bail!("the plan {} passes the limit of {MOST_BYTES} bytes", path.display()),
-        Err(ReadError::Other(why)) => bail!("cannot read the plan {}: {why}", path.display()),
+impl Session {
+    /// The inputs under the names by which the user would open them.
+    pub fn as_opened(&self) -> Baseline {
+        self.baseline.renamed(|name| match &self.given_plan {
+            Some((plan, path)) if plan == name => path.display().to_string(),
+            _ => self.folder.join(name).display().to_string(),
+        })
     }
-}
 
-/// Draws every diagnostic on standard error, and their count.
-pub fn complain(baseline: &Baseline, color: ColorChoice) {
-    let look = if terminal::colour_remarks(color) { Look::Coloured } else { Look::Plain };
-    for diagnostic in &baseline.diagnostics {
-        terminal::complain(&format!("{}\n\n", render_text(diagnostic, &baseline.sources, look)));
+    /// The dossier for reports and for programs.
+    pub fn dossier(&self, allow_not_analysed: bool) -> Dossier {
+        baseline::dossier(&self.baseline, extras(allow_not_analysed))
     }
-    let errors = baseline.diagnostics.iter().filter(|d| d.is_error()).count();
-    if errors > 0 {
-        let noun = if errors == 1 { "error" } else { "errors" };
-        terminal::complain(&format!("{errors} {noun}; `cofferdam explain CODE` says more about each\n"));
+
+    /// The dossier for the terminal.
+    pub fn dossier_as_opened(&self, allow_not_analysed: bool) -> Dossier {
+        baseline::dossier(&self.as_opened(), extras(allow_not_analysed))
+    }
+
+    /// Every diagnostic as programs read it.
+    pub fn plain_diagnostics(&self) -> Vec<Plain> {
+        self.baseline.diagnostics.iter().map(|d| Plain::new(d, &self.baseline.sources)).collect()
+    }
+
+    /// Draws every diagnostic on standard error, and the count of errors.
+    pub fn complain(&self, color: ColorChoice) {
+        let look = if terminal::colour_remarks(color) { Look::Coloured } else { Look::Plain };
+        let shown = self.as_opened();
+        for diagnostic in &shown.diagnostics {
+            terminal::complain(&format!("{}\n\n", render_text(diagnostic, &shown.sources, look)));
+        }
+        let errors = shown.diagnostics.iter().filter(|d| d.is_error()).count();
+        if errors > 0 {
+            let noun = if errors == 1 { "error" } else { "errors" };
+            terminal::complain(&format!("{errors} {noun}; `cofferdam explain CODE` says more about each\n"));
+        }
     }
 }
 
 /// What the dossier holds beside the results: version, today, published examples.
-pub fn extras(allow_not_analysed: bool) -> Extras {
+fn extras(allow_not_analysed: bool) -> Extras {
     Extras {
         tool_version: env!("CARGO_PKG_VERSION").to_owned(),
         today: Some(jiff::ZonedDateTime::now().date()),

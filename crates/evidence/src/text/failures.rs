@@ -47,7 +47,10 @@ fn failure(page: &mut Page, dossier: &Dossier, verdict: &Verdict) {
         page.paragraph(4, reason);
     }
     if let Some(witness) = &verdict.witness {
-        page.paragraph(4, &format!("Witness: {}", witness.summary));
+        // A fact is its own witness, and has been said.
+        if verdict.reason.as_ref() != Some(&witness.summary) {
+            page.paragraph(4, &format!("Witness: {}", witness.summary));
+        }
         timeline::draw(page, 4, witness);
     }
 }

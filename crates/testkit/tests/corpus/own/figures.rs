@@ -3,6 +3,7 @@
 use super::judged::{Judged, Result};
 use crate::compare::{Answer, Share};
 use claim::{Unit, Verdict};
+use quantity::Duration;
 
 /// What a case calls `what`; none where nothing of that name is there. Beside the id of a verdict, which stands for
 /// its bound, these are known: `diagnostics`, `misses`, `changed_partitions`, and with a subject behind, `status`,
@@ -45,9 +46,11 @@ fn bound(verdict: &Verdict) -> Answer {
 /// By how much demand passes the supply of a frame, as the reason for the missing bound says it.
 fn shortfall(verdict: &Verdict) -> Option<Answer> {
     let (_, rest) = verdict.reason.as_ref()?.split_once("passes the supply by ")?;
-    let (number, _) = rest.split_once(" ns ")?;
-    let (upper, lower) = number.split_once('/').unwrap_or((number, "1"));
-    Some(share(upper.parse().ok()?, lower.parse().ok()?))
+    let (number, _) = rest.split_once(" in each frame")?;
+    match number.split_once('/') {
+        Some((upper, lower)) => Some(share(upper.parse().ok()?, lower.strip_suffix(" ns")?.parse().ok()?)),
+        None => Some(share(number.parse::<Duration>().ok()?.ns(), 1)),
+    }
 }
 
 fn changed_partitions<'a>(found: &'a Result, planned: &Result) -> impl Iterator<Item = &'a str> {
