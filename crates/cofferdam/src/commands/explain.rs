@@ -63,11 +63,11 @@ fn list() -> String {
     format!("Analyses\n{}\nCodes\n{}", analyses.collect::<String>(), codes.collect::<String>())
 }
 
-/// The first sentence of an analysis' page, or as much of it as goes before a colon or semicolon.
+/// The first sentence of an analysis' page, or as much of it as goes before a semicolon.
 fn about(page: &str) -> String {
     let body = page.split_once("\n\n").map_or(page, |(_, body)| body);
     let paragraph = body.split("\n\n").next().unwrap_or_default().replace('\n', " ");
     let text = paragraph.strip_prefix("**Computes** ").unwrap_or(&paragraph);
-    let end = [". ", "; ", ": ", ".\n"].iter().filter_map(|end| text.find(end)).min().unwrap_or(text.len());
+    let end = [". ", "; "].iter().filter_map(|end| text.find(end)).min().unwrap_or(text.len());
     text[..end].trim_end_matches('.').to_owned()
 }

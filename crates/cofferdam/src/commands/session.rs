@@ -61,8 +61,9 @@ pub fn load(system: &Path, wanted: Wanted<'_>) -> Result<Session> {
         Wanted::Named => (PlanChoice::Named, None),
         Wanted::NoPlan => (PlanChoice::None, None),
         Wanted::Given(path) => {
-            let name = files::name_from(&folder, path).unwrap_or_else(|| path.display().to_string());
             let bytes = files::read_at_most(path, MOST_BYTES);
+            let found = bytes.as_ref().ok().and_then(|_| files::name_from(&folder, path));
+            let name = found.unwrap_or_else(|| path.display().to_string());
             (PlanChoice::Given { name: name.clone(), bytes }, Some((name, path.to_owned())))
         }
     };

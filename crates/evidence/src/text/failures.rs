@@ -4,7 +4,7 @@ use super::layout::{Align, Page};
 use super::timeline;
 use crate::dossier::Dossier;
 use crate::show::{amount_or, limit, percent, used_permille};
-use claim::{Status, Verdict};
+use claim::{Relation, Status, Verdict};
 
 const OPEN: [(Status, &str); 2] = [(Status::Violated, "Violated"), (Status::NotShown, "Not shown")];
 
@@ -37,7 +37,9 @@ pub(super) fn in_full(page: &mut Page, dossier: &Dossier) {
 }
 
 fn failure(page: &mut Page, dossier: &Dossier, verdict: &Verdict) {
-    let share = used_permille(verdict).map(|used| format!(", {} of it", percent(used))).unwrap_or_default();
+    // Where more is better, the limit over the bound would read as the opposite.
+    let used = used_permille(verdict).filter(|_| verdict.relation == Relation::AtMost);
+    let share = used.map(|used| format!(", {} of it", percent(used))).unwrap_or_default();
     let bound = amount_or(verdict.bound, verdict.unit, "no bound");
     page.line(&format!("  {}  {bound}, limit {}{share}", verdict.id, limit(verdict)));
     if let Some(place) = dossier.place(verdict) {
