@@ -54,6 +54,7 @@ fn reason(problem: &Problem<'_>, units: &[Unit], set: &[usize], cores: &Cores) -
     if all_apart && set.len() > hosts.len() {
         return format!("{} must each have a core of their own, and only {host_names} may hold them", list(&names));
     }
+    let ask = if names.len() == 1 { "asks" } else { "ask" };
     let names = list(&names);
     let worst = (0..problem.schedules()).max_by_key(|s| std::cmp::Reverse(spare_ns(units, set, cores, &hosts, *s)));
     let schedule = worst.unwrap_or(0);
@@ -61,7 +62,7 @@ fn reason(problem: &Problem<'_>, units: &[Unit], set: &[usize], cores: &Cores) -
     let room = hosts.iter().filter_map(|core| cores.capacity_ns[*core].as_ref()).map(|c| c[schedule]);
     let room: u64 = room.fold(0, u64::saturating_add);
     let numbers = format!(
-        "{names} ask for {} in all{}, and {host_names} may give {}",
+        "{names} {ask} for {} in all{}, and {host_names} may give {}",
         load_text(asked, problem.frame_ns),
         problem.in_schedule(schedule),
         load_text(room, problem.frame_ns)

@@ -1,0 +1,12 @@
+//! The program as people and scripts call it: exit statuses, standard output, standard error, files.
+
+mod bad_input;
+mod bad_plan;
+mod check;
+mod common;
+mod demo;
+mod json;
+mod pages;
+mod planning;
+mod starter;
+mod terminal;
