@@ -27,11 +27,13 @@ pub fn verdicts(system: &System, plan: &Plan) -> Vec<Verdict> {
     verdicts
 }
 
-/// The dossier of a baseline: all its verdicts, as far as there are a system and a plan.
+/// The dossier of a baseline: all its verdicts, as far as there is a system. Where no plan could be read, what needs one
+/// is not analysed, as under a plan that grants nothing.
 pub fn dossier(baseline: &Baseline, extras: Extras) -> Dossier {
     let (verdicts, curves) = match (&baseline.system, &baseline.plan) {
         (Some(system), Some(plan)) => (verdicts(system, plan), curves::curves(system, plan)),
-        _ => (Vec::new(), Vec::new()),
+        (Some(system), None) => (verdicts(system, &Plan::default()), Vec::new()),
+        (None, _) => (Vec::new(), Vec::new()),
     };
     Dossier::compose(Inputs {
         tool_version: extras.tool_version,

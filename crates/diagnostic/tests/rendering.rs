@@ -100,3 +100,24 @@ fn codes_are_found_in_any_case() {
     assert_eq!(lookup("W0302").map(|code| code.severity), Some(Severity::Warning));
     assert_eq!(lookup("E9999"), None);
 }
+
+#[test]
+fn a_file_that_was_not_read_is_named_without_an_extract() {
+    let mut sources = Sources::new();
+    let file = sources.add_unread("nowhere.toml");
+    let fault =
+        Diagnostic::new(&codes::input::UNREADABLE_FILE, Span::head(file), "there is no file").help("look there");
+    let expected = "error[E0001]: there is no file\n--> nowhere.toml\n = help: look there";
+    assert_eq!(render_text(&fault, &sources, Look::Plain), expected);
+    let plain = Plain::new(&fault, &sources);
+    assert_eq!((plain.place.file.as_str(), plain.place.line, plain.place.column), ("nowhere.toml", 1, 1));
+}
+
+#[test]
+fn other_names_change_no_place() {
+    let (sources, toml, csv) = sources();
+    let renamed = sources.renamed(|name| format!("vessel/{name}"));
+    assert_eq!(renamed.position(Span::new(csv, 16..21)).to_string(), "vessel/tasks.csv:2:5");
+    let [old, new] = [&sources, &renamed].map(|sources| render_text(&clash(toml, csv), sources, Look::Plain));
+    assert_eq!(new.replace("vessel/", ""), old);
+}

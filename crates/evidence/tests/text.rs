@@ -99,3 +99,14 @@ fn every_caution_is_there() {
     let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
     CAUTIONS.iter().for_each(|caution| assert!(words.contains(caution.short), "{}", caution.short));
 }
+
+#[test]
+fn a_fact_is_said_once() {
+    let mut verdicts = verdicts();
+    let violated = verdicts.iter_mut().find(|v| v.status == claim::Status::Violated).expect("one is violated");
+    violated.reason = Some("two windows overlap by 1 ms".into());
+    violated.witness = Some(claim::Witness::of_fact("two windows overlap by 1 ms"));
+    let dossier = Dossier::compose(Inputs { verdicts, ..inputs_of(system()) });
+    let text = render(&dossier, Detail::Default, Style::default());
+    assert_eq!(text.matches("two windows overlap by 1 ms").count(), 1, "{text}");
+}

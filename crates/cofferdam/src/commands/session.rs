@@ -97,6 +97,9 @@ impl Session {
 
     /// Draws every diagnostic on standard error, and the count of errors.
     pub fn complain(&self, color: ColorChoice) {
+        if self.baseline.diagnostics.is_empty() {
+            return;
+        }
         let look = if terminal::colour_remarks(color) { Look::Coloured } else { Look::Plain };
         let shown = self.as_opened();
         for diagnostic in &shown.diagnostics {

@@ -198,7 +198,7 @@ fn a_file_without_permission_is_named() {
     use std::os::unix::fs::PermissionsExt;
     let folder = sound("bad_permission");
     let file = folder.join("system.toml");
-    fs::set_permissions(&file, fs::Permissions::from_mode(0)).expect("the file is ours");
+    fs::set_permissions(&file, fs::Permissions::from_mode(0o000)).expect("the file is ours");
     if fs::read(&file).is_ok() {
         // Whoever may read everything cannot see this refusal.
         return;

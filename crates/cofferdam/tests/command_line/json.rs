@@ -118,14 +118,18 @@ fn a_wrong_call_is_one_object_with_its_message() {
 }
 
 #[test]
-fn what_could_be_judged_is_answered_beside_a_warning() {
-    let folder = with_starter("json_warning");
+fn a_system_without_its_plan_still_has_its_claims() {
+    let folder = with_starter("json_no_plan");
     let system = folder.join("ramp/system.toml");
     edit(&system, "lowest first\nplan = \"plan.toml\"", "lowest first\nplan = \"gone.toml\"");
     let answer = call(&folder, &["check", "ramp", "--format", "json"]).expect(2).json();
     assert_eq!(codes(&answer), ["E0532"]);
     assert_eq!(answer["baseline"]["system_name"], "Bow ramp");
     assert_eq!(answer["diagnostics"][0]["file"], "system.toml");
+    let with_plan = call(&folder, &["check", "ramp", "--plan", "ramp/plan.toml", "--format", "json"]).expect(0).json();
+    let ids = |answer: &Value| verdicts(answer).iter().map(|v| text(&v["id"]).to_owned()).collect::<Vec<_>>();
+    assert_eq!(ids(&answer), ids(&with_plan));
+    assert!(verdicts(&answer).iter().all(|v| v["status"] == "not_analysed"), "every claim of the starter needs a plan");
 }
 
 #[test]
