@@ -124,6 +124,9 @@ pub struct CheckArgs {
     /// List every claim, not only those that are not shown.
     #[arg(long)]
     pub all: bool,
+    /// Say only the outcome and what is not shown, a line each.
+    #[arg(long, conflicts_with = "all")]
+    pub quiet: bool,
 }
 
 #[derive(Debug, Args)]

@@ -20,7 +20,11 @@ pub fn run(args: &CheckArgs, color: ColorChoice) -> Result<Exit> {
         return Ok(Exit::Wrong);
     }
     let dossier = session.dossier_as_opened(args.allow_not_analysed);
-    let detail = if args.all { Detail::All } else { Detail::Default };
+    let detail = match (args.all, args.quiet) {
+        (true, _) => Detail::All,
+        (false, true) => Detail::Quiet,
+        (false, false) => Detail::Default,
+    };
     terminal::print(&evidence::text::render(&dossier, detail, style(color)))?;
     Ok(exit(&dossier))
 }

@@ -147,3 +147,14 @@ fn an_accepted_claim_passes_until_its_date_and_is_listed_first() {
     let past = call(&folder, &["check", "ramp"]).expect(1);
     assert!(past.out.contains("Its last day has passed: it excuses nothing any more."), "{}", past.out);
 }
+
+#[test]
+fn more_and_less_can_be_asked_for() {
+    let folder = with_vessel("check_detail");
+    grow(&folder.join("vessel/tasks.csv"), "OBJT", 8);
+    let lines = |option: &[&str]| call(&folder, &[&["check", "vessel"], option].concat()).expect(1).out;
+    let [quiet, usual, all] = [&["--quiet"][..], &[], &["--all"]].map(lines);
+    assert!(quiet.lines().count() < 140 && quiet.contains("\nviolated      response/OBJT.trk\n"), "{quiet}");
+    assert!(!quiet.contains("response/STOP.estop") && !usual.contains("response/STOP.estop"), "{usual}");
+    assert!(all.contains("response/STOP.estop"), "{all}");
+}
