@@ -35,7 +35,7 @@ fn the_vessel_can_be_planned_and_its_plan_holds() {
 #[test]
 fn a_plan_that_could_not_be_written_is_not_searched() {
     let folder = with_starter("planning_out");
-    write(&folder.join("hard.toml"), hard(30));
+    write(&folder.join("hard.toml"), hard(60));
     // The hard system would be searched for seconds, but the folder is looked for first.
     let begun = std::time::Instant::now();
     let run = call(&folder, &["plan", "hard.toml", "--out", "no/such/p.toml"]).expect(2);
@@ -74,10 +74,10 @@ fn a_search_ended_by_the_clock_says_so() {
 fn an_interrupted_search_says_what_it_has_and_exits_130() {
     use std::process::{Command, Stdio};
     let folder = scratch("planning_interrupt");
-    write(&folder.join("hard.toml"), hard(30));
+    write(&folder.join("hard.toml"), hard(60));
     let mut command = command(&folder, &["plan", "hard.toml", "--out", "p.toml", "--format", "json"]);
     let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("the program starts");
-    std::thread::sleep(std::time::Duration::from_millis(400));
+    std::thread::sleep(std::time::Duration::from_millis(1_000));
     assert!(child.try_wait().expect("a child of ours").is_none(), "the search is over already: make the system harder");
     let sent = Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill is there");
     assert!(sent.success());
@@ -94,10 +94,10 @@ fn hard(partitions: u64) -> String {
     text.push_str("[platform]\nswitch = \"0 us\"\nrefill = \"0 us\"\ncontext_switch = \"0 us\"\n");
     text.push_str("release_jitter = \"0 us\"\nnonpreemptable = \"0 us\"\nsynchronised = true\n");
     let each = partitions / cores;
-    // A step of 7919, a prime, walks through the remainders of 30011, another one, without pattern.
+    // A step of 7919, a prime, walks through the remainders of another one without pattern.
+    let half_us = 50_000 / each;
     let sizes = |core: u64| {
-        let mut sizes: Vec<u64> =
-            (1..each).map(|n| 5_000 + (core * each + n) * 7919 % 30_011 * 4 / 5 % 17_000).collect();
+        let mut sizes: Vec<u64> = (1..each).map(|n| half_us + (core * each + n) * 7_919 % 30_011 % half_us).collect();
         sizes.push(100_000 - sizes.iter().sum::<u64>());
         sizes
     };
