@@ -12,7 +12,7 @@ use crate::allocation::{Cores, Ending, Search, Unit, largest_first};
 use crate::answer::{Clock, Report};
 use crate::packing;
 use crate::problem::{Problem, load_text};
-use crate::text::list;
+use crate::text::{list, share};
 use quantity::{Duration, Rate};
 use std::ops::ControlFlow;
 
@@ -62,9 +62,9 @@ fn reason(problem: &Problem<'_>, units: &[Unit], set: &[usize], cores: &Cores) -
     let room: u64 = room.fold(0, u64::saturating_add);
     let numbers = format!(
         "{names} ask for {} in all{}, and {host_names} may give {}",
-        load_text(asked, problem.frame_ns),
+        sum_text(asked, problem.frame_ns),
         problem.in_schedule(schedule),
-        load_text(room, problem.frame_ns)
+        sum_text(room, problem.frame_ns)
     );
     if asked > room {
         return numbers;
@@ -73,7 +73,26 @@ fn reason(problem: &Problem<'_>, units: &[Unit], set: &[usize], cores: &Cores) -
         let limit = Rate::from_bytes_per_s(cores.peak_limit.unwrap_or(0));
         return format!("{names} fit no cores such that the peaks of their memory traffic keep to {limit} in all");
     }
-    format!("{numbers}, but {}", why_unpacked(problem, units, set, cores, &hosts, schedule))
+    match (0..problem.schedules()).find(|alone| !fits_alone(units, set, cores, *alone)) {
+        Some(alone) => format!("{numbers}, but {}", why_unpacked(problem, units, set, cores, &hosts, alone)),
+        None => format!(
+            "{numbers}; {} could be shared out alone, but a partition stays on its core in all of them, and no way fits all",
+            list(&problem.system.schedules.iter().map(|s| format!("schedule {}", s.name.value)).collect::<Vec<_>>())
+        ),
+    }
+}
+
+/// A time of all cores together, for sentences: `280 ms a frame (280 % of one core)`.
+fn sum_text(load_ns: u64, frame_ns: u64) -> String {
+    format!("{} a frame ({} of one core)", Duration::from_ns(load_ns), share(load_ns, frame_ns))
+}
+
+/// Whether the units can be shared out where only one schedule counts.
+fn fits_alone(units: &[Unit], set: &[usize], cores: &Cores, schedule: usize) -> bool {
+    let only = |loads: &mut Vec<u64>| loads.iter_mut().enumerate().filter(|(s, _)| *s != schedule).for_each(|(_, l)| *l = 0);
+    let mut alone = units.to_vec();
+    alone.iter_mut().for_each(|unit| only(&mut unit.load_ns));
+    search(&alone, set, cores).best.is_some()
 }
 
 fn cores_of(cores: &Cores) -> Cores {

@@ -75,7 +75,7 @@ fn more_than_the_cores_have() {
     let system = system("10 ms", 1, &(partition("A", "10 ms", "6 ms", "") + &partition("B", "10 ms", "5 ms", "")));
     let outcome = plan(&system);
     let numbers =
-        ["A and B ask for 11 ms of the 10 ms frame (110 %) in all", "core 0 may give 10 ms of the 10 ms frame (100 %)"];
+        ["A and B ask for 11 ms a frame (110 % of one core) in all", "core 0 may give 10 ms a frame (100 % of one core)"];
     assert_says(&why(&outcome), &numbers);
     assert!(
         outcome.notes.contains(&"It would fit if A asked for at most 5 ms in every 10 ms instead of 6 ms.".to_owned())
