@@ -8,6 +8,7 @@ mod arithmetic;
 pub mod claims;
 mod demand;
 pub mod response;
+mod scratch;
 pub mod sensitivity;
 pub mod supply;
 mod task_set;

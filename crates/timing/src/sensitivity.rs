@@ -1,7 +1,7 @@
 //! How far execution times may grow, or must shrink, for every deadline of the partition to hold.
 //!
 //! Computes: for each task alone the largest `C'`, in ns, and for all together the largest common
-//! factor, in ppm, each scaled `C'` rounded down to ns. Both exact with respect to the responses:
+//! factor, in ppm, each scaled `C'` rounded down to ns (but a job takes at least 1 ns). Both exact with respect to the responses:
 //! the value holds and the next one does not.
 //! Source: sensitivity over scheduling points: Bini, Di Natale & Buttazzo 2008; scheduling points: Lehoczky,
 //! Sha & Ding 1989.
@@ -43,7 +43,7 @@ pub fn common_factor_ppm(supply: &WindowSupply, tasks: &TaskSet) -> u64 {
     let mut deadlines = Deadlines::new(supply, tasks);
     let mut holds = |ppm: u64| {
         for (scaled_ns, &charged_ns) in scaled.charged_ns.iter_mut().zip(&tasks.charged_ns) {
-            *scaled_ns = scale(charged_ns, ppm);
+            *scaled_ns = scale(charged_ns, ppm).max(1); // A job takes at least 1 ns.
         }
         deadlines.are_met(&scaled)
     };

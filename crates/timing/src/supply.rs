@@ -66,12 +66,26 @@ pub struct WindowSupply {
     per_frame_ns: i64,
     /// Usable windows of one frame; touching intervals are one, except across the frame's end.
     windows: Vec<Interval>,
-    /// Window ends over two frames, so that one frame can be read from any window without wrapping.
-    ends_ns: Vec<i64>,
-    /// Supply from 0 up to each of `ends_ns`.
-    supplied_ns: Vec<i64>,
+    /// The windows over one lap of some frames and one frame more, so that a lap can be read from any window of
+    /// the first frame without wrapping.
+    edges: Vec<Edge>,
+    lap_ns: i64,
+    per_lap_ns: i64,
     starts: Vec<BusyStart>,
 }
+
+/// One window and the supply from 0 up to its end, in ns.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Edge {
+    start_ns: i64,
+    end_ns: i64,
+    supplied_ns: i64,
+}
+
+/// A lap has at least so many windows, so that it is seldom begun anew.
+const LAP_WINDOWS: usize = 32;
+/// A lap is at most so long, so that instants within it stay small numbers.
+const LONGEST_LAP_NS: i64 = 1 << 58;
 
 impl WindowSupply {
     /// The supply of the usable `intervals` of every frame of `frame_ns`.
@@ -83,29 +97,21 @@ impl WindowSupply {
         check(frame_ns, intervals)?;
         let windows = join_touching(intervals);
         let frame_ns = frame_ns as i64; // At most 2^53, by the check.
+        let per_frame_ns = windows.iter().map(|w| (w.end_ns - w.start_ns) as i64).sum();
+        let laps = LAP_WINDOWS.div_ceil(windows.len().max(1)) as i64;
+        let laps = laps.min(LONGEST_LAP_NS / frame_ns);
         let mut supply = Self {
             frame_ns,
-            per_frame_ns: windows.iter().map(|w| (w.end_ns - w.start_ns) as i64).sum(),
-            ends_ns: Vec::with_capacity(2 * windows.len()),
-            supplied_ns: Vec::with_capacity(2 * windows.len()),
+            per_frame_ns,
+            edges: edges(frame_ns, &windows, laps + 1),
+            lap_ns: laps * frame_ns,
+            per_lap_ns: laps * per_frame_ns,
             windows,
             starts: Vec::new(),
         };
-        supply.sum_two_frames();
         supply.starts = starts::worst_starts(&supply);
         assert!(!supply.starts.is_empty(), "some instant always starts a busy window");
         Ok(supply)
-    }
-
-    fn sum_two_frames(&mut self) {
-        let mut supplied_ns = 0;
-        for frame in 0..2 {
-            for window in &self.windows {
-                supplied_ns += (window.end_ns - window.start_ns) as i64;
-                self.ends_ns.push(frame * self.frame_ns + window.end_ns as i64);
-                self.supplied_ns.push(supplied_ns);
-            }
-        }
     }
 
     /// Length of the frame, in ns.
@@ -134,7 +140,7 @@ impl WindowSupply {
         let frames = instant_ns / self.frame_ns();
         let within_ns = instant_ns % self.frame_ns();
         let k = self.windows.partition_point(|w| w.end_ns <= within_ns);
-        let whole_ns = if k == 0 { 0 } else { self.supplied_ns[k - 1] as u64 };
+        let whole_ns = if k == 0 { 0 } else { self.edges[k - 1].supplied_ns as u64 };
         let part_ns = self.windows.get(k).map_or(0, |w| within_ns.saturating_sub(w.start_ns));
         frames * self.per_frame_ns() + whole_ns + part_ns
     }
@@ -153,8 +159,9 @@ impl WindowSupply {
         let target_ns = self.supplied_before_ns(start_ns).checked_add(work_ns)?;
         let frames = (target_ns - 1).checked_div(self.per_frame_ns())?;
         let rest_ns = target_ns - frames * self.per_frame_ns();
-        let k = self.supplied_ns.partition_point(|&supplied| (supplied as u64) < rest_ns);
-        let within_ns = self.ends_ns[k] as u64 - (self.supplied_ns[k] as u64 - rest_ns);
+        let first_frame = &self.edges[..self.windows.len()];
+        let edge = self.edges[first_frame.partition_point(|edge| (edge.supplied_ns as u64) < rest_ns)];
+        let within_ns = edge.end_ns as u64 - (edge.supplied_ns as u64 - rest_ns);
         frames.checked_mul(self.frame_ns())?.checked_add(within_ns)?.checked_sub(start_ns)
     }
 
@@ -195,6 +202,20 @@ fn check(frame_ns: u64, intervals: &[Interval]) -> Result<(), SupplyError> {
         before_ns = interval.end_ns;
     }
     Ok(())
+}
+
+fn edges(frame_ns: i64, windows: &[Interval], frames: i64) -> Vec<Edge> {
+    let mut supplied_ns = 0;
+    let mut edges = Vec::with_capacity(frames as usize * windows.len());
+    for frame in 0..frames {
+        for window in windows {
+            supplied_ns += (window.end_ns - window.start_ns) as i64;
+            let begin_ns = frame * frame_ns;
+            let (start_ns, end_ns) = (begin_ns + window.start_ns as i64, begin_ns + window.end_ns as i64);
+            edges.push(Edge { start_ns, end_ns, supplied_ns });
+        }
+    }
+    edges
 }
 
 fn join_touching(intervals: &[Interval]) -> Vec<Interval> {

@@ -75,10 +75,18 @@ pub struct TaskSet {
     pub(crate) deadline_ns: Vec<i64>,
     pub(crate) jitter_ns: Vec<i64>,
     pub(crate) release: Vec<Release>,
+    /// `T - J`: where a first job is done by then, its busy window holds no other job of the task.
+    pub(crate) first_limit_ns: Vec<i64>,
+    /// `min(D, T) - J`: by when a first job has to be done.
+    pub(crate) first_deadline_ns: Vec<i64>,
     /// The blocking time where something less urgent exists, else 0.
     pub(crate) blocking_ns: Vec<i64>,
+    /// Whether some less urgent job can really block for that long.
+    pub(crate) blocking_attained: Vec<bool>,
     /// The positions of the same priority, the own one among them.
     peers: Vec<Range<usize>>,
+    /// Whether no two tasks have the same priority.
+    distinct: bool,
 }
 
 impl TaskSet {
@@ -90,16 +98,25 @@ impl TaskSet {
         check(tasks)?;
         let mut given: Vec<usize> = (0..tasks.len()).collect();
         given.sort_by_key(|&k| std::cmp::Reverse(tasks[k].priority));
-        let column = |value: fn(&Task) -> u64| given.iter().map(|&k| value(&tasks[k]) as i64).collect();
+        let column = |value: fn(&Task) -> u64| -> Vec<i64> { given.iter().map(|&k| value(&tasks[k]) as i64).collect() };
         let priority: Vec<i64> = given.iter().map(|&k| tasks[k].priority).collect();
         let peers: Vec<_> = priority.iter().map(|&level| same_priority(&priority, level)).collect();
+        let signed = |from: fn(&Task) -> u64, less: fn(&Task) -> u64| -> Vec<i64> {
+            given.iter().map(|&k| from(&tasks[k]) as i64 - less(&tasks[k]) as i64).collect()
+        };
+        let charged_ns = column(|task| task.charged_ns);
+        let blocking_ns = blocking_suffered(tasks, &given, &peers);
         Ok(Self {
-            charged_ns: column(|task| task.charged_ns),
+            first_limit_ns: signed(|task| task.period_ns, |task| task.jitter_ns),
+            first_deadline_ns: signed(|task| task.deadline_ns.min(task.period_ns), |task| task.jitter_ns),
             period_ns: column(|task| task.period_ns),
             deadline_ns: column(|task| task.deadline_ns),
             jitter_ns: column(|task| task.jitter_ns),
             release: given.iter().map(|&k| tasks[k].release).collect(),
-            blocking_ns: blocking_suffered(tasks, &given, &peers),
+            blocking_attained: blocking_attained(&charged_ns, &blocking_ns, &peers),
+            blocking_ns,
+            charged_ns,
+            distinct: peers.iter().all(|peers| peers.len() == 1),
             position: inverse(&given),
             priority,
             peers,
@@ -148,8 +165,7 @@ impl TaskSet {
 
     /// The end of the positions that can delay the one at `position`; the own one may lie among them.
     pub(crate) fn others_end(&self, position: usize) -> usize {
-        let peers = &self.peers[position];
-        if peers.len() == 1 { position } else { peers.end }
+        if self.has_equal(position) { self.peers[position].end } else { position }
     }
 
     /// Whether neither the task at `position` nor the one before it, if any, has an equal.
@@ -164,19 +180,21 @@ impl TaskSet {
     }
 
     pub(crate) fn has_equal(&self, position: usize) -> bool {
-        self.peers[position].len() > 1
+        !self.distinct && self.peers[position].len() > 1
     }
+}
 
-    /// Whether some less urgent job can have begun and still hold the whole blocking time, and nothing
-    /// above it makes it yield sooner.
-    pub(crate) fn blocking_is_attained(&self, position: usize) -> bool {
-        let blocking_ns = self.blocking_ns[position];
-        let holds = |&at: &usize| {
-            let above = 0..self.peers[at].start;
-            self.charged_ns[at] > blocking_ns && self.blocking_ns[above].iter().all(|&b| b >= blocking_ns)
+/// Whether some less urgent job can have begun and still hold the whole blocking time, and nothing above
+/// it makes it yield sooner; by position.
+fn blocking_attained(charged_ns: &[i64], blocking_ns: &[i64], peers: &[Range<usize>]) -> Vec<bool> {
+    let attained = |position: usize| {
+        let needed_ns = blocking_ns[position];
+        let holds = |at: usize| {
+            charged_ns[at] > needed_ns && blocking_ns[..peers[at].start].iter().all(|&above_ns| above_ns >= needed_ns)
         };
-        blocking_ns == 0 || (self.peers[position].end..self.len()).any(|at| holds(&at))
-    }
+        needed_ns == 0 || (peers[position].end..peers.len()).any(holds)
+    };
+    (0..peers.len()).map(attained).collect()
 }
 
 fn blocking_suffered(tasks: &[Task], given: &[usize], peers: &[Range<usize>]) -> Vec<i64> {

@@ -20,6 +20,7 @@
 //! Checked by: published examples under full supply, the vessel's 39 responses, the brute-force oracle.
 
 use super::{Bound, Exactness, GaveUp, Inexact, Response};
+use crate::scratch::Scratch;
 use crate::supply::{BusyStart, Cursor, FARTHEST_NS, NEVER, WindowSupply};
 use crate::task_set::TaskSet;
 use crate::{arithmetic, demand};
@@ -27,19 +28,23 @@ use crate::{arithmetic, demand};
 /// Rounds of one first-job search; a longer one is left to the search of the whole busy window.
 const FIRST_JOB_ROUNDS: u32 = 1 << 16;
 /// Rounds of the whole busy-window search of one task.
-const BUSY_WINDOW_ROUNDS: u32 = 1 << 24;
+const BUSY_WINDOW_ROUNDS: u32 = 1 << 22;
 
 /// The worst response of every task, in the order in which the tasks were given.
 pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> {
-    let first = first_jobs(supply, tasks);
-    assert_eq!(first.len(), tasks.len(), "each task has a first job");
+    let mut scratch = Scratch::new(First { finish_ns: -1, start_ns: 0 }, tasks.len());
+    let first = scratch.as_mut_slice();
+    first_jobs(supply, tasks, first);
     let covered = !tasks.all_free_running();
-    let answer = |&position: &usize| match first[position] {
-        Some(worst) => Response::Bounded(worst.bound(exactness(tasks, position, covered))),
-        None => match whole_busy_window(supply, tasks, position) {
-            Ok(worst) => Response::Bounded(worst.bound(exactness(tasks, position, covered))),
-            Err(none) => none,
-        },
+    let answer = |&position: &usize| {
+        let worst = match first[position].settled(tasks.jitter_ns[position]) {
+            Some(worst) => worst,
+            None => match whole_busy_window(supply, tasks, position) {
+                Ok(worst) => worst,
+                Err(none) => return none,
+            },
+        };
+        Response::Bounded(worst.bound(exactness(tasks, position, covered)))
     };
     tasks.position.iter().map(answer).collect()
 }
@@ -56,11 +61,11 @@ pub fn first_miss(supply: &WindowSupply, tasks: &TaskSet, index: usize) -> Optio
     // Within this time the work of all tasks together cannot pass 2^61 ns, however overloaded they are.
     let horizon_ns = FARTHEST_NS / (4 * (tasks.len() as i64 + 1));
     let mut search = Search { jobs: u64::MAX, horizon_ns, enough_ns: deadline_ns, rounds: BUSY_WINDOW_ROUNDS };
-    let mut busy = BusyWindow::new(supply, tasks);
+    let mut next_ns = Scratch::new(0, tasks.len());
+    let mut busy = BusyWindow { supply, tasks, next_ns: next_ns.as_mut_slice() };
     let from = |&start: &BusyStart| {
-        busy.begin(start);
         let mut worst = NOTHING_YET;
-        search.follow(&mut busy, position, &mut worst);
+        search.follow(&mut busy, start, position, &mut worst);
         (worst.response_ns > deadline_ns).then_some(worst)
     };
     let earliest = supply.busy_starts().iter().filter_map(from).min_by_key(|worst| worst.job)?;
@@ -70,7 +75,8 @@ pub fn first_miss(supply: &WindowSupply, tasks: &TaskSet, index: usize) -> Optio
 /// Whether every task meets its deadline; every charged time is within its period and deadline. The start that a
 /// deadline is missed from is moved to the front, since the next trial often misses from there too.
 pub(super) fn deadlines_met(supply: &WindowSupply, tasks: &TaskSet, starts: &mut [BusyStart]) -> bool {
-    let mut busy = BusyWindow::new(supply, tasks);
+    let mut next_ns = Scratch::new(0, tasks.len());
+    let mut busy = BusyWindow { supply, tasks, next_ns: next_ns.as_mut_slice() };
     let missed = (0..starts.len()).find(|&k| !first_deadlines_met(&mut busy, starts[k]));
     if let Some(missed) = missed {
         starts.swap(0, missed);
@@ -84,12 +90,9 @@ pub(super) fn deadlines_met(supply: &WindowSupply, tasks: &TaskSet, starts: &mut
 
 /// Whether from `start` every task whose deadline is within its period meets it; then only its first job counts.
 fn first_deadlines_met(busy: &mut BusyWindow<'_>, start: BusyStart) -> bool {
-    busy.begin(start);
     let tasks = busy.tasks;
-    (0..tasks.len()).all(|position| {
-        let (deadline_ns, period_ns) = (tasks.deadline_ns[position], tasks.period_ns[position]);
-        let limit_ns = deadline_ns.min(period_ns) - tasks.jitter_ns[position];
-        busy.first_job(position, limit_ns) <= limit_ns || deadline_ns > period_ns
+    busy.first_jobs(start, &tasks.first_deadline_ns, |position, finish_ns| {
+        finish_ns <= tasks.first_deadline_ns[position] || tasks.deadline_ns[position] > tasks.period_ns[position]
     })
 }
 
@@ -107,7 +110,7 @@ const NOTHING_YET: Worst = Worst { response_ns: 0, busy_start_ns: 0, arrival_ns:
 fn exactness(tasks: &TaskSet, position: usize, covered: bool) -> Exactness {
     if tasks.has_equal(position) {
         Exactness::Bound(Inexact::EqualPriority)
-    } else if !tasks.blocking_is_attained(position) {
+    } else if !tasks.blocking_attained[position] {
         Exactness::Bound(Inexact::BlockerTooShort)
     } else if covered {
         Exactness::Bound(Inexact::TakenAsFreeRunning)
@@ -116,27 +119,41 @@ fn exactness(tasks: &TaskSet, position: usize, covered: bool) -> Exactness {
     }
 }
 
-/// For each position the worst first job, where from every start the own next job cannot have
-/// arrived by then; none where the whole busy window has to be looked at.
-fn first_jobs(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Option<Worst>> {
-    let mut worst = vec![Some(NOTHING_YET); tasks.len()];
-    let countable = tasks.before_overload();
-    worst[countable..].fill(None);
-    let mut busy = BusyWindow::new(supply, tasks);
-    for &start in supply.busy_starts() {
-        busy.begin(start);
-        for (position, worst) in worst[..countable].iter_mut().enumerate() {
-            let jitter_ns = tasks.jitter_ns[position];
-            let limit_ns = tasks.period_ns[position] - jitter_ns;
-            let finish_ns = busy.first_job(position, limit_ns);
-            if finish_ns > limit_ns {
-                *worst = None;
-            } else if let Some(worst) = worst {
-                worst.take_later(start, 0, -jitter_ns, finish_ns);
-            }
-        }
+/// The latest finish of a first job from any start; [`NEVER`] where from some start the own next job can have arrived
+/// by then, so that the whole busy window has to be looked at.
+#[derive(Clone, Copy)]
+struct First {
+    finish_ns: i64,
+    start_ns: i64,
+}
+
+impl First {
+    fn settled(self, jitter_ns: i64) -> Option<Worst> {
+        (self.finish_ns != NEVER).then(|| Worst {
+            response_ns: self.finish_ns + jitter_ns,
+            busy_start_ns: self.start_ns,
+            arrival_ns: self.start_ns - jitter_ns,
+            job: 0,
+        })
     }
-    worst
+}
+
+/// The latest first jobs by position.
+fn first_jobs(supply: &WindowSupply, tasks: &TaskSet, latest: &mut [First]) {
+    let (countable, overloaded) = latest.split_at_mut(tasks.before_overload());
+    overloaded.fill(First { finish_ns: NEVER, start_ns: 0 });
+    let limits_ns = &tasks.first_limit_ns[..countable.len()];
+    let mut next_ns = Scratch::new(0, tasks.len());
+    let mut busy = BusyWindow { supply, tasks, next_ns: next_ns.as_mut_slice() };
+    for &start in supply.busy_starts() {
+        busy.first_jobs(start, limits_ns, |position, finish_ns| {
+            let finish_ns = if finish_ns > limits_ns[position] { NEVER } else { finish_ns };
+            if finish_ns > countable[position].finish_ns {
+                countable[position] = First { finish_ns, start_ns: start.at_ns };
+            }
+            true
+        });
+    }
 }
 
 impl Worst {
@@ -165,11 +182,11 @@ fn whole_busy_window(supply: &WindowSupply, tasks: &TaskSet, position: usize) ->
     }
     let jobs = jobs_of_one_lcm(supply, tasks, position);
     let mut search = Search { jobs, horizon_ns: FARTHEST_NS, enough_ns: NEVER, rounds: BUSY_WINDOW_ROUNDS };
-    let mut busy = BusyWindow::new(supply, tasks);
+    let mut next_ns = Scratch::new(0, tasks.len());
+    let mut busy = BusyWindow { supply, tasks, next_ns: next_ns.as_mut_slice() };
     let mut worst = NOTHING_YET;
     for &start in supply.busy_starts() {
-        busy.begin(start);
-        if !search.follow(&mut busy, position, &mut worst) {
+        if !search.follow(&mut busy, start, position, &mut worst) {
             return Err(Response::GaveUp(GaveUp::BusyWindowTooLong));
         }
     }
@@ -190,21 +207,22 @@ struct Search {
 
 impl Search {
     /// Follows the own jobs of the busy window from one start; false where rounds or horizon are used up.
-    fn follow(&mut self, busy: &mut BusyWindow<'_>, position: usize, worst: &mut Worst) -> bool {
-        let (period_ns, jitter_ns) = (busy.tasks.period_ns[position], busy.tasks.jitter_ns[position]);
-        busy.restart(position);
-        let mut arrival_ns = -jitter_ns;
+    fn follow(&mut self, busy: &mut BusyWindow<'_>, start: BusyStart, position: usize, worst: &mut Worst) -> bool {
+        let tasks = busy.tasks;
+        let level = tasks.level(position);
+        let mut work = busy.restart(start, position);
+        let mut arrival_ns = -tasks.jitter_ns[position];
         for job in 0..self.jobs {
-            let finish_ns = busy.settle(busy.tasks.level(position).end, self.horizon_ns, &mut self.rounds);
+            let finish_ns = work.settle(&mut busy.next_ns[level.clone()], tasks, self.horizon_ns, &mut self.rounds);
             if finish_ns > self.horizon_ns {
                 return false;
             }
-            worst.take_later(busy.start, job, arrival_ns, finish_ns);
-            arrival_ns += period_ns;
+            worst.take_later(start, job, arrival_ns, finish_ns);
+            arrival_ns += tasks.period_ns[position];
             if finish_ns <= arrival_ns || worst.response_ns > self.enough_ns {
                 break;
             }
-            busy.work_ns += busy.tasks.charged_ns[position];
+            work.counted_ns += tasks.charged_ns[position];
         }
         true
     }
@@ -217,73 +235,79 @@ fn jobs_of_one_lcm(supply: &WindowSupply, tasks: &TaskSet, position: usize) -> u
     lcm_ns.map_or(u64::MAX, |lcm_ns| lcm_ns / tasks.period_ns[position] as u64)
 }
 
-/// The work of one busy window, grown release by release up to a fixed point.
+/// Busy windows of one partition, one after the other.
 struct BusyWindow<'a> {
     supply: &'a WindowSupply,
     tasks: &'a TaskSet,
-    start: BusyStart,
-    cursor: Cursor<'a>,
-    /// Blocking, own jobs, and every other job released before the instant looked at.
-    work_ns: i64,
-    /// The next release of each other task that `work_ns` does not hold yet.
-    next_ns: Vec<i64>,
+    /// The next release of each other task that the work so far does not hold yet.
+    next_ns: &'a mut [i64],
 }
 
 impl<'a> BusyWindow<'a> {
-    fn new(supply: &'a WindowSupply, tasks: &'a TaskSet) -> Self {
-        let start = supply.busy_starts()[0]; // A supply has at least one start.
-        Self { supply, tasks, start, cursor: Cursor::new(supply, start), work_ns: 0, next_ns: vec![0; tasks.len()] }
-    }
-
-    fn begin(&mut self, start: BusyStart) {
-        self.start = start;
-        self.cursor = Cursor::new(self.supply, start);
-    }
-
-    /// The finish of the first job of the task at `position`, or some instant above `limit_ns` where it
-    /// finishes later. Called for rising positions, it goes on from the work of the last one: a less urgent
-    /// task finishes no sooner.
+    /// Tells `take` for each of the first positions, one for each of `limits_ns`, the finish of its first job from
+    /// `start`, or some instant above its limit where it finishes later; ends early, with false, where `take` says so.
+    ///
+    /// It goes on from the work of one position to the next: a less urgent task finishes no sooner.
     #[inline]
-    fn first_job(&mut self, position: usize, limit_ns: i64) -> i64 {
-        if !self.continue_with(position) {
-            self.cursor = Cursor::new(self.supply, self.start);
-            self.restart(position);
+    fn first_jobs(&mut self, start: BusyStart, limits_ns: &[i64], mut take: impl FnMut(usize, i64) -> bool) -> bool {
+        let tasks = self.tasks;
+        let mut work = Work::new(self.supply, start);
+        let mut blocked_before_ns = 0;
+        for (position, &limit_ns) in limits_ns.iter().enumerate() {
+            // More blocking and the own job, where that does not count too much; nothing is counted before the first.
+            let blocking_ns = tasks.blocking_ns[position];
+            let more_ns = tasks.charged_ns[position] + blocking_ns - blocked_before_ns;
+            blocked_before_ns = blocking_ns;
+            if more_ns >= 0 && tasks.follows_alone(position) {
+                work.counted_ns += more_ns;
+            } else {
+                work = self.restart(start, position);
+            }
+            let others_end = tasks.others_end(position);
+            let mut rounds = FIRST_JOB_ROUNDS;
+            let finish_ns = work.settle(&mut self.next_ns[..others_end], tasks, limit_ns, &mut rounds);
+            self.next_ns[position] = tasks.first_limit_ns[position];
+            if !take(position, finish_ns) {
+                return false;
+            }
         }
-        let finish_ns = self.settle(self.tasks.others_end(position), limit_ns, &mut FIRST_JOB_ROUNDS.clone());
-        self.next_ns[position] = self.tasks.period_ns[position] - self.tasks.jitter_ns[position];
-        finish_ns
-    }
-
-    /// Takes the first job at `position` into the work so far; false where that might count too much.
-    #[inline]
-    fn continue_with(&mut self, position: usize) -> bool {
-        if position == 0 || !self.tasks.follows_alone(position) {
-            return false;
-        }
-        let more_ns =
-            self.tasks.charged_ns[position] + self.tasks.blocking_ns[position] - self.tasks.blocking_ns[position - 1];
-        self.work_ns += more_ns;
-        more_ns >= 0
+        true
     }
 
     /// Blocking and the first job at `position`, before any other release.
-    fn restart(&mut self, position: usize) {
-        self.work_ns = self.tasks.blocking_ns[position] + self.tasks.charged_ns[position];
+    fn restart(&mut self, start: BusyStart, position: usize) -> Work<'a> {
         let level = self.tasks.level(position);
         for (next_ns, jitter_ns) in self.next_ns[level.clone()].iter_mut().zip(&self.tasks.jitter_ns[level]) {
             *next_ns = -jitter_ns;
         }
         self.next_ns[position] = NEVER; // Own jobs are added one by one.
+        let mut work = Work::new(self.supply, start);
+        work.counted_ns = self.tasks.blocking_ns[position] + self.tasks.charged_ns[position];
+        work
+    }
+}
+
+/// The work of one busy window, grown release by release up to a fixed point.
+struct Work<'a> {
+    cursor: Cursor<'a>,
+    /// Blocking, own jobs, and every other job released before the instant looked at.
+    counted_ns: i64,
+}
+
+impl<'a> Work<'a> {
+    fn new(supply: &'a WindowSupply, start: BusyStart) -> Self {
+        Self { cursor: Cursor::new(supply, start), counted_ns: 0 }
     }
 
-    /// Adds releases until none falls before the finish; then that finish, or the first instant above `limit_ns`.
-    #[inline]
-    fn settle(&mut self, others_end: usize, limit_ns: i64, rounds: &mut u32) -> i64 {
-        let next_ns = &mut self.next_ns[..others_end];
-        let charged_ns = &self.tasks.charged_ns[..others_end];
-        let period_ns = &self.tasks.period_ns[..others_end];
+    /// Adds releases until none falls before the finish; then that finish, or the first instant above `limit_ns`;
+    /// [`NEVER`] where the rounds are used up.
+    #[inline(always)]
+    fn settle(&mut self, next_ns: &mut [i64], tasks: &TaskSet, limit_ns: i64, rounds: &mut u32) -> i64 {
+        let charged_ns = &tasks.charged_ns[..next_ns.len()];
+        let period_ns = &tasks.period_ns[..next_ns.len()];
         while *rounds > 0 {
-            let finish_ns = self.cursor.finish(self.work_ns);
+            *rounds -= 1;
+            let finish_ns = self.cursor.finish(self.counted_ns);
             if finish_ns > limit_ns {
                 return finish_ns;
             }
@@ -291,42 +315,28 @@ impl<'a> BusyWindow<'a> {
             if released_ns == 0 {
                 return finish_ns;
             }
-            self.work_ns += released_ns;
-            *rounds -= 1;
+            self.counted_ns += released_ns;
         }
         NEVER
     }
 }
 
 /// The work of the jobs that are released before `instant_ns` and not counted yet; now they are.
-#[inline]
+#[inline(always)]
 fn release_before(instant_ns: i64, next_ns: &mut [i64], charged_ns: &[i64], period_ns: &[i64]) -> i64 {
     let mut released_ns = 0;
-    for ((next_ns, charged_ns), period_ns) in next_ns.iter_mut().zip(charged_ns).zip(period_ns) {
+    for ((next_ns, &charged_ns), &period_ns) in next_ns.iter_mut().zip(charged_ns).zip(period_ns) {
         if *next_ns < instant_ns {
-            *next_ns += period_ns;
-            released_ns += charged_ns;
-            if *next_ns < instant_ns {
-                let jobs = jobs_before(instant_ns - *next_ns, *period_ns);
+            if instant_ns - *next_ns > 8 * period_ns {
+                let jobs = (instant_ns - 1 - *next_ns) / period_ns;
                 *next_ns += jobs * period_ns;
                 released_ns += jobs * charged_ns;
+            }
+            while *next_ns < instant_ns {
+                *next_ns += period_ns;
+                released_ns += charged_ns;
             }
         }
     }
     released_ns
-}
-
-/// `ceil(span / period)` for a span above 0, without a division where that is a small number.
-#[inline]
-fn jobs_before(span_ns: i64, period_ns: i64) -> i64 {
-    let mut jobs = 1;
-    let mut covered_ns = period_ns;
-    while covered_ns < span_ns {
-        if jobs == 8 {
-            return (span_ns - 1) / period_ns + 1;
-        }
-        jobs += 1;
-        covered_ns += period_ns;
-    }
-    jobs
 }

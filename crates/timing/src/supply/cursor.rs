@@ -1,38 +1,36 @@
-//! The inverse supply from one start for work that only grows: a pointer that moves forward over
-//! the windows, with a division only where it has to skip whole frames.
+//! Supply and its inverse from one start, asked for instants or work that only grow: a pointer that moves
+//! forward over the windows, with a division only where it has to skip whole laps of the table.
 
-use super::{BusyStart, WindowSupply};
+use super::{BusyStart, Edge, WindowSupply};
 
-/// A finish that no limit admits: the partition has no supply, or the instant passes 2^61 ns.
+/// A finish that no limit admits: the partition has no supply, or the instant passes [`FARTHEST_NS`].
 pub(crate) const NEVER: i64 = i64::MAX;
 /// The farthest finish that is told.
 pub(crate) const FARTHEST_NS: i64 = 1 << 61;
 
+#[derive(Clone, Copy)]
 pub(crate) struct Cursor<'a> {
-    /// One frame of window ends and sums, read from the start on.
-    ends_ns: &'a [i64],
-    supplied_ns: &'a [i64],
-    window: usize,
-    /// What to add to work, and to an end, to pass between the start's own count and the table's.
+    /// The windows not passed yet in this lap.
+    rest: &'a [Edge],
+    /// What to add to work, and to an end, to pass between the start's own count and the lap's.
     work_shift_ns: i64,
     end_shift_ns: i64,
-    supplied_at_start_ns: i64,
-    frame_ns: i64,
-    per_frame_ns: i64,
+    /// One lap of windows from the start on, its length and its supply.
+    lap: &'a [Edge],
+    lap_ns: i64,
+    per_lap_ns: i64,
 }
 
 impl<'a> Cursor<'a> {
     pub(crate) fn new(supply: &'a WindowSupply, start: BusyStart) -> Self {
-        let one_frame = start.next..start.next + supply.windows.len();
+        let lap = &supply.edges[start.next..supply.edges.len() - supply.windows.len() + start.next];
         Self {
-            ends_ns: &supply.ends_ns[one_frame.clone()],
-            supplied_ns: &supply.supplied_ns[one_frame],
-            window: 0,
+            rest: lap,
             work_shift_ns: start.supplied_ns,
             end_shift_ns: -start.at_ns,
-            supplied_at_start_ns: start.supplied_ns,
-            frame_ns: supply.frame_ns,
-            per_frame_ns: supply.per_frame_ns,
+            lap,
+            lap_ns: supply.lap_ns,
+            per_lap_ns: supply.per_lap_ns,
         }
     }
 
@@ -44,64 +42,59 @@ impl<'a> Cursor<'a> {
     /// The supply within `span_ns` after the start, never less than asked before.
     #[inline]
     pub(crate) fn served(&mut self, span_ns: i64) -> i64 {
+        let Some(last) = self.lap.last() else { return 0 };
         loop {
-            while let Some(&end_ns) = self.ends_ns.get(self.window) {
-                let left_ns = end_ns + self.end_shift_ns - span_ns;
-                if left_ns >= 0 {
-                    let whole_ns =
-                        if self.window == 0 { self.supplied_at_start_ns } else { self.supplied_ns[self.window - 1] };
-                    return whole_ns.max(self.supplied_ns[self.window] - left_ns) - self.work_shift_ns;
+            let instant_ns = span_ns - self.end_shift_ns;
+            while let Some((edge, passed)) = self.rest.split_first() {
+                if edge.end_ns >= instant_ns {
+                    let missing_ns = edge.end_ns - instant_ns.max(edge.start_ns);
+                    return edge.supplied_ns - missing_ns - self.work_shift_ns;
                 }
-                self.window += 1;
+                self.rest = passed;
             }
-            let Some(&last_ns) = self.ends_ns.last() else {
-                return 0;
-            };
-            let missing_ns = span_ns - last_ns - self.end_shift_ns;
-            self.skip((missing_ns - 1) / self.frame_ns + 1);
+            let missing_ns = instant_ns - last.end_ns;
+            self.skip((missing_ns - 1) / self.lap_ns + 1);
         }
     }
 
     /// The least span after the start whose supply reaches `work_ns`, never less than asked before;
     /// [`NEVER`] where there is none. No work takes no time.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn finish(&mut self, work_ns: i64) -> i64 {
         if work_ns <= 0 {
             return 0;
         }
         loop {
             let target_ns = work_ns + self.work_shift_ns;
-            while let Some(&supplied_ns) = self.supplied_ns.get(self.window) {
-                if supplied_ns >= target_ns {
-                    return self.ends_ns[self.window] - (supplied_ns - target_ns) + self.end_shift_ns;
+            while let Some((edge, passed)) = self.rest.split_first() {
+                if edge.supplied_ns >= target_ns {
+                    return edge.end_ns - (edge.supplied_ns - target_ns) + self.end_shift_ns;
                 }
-                self.window += 1;
+                self.rest = passed;
             }
-            if !self.next_frame(target_ns) {
-                return NEVER;
+            match self.next_lap(target_ns) {
+                Some(next) => *self = next,
+                None => return NEVER,
             }
         }
     }
 
-    /// Moves on to the frame in which `target_ns` is reached; false where there is none.
+    /// Moved on to the lap in which `target_ns` is reached; none where there is none.
     #[cold]
-    fn next_frame(&mut self, target_ns: i64) -> bool {
-        let Some(&last_ns) = self.supplied_ns.last() else {
-            return false;
-        };
-        let missing_ns = target_ns - last_ns;
-        let frames = if missing_ns <= self.per_frame_ns { 1 } else { (missing_ns - 1) / self.per_frame_ns + 1 };
-        let ahead_ns = frames.saturating_mul(self.frame_ns);
+    fn next_lap(mut self, target_ns: i64) -> Option<Self> {
+        let missing_ns = target_ns - self.lap.last()?.supplied_ns;
+        let laps = if missing_ns <= self.per_lap_ns { 1 } else { (missing_ns - 1) / self.per_lap_ns + 1 };
+        let ahead_ns = laps.saturating_mul(self.lap_ns);
         if ahead_ns > FARTHEST_NS - self.end_shift_ns {
-            return false;
+            return None;
         }
-        self.skip(frames);
-        true
+        self.skip(laps);
+        Some(self)
     }
 
-    fn skip(&mut self, frames: i64) {
-        self.end_shift_ns += frames * self.frame_ns;
-        self.work_shift_ns -= frames * self.per_frame_ns;
-        self.window = 0;
+    fn skip(&mut self, laps: i64) {
+        self.end_shift_ns += laps * self.lap_ns;
+        self.work_shift_ns -= laps * self.per_lap_ns;
+        self.rest = self.lap;
     }
 }

@@ -11,7 +11,7 @@ pub struct BusyStart {
     pub(crate) at_ns: i64,
     /// Supply in `[0, at)`.
     pub(super) supplied_ns: i64,
-    /// The first window that ends after the start, counted over two frames.
+    /// The first window that ends after the start, counted on over frames.
     pub(super) next: usize,
 }
 
@@ -40,9 +40,9 @@ pub(super) fn worst_starts(supply: &WindowSupply) -> Vec<BusyStart> {
 }
 
 fn window_ends(supply: &WindowSupply) -> Vec<BusyStart> {
-    let count = supply.windows.len();
-    let mut ends: Vec<BusyStart> = (0..count)
-        .map(|k| BusyStart { at_ns: supply.ends_ns[k], supplied_ns: supply.supplied_ns[k], next: k + 1 })
+    let first_frame = supply.edges[..supply.windows.len()].iter().enumerate();
+    let mut ends: Vec<BusyStart> = first_frame
+        .map(|(k, edge)| BusyStart { at_ns: edge.end_ns, supplied_ns: edge.supplied_ns, next: k + 1 })
         .collect();
     if continues_across_frame_end(supply) {
         ends.pop();
@@ -68,8 +68,7 @@ fn never_above(supply: &WindowSupply, low: BusyStart, high: BusyStart) -> bool {
         let span_ns = (instant_ns - from.at_ns) as u64;
         supply.supply_ns(low.at_ns(), span_ns) <= supply.supply_ns(high.at_ns(), span_ns)
     };
-    let length = |k: usize| supply.supplied_ns[k] - if k == 0 { 0 } else { supply.supplied_ns[k - 1] };
-    let window_start_ns = |k: usize| (supply.ends_ns[k] - length(k)).max(high.at_ns);
-    (low.next..low.next + count).all(|k| holds(supply.ends_ns[k], low))
-        && (high.next..high.next + count).all(|k| holds(window_start_ns(k), high))
+    let one_frame = |from: BusyStart| &supply.edges[from.next..from.next + count];
+    one_frame(low).iter().all(|edge| holds(edge.end_ns, low))
+        && one_frame(high).iter().all(|edge| holds(edge.start_ns.max(high.at_ns), high))
 }
