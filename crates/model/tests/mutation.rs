@@ -62,6 +62,17 @@ const TOKENS: &[&str] = &[
     "active = false\n",
     "deadlines_hold_in = \"frame phase\"\n",
     "address_bits = 1\n",
+    "[[chain]]\nname = \"E9\"\npath = [\"NAVF.imu\", \"CH02\", \"SONR.ping\", \"NAVF.imu\"]\n",
+    "CH02\", \"",
+    "[[boot.stage]]\nname = \"again\"\nafter = [\"again\", \"hypervisor\"]\n",
+    "after = [\"hypervisor\"]\n",
+    "[[schedule]]\nname = \"S\"\nmay_follow = [\"S\"]\n[[schedule.partition]]\nname = \"MAIN\"\n",
+    "idle = true\n",
+    "read = 1\n",
+    "partitions = [\"STOP\"]\n",
+    "[network]\nforwarder = \"MAIN\"\ntask = \"NAVF.imu\"\n",
+    "partition MAIN",
+    "2027-02-30",
 ];
 
 #[derive(Debug, Clone)]
@@ -138,9 +149,10 @@ proptest! {
     }
 
     #[test]
-    fn any_row_of_a_table(row in "[ -~é\\n\"]{0,80}") {
+    fn any_row_of_a_table(row in "[ -~é\\n\"]{0,80}", tasks in any::<bool>()) {
         let mut files = vessel();
-        files.get_mut("tasks.csv").expect("the tasks").extend(row.bytes());
+        let table = if tasks { "tasks.csv" } else { "channels.csv" };
+        files.get_mut(table).expect("the table").extend(row.bytes());
         let reading = read_system("system.toml", &mut files);
         let error = reading.diagnostics.iter().any(diagnostic::Diagnostic::is_error);
         prop_assert_eq!(reading.system.is_none(), error);

@@ -3,6 +3,8 @@
 //!
 //! `COFFERDAM_WRITE_PAGES=1` writes the tables into the pages instead of comparing them.
 
+#![allow(clippy::disallowed_methods, reason = "pages are files")]
+
 use model::{KeyTable, key_tables};
 use std::path::{Path, PathBuf};
 

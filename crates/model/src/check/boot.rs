@@ -5,7 +5,6 @@ use crate::read::{Context, Document, Fields};
 use diagnostic::codes::recovery::{BOOT_CYCLE, STAGE_WITHOUT_TIME};
 use diagnostic::codes::shape::KEY_ALONE;
 use diagnostic::{Diagnostic, Span};
-use std::collections::BTreeMap;
 
 pub(super) fn check(doc: &Document, cx: &mut Context) {
     let Some(boot) = doc.root.table("boot") else { return };
@@ -37,15 +36,9 @@ fn report_cycles(doc: &Document, stages: &[&Fields], cx: &mut Context) {
     };
     let waits: Vec<_> = stages.iter().map(waits).collect();
     let remains = remaining(&waits);
-    let mut told = vec![false; stages.len()];
-    for start in 0..stages.len() {
-        if !remains[start] || told[start] {
-            continue;
-        }
-        let way = walk(start, &waits, &remains);
-        let fresh = way.iter().all(|(stage, _)| !std::mem::replace(&mut told[*stage], true));
-        told[start] = true;
-        if fresh {
+    let mut seen = vec![false; stages.len()];
+    for start in (0..stages.len()).filter(|start| remains[*start]) {
+        if let Some(way) = walk(start, &waits, &remains, &mut seen) {
             report_cycle(stages, &way, cx);
         }
     }
@@ -73,18 +66,18 @@ fn remaining(waits: &[Vec<(usize, Span)>]) -> Vec<bool> {
     remains
 }
 
-/// A circle found by going from a remaining stage to the first remaining one that it waits for, until one comes again.
-fn walk(start: usize, waits: &[Vec<(usize, Span)>], remains: &[bool]) -> Vec<(usize, Span)> {
-    let (mut way, mut at, mut seen) = (Vec::new(), start, BTreeMap::new());
-    loop {
-        if let Some(first) = seen.insert(at, way.len()) {
-            return way.split_off(first);
-        }
+/// A circle found by going from a remaining stage to the first remaining one that it waits for, until one comes again;
+/// `None` where the way meets one that was seen before. Each stage is gone through once in all.
+fn walk(start: usize, waits: &[Vec<(usize, Span)>], remains: &[bool], seen: &mut [bool]) -> Option<Vec<(usize, Span)>> {
+    let (mut way, mut at) = (Vec::new(), start);
+    while !std::mem::replace(&mut seen[at], true) {
         // A stage remains only where one that it waits for does.
-        let Some((next, span)) = waits[at].iter().find(|(next, _)| remains[*next]) else { return way };
-        way.push((at, *span));
-        at = *next;
+        let (next, span) = *waits[at].iter().find(|(next, _)| remains[*next])?;
+        way.push((at, span));
+        at = next;
     }
+    let first = way.iter().position(|(stage, _)| *stage == at)?;
+    Some(way.split_off(first))
 }
 
 fn report_cycle(stages: &[&Fields], way: &[(usize, Span)], cx: &mut Context) {

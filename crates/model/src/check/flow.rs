@@ -8,9 +8,10 @@ use std::collections::BTreeMap;
 
 pub(super) fn check(doc: &Document, cx: &mut Context) {
     let Some(flow) = doc.root.table("flow") else { return };
+    let partitions: Vec<_> = doc.root.tables("partition").collect();
     for rule in flow.tables("allow") {
         within_zone(rule).into_iter().for_each(|fault| cx.report(fault));
-        via_elsewhere(doc, rule).into_iter().for_each(|fault| cx.report(fault));
+        via_elsewhere(doc, &partitions, rule).into_iter().for_each(|fault| cx.report(fault));
     }
     report_rules_twice(flow, cx);
     report_twice(flow.tables("exception").filter_map(|fields| fields.text("channel")), "channel", cx);
@@ -29,10 +30,10 @@ fn within_zone(rule: &Fields) -> Option<Diagnostic> {
     (from.value == to.value).then(|| fault().help("within a zone everything is permitted: leave the rule out"))
 }
 
-fn via_elsewhere(doc: &Document, rule: &Fields) -> Option<Diagnostic> {
+fn via_elsewhere(doc: &Document, partitions: &[&Fields], rule: &Fields) -> Option<Diagnostic> {
     let (from, via) = (rule.text("from")?, rule.text("via")?);
     let of = doc.tasks.get(doc.names.tasks.get(&via.value)?)?.partition;
-    let zone = doc.root.tables("partition").nth(of)?.text("zone")?;
+    let zone = partitions.get(of)?.text("zone")?;
     if zone.value == from.value || doc.names.zones.get(&from.value).is_none() {
         return None;
     }

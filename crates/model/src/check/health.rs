@@ -13,9 +13,8 @@ pub(super) fn check(doc: &Document, cx: &mut Context) {
     entries.iter().filter_map(|entry| impossible(entry)).for_each(|fault| cx.report(fault));
     report_two_answers(&entries, cx);
     let escalations: Vec<_> = health.tables("escalation").collect();
-    for escalation in &escalations {
-        not_stronger(escalation, &entries).into_iter().for_each(|fault| cx.report(fault));
-    }
+    let answers = Answers::new(&entries);
+    escalations.iter().filter_map(|it| not_stronger(it, &answers)).for_each(|fault| cx.report(fault));
     report_never_counted(&entries, &escalations, cx);
 }
 
@@ -68,11 +67,14 @@ fn report_two_answers(entries: &[&Fields], cx: &mut Context) {
     }
 }
 
-fn not_stronger(escalation: &Fields, entries: &[&Fields]) -> Option<Diagnostic> {
+const ORDER: &str = "from weak to strong: ignore, handler, restart process, warm start, cold start, stop, module reset, \
+    module shutdown";
+
+fn not_stronger(escalation: &Fields, answers: &Answers) -> Option<Diagnostic> {
     let (from, to) = (escalation.text("from")?, action_of(escalation, "to")?);
     let answer = match action_of(escalation, "from") {
         Some(action) => Some(action),
-        None => strongest_answer(&from.value, escalation, entries),
+        None => answers.strongest(&from.value, escalation),
     };
     let answer = answer.filter(|answer| to.value <= answer.value)?;
     let (what, than) = (action_word(to.value), action_word(answer.value));
@@ -82,19 +84,42 @@ fn not_stronger(escalation: &Fields, entries: &[&Fields]) -> Option<Diagnostic> 
         false => format!("\"{}\" is answered by \"{than}\", and too often by \"{what}\", no stronger", from.value),
     };
     let fault = Diagnostic::new(&NOT_STRONGER, to.span, message).also(answer.span, "what goes before");
-    let order = "from weak to strong: ignore, handler, restart process, warm start, cold start, stop, module reset, module shutdown";
-    Some(fault.help(format!("lead to a stronger action; {order}")))
+    Some(fault.help(format!("lead to a stronger action; {ORDER}")))
 }
 
-/// The strongest action by which the table answers an error where an escalation applies.
-fn strongest_answer(error: &str, escalation: &Fields, entries: &[&Fields]) -> Option<Located<HealthAction>> {
-    let own: BTreeSet<_> = escalation.texts("partitions").into_iter().map(|name| name.value).collect();
-    let meets = |entry: &&&Fields| {
-        let names = entry.texts("partitions");
-        own.is_empty() || names.is_empty() || names.iter().any(|name| own.contains(&name.value))
-    };
-    let of_error = entries.iter().filter(|entry| entry.text("error").is_some_and(|text| text.value == error));
-    of_error.filter(meets).filter_map(|entry| action_of(entry, "action")).max_by_key(|action| action.value)
+/// The actions by which the table answers each error.
+struct Answers {
+    /// Of a partition, or of all that are not named.
+    own: BTreeMap<(String, Option<String>), Located<HealthAction>>,
+    /// The strongest of any partition.
+    any: BTreeMap<String, Located<HealthAction>>,
+}
+
+impl Answers {
+    fn new(entries: &[&Fields]) -> Self {
+        let mut answers = Self { own: BTreeMap::new(), any: BTreeMap::new() };
+        for entry in entries {
+            let (Some(error), Some(action)) = (entry.text("error"), action_of(entry, "action")) else { continue };
+            for partition in applies_to(entry) {
+                answers.own.insert((error.value.clone(), partition.map(|name| name.value)), action);
+            }
+            let strongest = answers.any.entry(error.value).or_insert(action);
+            if strongest.value < action.value {
+                *strongest = action;
+            }
+        }
+        answers
+    }
+
+    /// The strongest answer to an error where an escalation applies.
+    fn strongest(&self, error: &str, escalation: &Fields) -> Option<Located<HealthAction>> {
+        if !escalation.has("partitions") {
+            return self.any.get(error).copied();
+        }
+        let own = |partition| self.own.get(&(error.to_owned(), partition)).copied();
+        let of = |name: Located<String>| own(Some(name.value)).or_else(|| own(None));
+        escalation.texts("partitions").into_iter().filter_map(of).max_by_key(|action| action.value)
+    }
 }
 
 fn report_never_counted(entries: &[&Fields], escalations: &[&Fields], cx: &mut Context) {

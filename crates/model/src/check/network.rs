@@ -35,9 +35,12 @@ fn other_role(doc: &Document, network: &Fields, forwarder: usize) -> Option<Diag
     if unread || role.is_some_and(|role| role.value == Role::Forwarder) {
         return None;
     }
-    let (word, place) = partition.text("role").map_or(("guest".to_owned(), partition.span), |r| (r.value, r.span));
+    let (word, place, label) = match partition.text("role") {
+        Some(role) => (role.value, role.span, "its role"),
+        None => ("guest".to_owned(), partition.span, "a guest, since no `role` is given"),
+    };
     let message = format!("partition `{}` is to forward messages, which the role \"{word}\" does not do", named.value);
-    let fault = Diagnostic::new(&NOT_A_FORWARDER, named.span, message).also(place, "its role");
+    let fault = Diagnostic::new(&NOT_A_FORWARDER, named.span, message).also(place, label);
     Some(fault.help("give it role = \"forwarder\", or name the partition that has that role"))
 }
 

@@ -1,7 +1,7 @@
 //! Memory regions: names unlike those of partitions, rights that can be read, each partition at most once.
 
 use super::name;
-use crate::read::{Context, Document, Fields, is_shared, rights_of};
+use crate::read::{Context, Document, Fields, is_shared, owning_partition, rights_of};
 use diagnostic::codes::channel::{ACCESS_TWICE, BAD_RIGHTS, SHARED_WITH_NOBODY};
 use diagnostic::codes::shape::DUPLICATE_NAME;
 use diagnostic::{Diagnostic, Span};
@@ -37,8 +37,7 @@ fn bad_rights(access: &Fields) -> Option<Diagnostic> {
 
 fn access_twice(region: &Fields, cx: &mut Context) {
     let mut first: BTreeMap<String, (Span, &str)> = BTreeMap::new();
-    let owner = region.text("owner");
-    first.extend(owner.map(|owner| (owner.value, (owner.span, "the owner, who has every access"))));
+    first.extend(owning_partition(region).map(|owner| (owner.value, (owner.span, "the owner, who has every access"))));
     for partition in region.tables("access").filter_map(|access| access.text("partition")) {
         let Some((before, what)) = first.get(&partition.value) else {
             first.insert(partition.value, (partition.span, "first here"));

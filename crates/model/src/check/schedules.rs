@@ -10,10 +10,14 @@ use diagnostic::{Diagnostic, Span};
 use std::collections::{BTreeMap, BTreeSet};
 
 pub(super) fn check(doc: &Document, cx: &mut Context) {
+    let partitions: Vec<_> = doc.root.tables("partition").collect();
     for schedule in doc.root.tables("schedule") {
         report_twice(schedule, cx);
         for change in schedule.tables("partition") {
-            let Some((index, partition)) = partition_of(doc, change) else { continue };
+            let index = change.text("name").and_then(|name| doc.names.partitions.get(&name.value));
+            let Some((index, partition)) = index.and_then(|index| Some((index, *partitions.get(index)?))) else {
+                continue;
+            };
             let time = [idle_and_more(change), never_stops(schedule, change, partition), other_way(change, partition)];
             time.into_iter().flatten().for_each(|fault| cx.report(fault));
             length(doc, change, partition).into_iter().for_each(|fault| cx.report(fault));
@@ -21,11 +25,6 @@ pub(super) fn check(doc: &Document, cx: &mut Context) {
         }
     }
     report_unreached(doc, cx);
-}
-
-fn partition_of<'a>(doc: &'a Document, change: &Fields) -> Option<(usize, &'a Fields)> {
-    let index = doc.names.partitions.get(&change.text("name")?.value)?;
-    Some((index, doc.root.tables("partition").nth(index)?))
 }
 
 fn report_twice(schedule: &Fields, cx: &mut Context) {

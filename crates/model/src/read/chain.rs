@@ -22,9 +22,9 @@ pub(super) static SECTION: Section = Section {
     ],
 };
 
-const LATENCY: &str = "say which: `reaction` is the longest time from a stimulus to the last output that it causes (how \
-    long until something happens?); `data_age` is how old the data behind an output may get before the next output \
-    replaces it (how stale may it be?)";
+const LATENCY: &str = "say which: `reaction` is the longest time from a stimulus to the last output that it causes \
+    (how long until something happens?); `data_age` is how old the data behind an output may get before the next \
+    output replaces it (how stale may it be?)";
 
 pub(super) fn read(doc: &Document, cx: &mut Context) -> Vec<Option<Chain>> {
     let paths = Paths::new(doc);

@@ -76,7 +76,7 @@ pub(crate) use health::{action_of, action_word, level_of};
 pub(crate) use names::Names;
 pub(crate) use partition::{GuestKind, guest_of, role_of};
 pub(crate) use port_end::{Ends, ends_of, partition_of};
-pub(crate) use region::{is_shared, rights_of};
+pub(crate) use region::{is_shared, owning_partition, rights_of};
 pub(crate) use system::phase;
 pub(crate) use task::is_aligned;
 

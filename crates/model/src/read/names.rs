@@ -97,7 +97,7 @@ impl Names {
     }
 }
 
-/// Reports a name that no element of some kinds, together called `what`, has, with the nearest one that some element has.
+/// Reports a name that no element of some kinds, together called `what`, has, with the nearest one that there is.
 pub(crate) fn report_unknown(name: &Located<String>, what: &str, kinds: &[&Names], cx: &mut Context) {
     if kinds.iter().any(|names| names.is_incomplete()) {
         return;

@@ -8,7 +8,7 @@ use crate::system::{ChainStep, PortEnd};
 use diagnostic::codes::chain::{CHAIN_AMBIGUOUS, CHAIN_GAP, CHAIN_LOOP, CHANNEL_ASIDE};
 use diagnostic::{Diagnostic, Located};
 use quantity::{ChannelId, PartitionId, TaskId};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The most channels that a message lists.
 const MOST_LISTED: usize = 6;
@@ -17,7 +17,15 @@ const MOST_LISTED: usize = 6;
 pub(super) struct Paths<'a> {
     doc: &'a Document,
     ends: Vec<Ends>,
-    between: BTreeMap<(PortEnd, PortEnd), Vec<usize>>,
+    between: BTreeMap<(PortEnd, PortEnd), BTreeSet<usize>>,
+}
+
+/// The channels from one task to another.
+struct Joining {
+    /// The first few, in file order.
+    first: Vec<usize>,
+    /// How many there are.
+    count: usize,
 }
 
 /// What an element of a path names.
@@ -30,11 +38,11 @@ enum Element {
 impl<'a> Paths<'a> {
     pub fn new(doc: &'a Document) -> Self {
         let ends: Vec<_> = doc.channels().map(|fields| ends_of(fields, doc)).collect();
-        let mut between: BTreeMap<_, Vec<usize>> = BTreeMap::new();
+        let mut between: BTreeMap<_, BTreeSet<usize>> = BTreeMap::new();
         for (index, ends) in ends.iter().enumerate() {
             let Some(source) = ends.source else { continue };
             for destination in &ends.destinations {
-                between.entry((source.value, destination.value)).or_default().push(index);
+                between.entry((source.value, destination.value)).or_default().insert(index);
             }
         }
         Self { doc, ends, between }
@@ -93,7 +101,7 @@ impl<'a> Paths<'a> {
         found
     }
 
-    /// The channel from one task to the next: `Some(None)` for a last-value buffer or the first task, `None` for a fault.
+    /// The channel that leads to a task: `Some(None)` for a last-value buffer or the first task, `None` for a fault.
     fn via(
         &self,
         before: Option<Located<TaskId>>,
@@ -105,8 +113,10 @@ impl<'a> Paths<'a> {
             return named.is_none_or(|channel| self.report_lost(channel, cx)).then_some(None);
         };
         let joining = self.joining(before.value, task.value);
-        match (named, &joining[..]) {
-            (Some(channel), _) if joining.contains(&channel.value) => Some(Some(ChannelId::new(channel.value))),
+        match (named, &joining.first[..]) {
+            (Some(channel), _) if self.joins(before.value, task.value, channel.value) => {
+                Some(Some(ChannelId::new(channel.value)))
+            }
             (Some(channel), _) => self.report_aside(channel, before, task, cx),
             (None, [channel]) => Some(Some(ChannelId::new(*channel))),
             (None, []) if self.partition(before.value) == self.partition(task.value) => Some(None),
@@ -115,13 +125,20 @@ impl<'a> Paths<'a> {
         }
     }
 
-    /// The channels from one task, or its partition as a whole, to another, in file order.
-    fn joining(&self, from: TaskId, to: TaskId) -> Vec<usize> {
-        let pairs = self.ways(from).into_iter().flat_map(|from| self.ways(to).map(|to| (from, to)));
-        let mut channels: Vec<_> = pairs.filter_map(|pair| self.between.get(&pair)).flatten().copied().collect();
-        channels.sort_unstable();
-        channels.dedup();
-        channels
+    /// The channels from one task, or its partition as a whole, to another, a set for each pair of ends.
+    fn sets(&self, from: TaskId, to: TaskId) -> impl Iterator<Item = &BTreeSet<usize>> {
+        let pairs = self.ways(from).into_iter().flat_map(move |from| self.ways(to).map(|to| (from, to)));
+        pairs.filter_map(|pair| self.between.get(&pair))
+    }
+
+    fn joins(&self, from: TaskId, to: TaskId, channel: usize) -> bool {
+        self.sets(from, to).any(|set| set.contains(&channel))
+    }
+
+    fn joining(&self, from: TaskId, to: TaskId) -> Joining {
+        let first: BTreeSet<_> = self.sets(from, to).flat_map(|set| set.iter().copied().take(MOST_LISTED)).collect();
+        let count = self.sets(from, to).map(BTreeSet::len).sum();
+        Joining { first: first.into_iter().take(MOST_LISTED).collect(), count }
     }
 
     /// The ends of channels that are the task's.
@@ -161,7 +178,7 @@ impl<'a> Paths<'a> {
         }
         let (name, from, to) = (self.channel(*channel), self.task(*before), self.task(*task));
         let message = format!("channel `{name}` does not lead from `{from}` to `{to}`");
-        let joining = self.listed(&self.joining(*before, *task));
+        let joining = self.listed(&self.joining(*before, *task).first);
         let help = match joining.is_empty() {
             true => format!("{} leads", self.listed(&[*channel])),
             false => format!("those that do: {joining}"),
@@ -174,25 +191,20 @@ impl<'a> Paths<'a> {
 
     /// Reports two tasks without a channel, unless a channel with an unknown end may be the one.
     fn report_gap<T>(&self, before: Located<TaskId>, task: Located<TaskId>, cx: &mut Context) -> Option<T> {
-        let (writes, reads) = if cx.may_compare(self.ends.len()) {
-            let writes: Vec<_> = (0..self.ends.len()).filter(|index| self.is_from(*index, *before)).collect();
-            let reads: Vec<_> = (0..self.ends.len()).filter(|index| self.is_to(*index, *task)).collect();
-            (writes, reads)
-        } else {
-            (Vec::new(), Vec::new())
-        };
-        let broken = |index: &usize| !self.ends[*index].whole;
-        if self.doc.names.channels.is_incomplete() || writes.iter().chain(&reads).any(broken) {
+        let may_list = cx.may_compare(self.ends.len());
+        let all = if may_list { 0..self.ends.len() } else { 0..0 };
+        let writes: Vec<_> = all.clone().filter(|channel| self.is_from(*channel, *before)).collect();
+        let reads: Vec<_> = all.filter(|channel| self.is_to(*channel, *task)).collect();
+        let broken = writes.iter().chain(&reads).any(|channel| !self.ends[*channel].whole);
+        if broken || self.doc.names.channels.is_incomplete() {
             return None;
         }
         let (from, to) = (self.task(*before), self.task(*task));
         let message = format!("no channel leads from `{from}` to `{to}`");
         let fault = Diagnostic::new(&CHAIN_GAP, task.span, message).also(before.span, "from here");
-        cx.report(fault.help(format!(
-            "`{from}` writes {}; `{to}` reads {}; declare a [[channel]], or name the tasks between the two",
-            self.or_nothing(&writes),
-            self.or_nothing(&reads)
-        )));
+        let (writes, reads) = (self.or_nothing(&writes), self.or_nothing(&reads));
+        let there = if may_list { format!("`{from}` writes {writes}; `{to}` reads {reads}; ") } else { String::new() };
+        cx.report(fault.help(format!("{there}declare a [[channel]], or name the tasks between the two")));
         None
     }
 
@@ -200,16 +212,16 @@ impl<'a> Paths<'a> {
         &self,
         before: Located<TaskId>,
         task: Located<TaskId>,
-        joining: &[usize],
+        joining: &Joining,
         cx: &mut Context,
     ) -> Option<T> {
         let (from, to) = (self.task(*before), self.task(*task));
-        let message = format!("{} channels lead from `{from}` to `{to}`: {}", joining.len(), self.names(joining));
+        let message = format!("{} channels lead from `{from}` to `{to}`: {}", joining.count, self.names(joining));
         let mut fault = Diagnostic::new(&CHAIN_AMBIGUOUS, task.span, message).also(before.span, "from here");
-        for place in joining.iter().take(MOST_LISTED).filter_map(|index| self.doc.names.channels.place(*index)) {
+        for place in joining.first.iter().filter_map(|index| self.doc.names.channels.place(*index)) {
             fault = fault.also(place, "one of them");
         }
-        let first = joining.first().map(|index| self.channel(*index)).unwrap_or_default();
+        let first = joining.first.first().map(|index| self.channel(*index)).unwrap_or_default();
         cx.report(fault.help(format!("say which, such as \"{from}\", \"{first}\", \"{to}\"")));
         None
     }
@@ -239,8 +251,8 @@ impl<'a> Paths<'a> {
         joined(channels.iter().map(one), channels.len())
     }
 
-    fn names(&self, channels: &[usize]) -> String {
-        joined(channels.iter().map(|index| format!("`{}`", self.channel(*index))), channels.len())
+    fn names(&self, joining: &Joining) -> String {
+        joined(joining.first.iter().map(|index| format!("`{}`", self.channel(*index))), joining.count)
     }
 
     fn end(&self, end: PortEnd) -> &str {

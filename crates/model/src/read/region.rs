@@ -35,6 +35,11 @@ pub(crate) fn is_shared(fields: &Fields) -> bool {
     fields.word("owner", &OWNERS).is_some_and(|owner| owner.value == RegionOwner::Shared)
 }
 
+/// The owner, where it is a partition.
+pub(crate) fn owning_partition(fields: &Fields) -> Option<Located<String>> {
+    fields.text("owner").filter(|owner| OWNERS.iter().all(|(word, _)| *word != owner.value))
+}
+
 pub(super) fn read(doc: &Document, cx: &mut Context) -> Vec<Region> {
     let regions = doc.root.tables("region");
     let regions = regions.filter_map(|fields| {

@@ -3,7 +3,8 @@
 use super::section::{Key, Kind, Section};
 use super::{Context, Document, Fields, assumed};
 use crate::system::{ModuleSchedule, RunGrant, ScheduledPartition};
-use quantity::{PartitionId, TaskId};
+use diagnostic::Located;
+use quantity::{Duration, PartitionId, TaskId};
 
 pub(super) static SECTION: Section = Section {
     head: "[[schedule]]",
@@ -34,20 +35,24 @@ pub(super) fn read(doc: &Document, cx: &mut Context) -> Vec<ModuleSchedule> {
         let name = assumed("main".to_owned(), about);
         return vec![ModuleSchedule { name, title: None, changes: Vec::new(), may_follow: Vec::new() }];
     }
-    doc.root.tables("schedule").filter_map(|fields| schedule(fields, doc, cx)).collect()
+    let periods: Vec<_> = doc.root.tables("partition").map(|partition| partition.time("period")).collect();
+    doc.root.tables("schedule").filter_map(|fields| schedule(fields, doc, &periods, cx)).collect()
 }
 
-fn schedule(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<ModuleSchedule> {
+/// The periods of the partitions as they are declared.
+type Periods = [Option<Located<Duration>>];
+
+fn schedule(fields: &Fields, doc: &Document, periods: &Periods, cx: &mut Context) -> Option<ModuleSchedule> {
     let may_follow = fields.texts("may_follow");
     for name in &may_follow {
         // The schedule keeps the names themselves.
         doc.names.schedules.resolve(name, |index| index, cx);
     }
-    let changes = fields.tables("partition").filter_map(|fields| scheduled(fields, doc, cx)).collect();
+    let changes = fields.tables("partition").filter_map(|fields| scheduled(fields, doc, periods, cx)).collect();
     Some(ModuleSchedule { name: fields.text("name")?, title: fields.words("title"), changes, may_follow })
 }
 
-fn scheduled(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<ScheduledPartition> {
+fn scheduled(fields: &Fields, doc: &Document, periods: &Periods, cx: &mut Context) -> Option<ScheduledPartition> {
     let tasks = doc.names.tasks.resolve_all(&fields.texts("active_tasks"), TaskId::new, cx);
     let tasks = tasks.into_iter().map(|task| task.value).collect();
     let partition = doc.names.partitions.resolve(&fields.text("name")?, PartitionId::new, cx)?;
@@ -55,16 +60,15 @@ fn scheduled(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<Schedu
         partition,
         idle: fields.flag("idle").is_some_and(|flag| flag.value),
         active_tasks: fields.has("active_tasks").then_some(tasks),
-        grant: grant(fields, doc, partition.index()),
+        grant: grant(fields, periods.get(partition.index()).copied().flatten()),
     })
 }
 
 /// The changed time: a budget alone keeps the partition's own period.
-fn grant(fields: &Fields, doc: &Document, partition: usize) -> Option<RunGrant> {
-    let own = || doc.root.tables("partition").nth(partition)?.time("period");
+fn grant(fields: &Fields, own: Option<Located<Duration>>) -> Option<RunGrant> {
     let budget = fields.time("budget");
     match fields.time("period") {
         Some(period) => Some(RunGrant::Windows { period, budget }),
-        None => Some(RunGrant::Windows { period: own()?, budget: Some(budget?) }),
+        None => Some(RunGrant::Windows { period: own?, budget: Some(budget?) }),
     }
 }

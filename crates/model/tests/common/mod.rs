@@ -1,5 +1,6 @@
 //! What several test files share: files in memory, and diagnostics as text.
 #![allow(dead_code, reason = "each test file uses a part")]
+#![allow(clippy::disallowed_methods, reason = "the vessel is read from its folder")]
 
 use diagnostic::{Look, render_text};
 use model::{Reading, read_system};
