@@ -149,6 +149,16 @@ fn a_caller_may_stop_the_search() {
     assert_says(&reasons.join("\n"), &["the caller stopped the search"]);
 }
 
+/// Boundary: of a window as long as its head of 40 us nothing can be used.
+#[test]
+fn a_budget_that_its_head_eats_up() {
+    let mut system = system("10 ms", 1, &partition("A", "10 ms", "41 us", ""));
+    assert!(matches!(plan(&system).answer, Answer::Optimal(_)));
+    let here = |ns: u64| Located::new(Duration::from_ns(ns), Span::NOWHERE);
+    system.partitions[0].grant = Some(RunGrant::Windows { period: here(10_000_000), budget: Some(here(40_000)) });
+    assert_says(&why(&plan(&system)), &["the budget 40 us of A is no longer than the head 40 us of a window"]);
+}
+
 #[test]
 fn more_virtual_cores_than_cores() {
     let system = system("10 ms", 2, &partition("A", "10 ms", "2 ms", "virtual_cores = 2\n"));

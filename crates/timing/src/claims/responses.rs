@@ -55,7 +55,8 @@ pub(super) fn analyse(scope: &Scope<'_>, partition: PartitionId) -> Vec<VirtualC
 }
 
 /// Why tasks on no virtual core of their own have no response.
-pub(super) const UNPINNED: &str = "tasks that are pinned to none of several virtual cores are not analysed by this version";
+pub(super) const UNPINNED: &str =
+    "tasks that are pinned to none of several virtual cores are not analysed by this version";
 
 /// The virtual core that a task runs on; none where it is pinned to none of several.
 fn virtual_core_of(scope: &Scope<'_>, id: TaskId) -> Option<u32> {
@@ -115,7 +116,12 @@ pub(super) fn require_fixed_priority(scope: &Scope<'_>, partition: PartitionId) 
     Err(format!("{other} is not analysed by this version"))
 }
 
-pub(super) fn tasks(scope: &Scope<'_>, ids: &[TaskId], core: Option<CoreId>, in_phase: bool) -> Result<Vec<Task>, String> {
+pub(super) fn tasks(
+    scope: &Scope<'_>,
+    ids: &[TaskId],
+    core: Option<CoreId>,
+    in_phase: bool,
+) -> Result<Vec<Task>, String> {
     let lowest = ids.iter().filter_map(|&id| scope.system.task(id).priority.as_ref().map(|p| p.value)).min();
     ids.iter().map(|&id| task(scope, id, core, in_phase, lowest)).collect()
 }
