@@ -2,7 +2,7 @@
 
 use serde::{Serialize, Serializer};
 use std::fmt;
-use std::ops::Deref;
+use std::ops::{Deref, Range};
 
 /// One of the texts of a [`Sources`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -108,6 +108,12 @@ impl Sources {
         self.files.get(file.0 as usize)
     }
 
+    /// The line of a span's first byte, from 0.
+    pub(crate) fn line_index(&self, span: Span) -> usize {
+        let Some(file) = self.get(span.file) else { return 0 };
+        file.line_starts.partition_point(|start| *start <= span.start).max(1) - 1
+    }
+
     /// All texts in the order in which they were added.
     pub fn iter(&self) -> impl Iterator<Item = &SourceFile> {
         self.files.iter()
@@ -118,19 +124,47 @@ impl Sources {
         let Some(file) = self.get(span.file) else {
             return Position { file: String::new(), line: 1, column: 1 };
         };
-        let line = file.line_starts.partition_point(|start| *start <= span.start).max(1) - 1;
+        let line = self.line_index(span);
         let line_start = file.line_starts[line] as usize;
-        let before = file.text.get(line_start..span.start as usize).unwrap_or_default();
+        // A place within a character, or behind the text, counts as the nearest one before it.
+        let start = file.text.floor_char_boundary((span.start as usize).min(file.text.len()));
+        let before = file.text.get(line_start..start).unwrap_or_default();
         let column = offset(before.chars().filter(|c| *c != '\u{feff}').count() + 1);
         Position { file: file.name.clone(), line: offset(line + 1), column }
     }
 }
 
+impl SourceFile {
+    /// The bytes of some lines, counted from 0; without lines that are not there.
+    pub(crate) fn lines(&self, lines: Range<usize>) -> Range<usize> {
+        let place = |line: usize| self.line_starts.get(line).map_or(self.text.len(), |start| *start as usize);
+        place(lines.start)..place(lines.end)
+    }
+}
+
 impl Span {
     /// The bytes `start..end` of `file`.
-    pub fn new(file: FileId, range: std::ops::Range<usize>) -> Self {
+    pub fn new(file: FileId, range: Range<usize>) -> Self {
         Self { file, start: offset(range.start), end: offset(range.end) }
     }
+
+    /// The bytes that the span covers.
+    pub fn range(self) -> Range<usize> {
+        self.start as usize..self.end as usize
+    }
+
+    /// The empty span behind the last byte.
+    pub const fn behind(self) -> Self {
+        Self { start: self.end, ..self }
+    }
+
+    /// From the start of this one to the end of another one of the same file.
+    pub fn to(self, other: Self) -> Self {
+        Self { end: other.end.max(self.end), ..self }
+    }
+
+    /// The place of what was never text; it lies in no file.
+    pub const NOWHERE: Self = Self { file: FileId(u32::MAX), start: 0, end: 0 };
 
     /// The empty span at the head of a file, for what is missing in it altogether.
     pub const fn head(file: FileId) -> Self {

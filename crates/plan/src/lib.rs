@@ -4,9 +4,13 @@
 
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
+mod read;
 mod windows;
+mod write;
 
+pub use read::{key_tables, read_plan};
 pub use windows::{CoreTable, MergedWindow, ScheduleTable, Window};
+pub use write::write_plan;
 
 use diagnostic::{Located, Span};
 use model::Digest;
@@ -82,4 +86,19 @@ pub struct BandwidthBudget {
     pub budget: Rate,
     /// The place in the plan file.
     pub span: Option<Span>,
+}
+
+impl Plan {
+    /// The same plan as if it had never been text: two plans that say the same are then equal.
+    #[must_use]
+    pub fn without_places(&self) -> Self {
+        let mut plan = self.clone();
+        plan.made_for = plan.made_for.map(|digest| Located::new(digest.value, Span::NOWHERE));
+        let cores = plan.schedules.iter_mut().flat_map(|table| &mut table.cores);
+        cores.flat_map(|core| &mut core.windows).for_each(|window| window.span = None);
+        plan.memory.iter_mut().for_each(|place| place.span = None);
+        plan.cache.iter_mut().for_each(|grant| grant.span = None);
+        plan.bandwidth.iter_mut().for_each(|budget| budget.span = None);
+        plan
+    }
 }

@@ -1,1 +1,127 @@
 //! From a system's demands to a plan.
+//!
+//! Computes: partitions on cores, windows in the frame of every module schedule, places in memory, cache ways and
+//! bandwidth budgets; or the few demands that cannot all hold, with their numbers.
+//! Source: see the modules; allocation is bin packing with conflicts, placement is first fit of strictly periodic windows.
+//! Assumptions: none that a check would take on trust: the plan is judged afterwards like one typed by hand.
+//! Invariants and why it ends: the search counts its steps and ends at a limit; no clock and no hash order takes part, so
+//! the same input and seed give the same plan.
+//! Checked by: the survey vessel's demands, published packings, and an independent reader of plans over generated systems.
+
+#![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
+
+mod allocation;
+mod answer;
+mod ask;
+mod bandwidth;
+mod cache;
+mod conflict;
+mod core_plan;
+mod free_time;
+mod memory;
+pub mod packing;
+mod problem;
+mod random;
+mod repair;
+mod tables;
+mod text;
+mod units;
+mod workload;
+
+pub use answer::{Answer, Options, Outcome, Progress};
+
+use answer::{Clock, Report};
+use claim::{Kind, Status, Verdict};
+use diagnostic::{Located, Span};
+use model::System;
+use model::system::Guest;
+use plan::Plan;
+use problem::Problem;
+use std::ops::ControlFlow;
+use tables::Tables;
+
+/// Makes a plan for `system`.
+///
+/// Windows and placements that `keep` marks as pinned stay exactly as they are; everything else of it is planned anew.
+/// `progress` is called now and then; where it breaks, the run ends with what it has. Nothing is read or written.
+pub fn plan(
+    system: &System,
+    keep: Option<&Plan>,
+    options: Options,
+    progress: &mut dyn FnMut(Progress) -> ControlFlow<()>,
+) -> Outcome {
+    let mut report = Report::default();
+    let mut clock = Clock::new(options.step_limit, progress);
+    let tables = planned_tables(system, keep, options, &mut clock, &mut report);
+    let found = tables.map(|tables| {
+        let extra_windows = tables.extra_windows;
+        (completed(system, keep, tables, &mut report), extra_windows)
+    });
+    if let Some((plan, _)) = &found {
+        judge(system, plan, &mut report);
+    }
+    let answer = answer(found, &report);
+    Outcome { answer, notes: report.notes }
+}
+
+fn planned_tables(
+    system: &System,
+    keep: Option<&Plan>,
+    options: Options,
+    clock: &mut Clock<'_>,
+    report: &mut Report,
+) -> Option<Tables> {
+    let problem = Problem::new(system, keep, report)?;
+    if report.is_impossible() {
+        return None;
+    }
+    tables::tables(&problem, options, clock, report)
+}
+
+/// The tables with memory, cache ways and bandwidth.
+fn completed(system: &System, keep: Option<&Plan>, tables: Tables, report: &mut Report) -> Plan {
+    Plan {
+        made_for: Some(Located::new(system.digest(), Span::NOWHERE)),
+        schedules: tables.schedules,
+        memory: memory::placements(system, keep, report),
+        cache: cache::way_grants(system, &tables.on_core, report),
+        bandwidth: bandwidth::budgets(system, &tables.on_core, report),
+    }
+}
+
+/// Has the plan judged like one typed by hand: what is not shown of windows, responses and margins stands in its way,
+/// unless the system accepts it. For an opaque guest the search itself has seen to its need.
+fn judge(system: &System, plan: &Plan, report: &mut Report) {
+    let is_opaque = |verdict: &Verdict| {
+        let partition = system.partition_named(&verdict.subject).map(|id| system.partition(id));
+        partition.is_some_and(|partition| matches!(partition.guest.value, Guest::Opaque(_)))
+    };
+    for verdict in timing::claims::check(system, plan) {
+        let due = match verdict.kind {
+            Kind::Window | Kind::Response => true,
+            Kind::Margin => verdict.limit.is_some(),
+            _ => false,
+        };
+        if !due || verdict.status == Status::Shown {
+            continue;
+        }
+        let reason = verdict.reason.as_deref().unwrap_or("no reason is given");
+        let sentence = format!("{} is {}: {reason}", verdict.id, verdict.status.words());
+        let accepted = system.accepted.iter().any(|accepted| accepted.claim.value == verdict.id);
+        if accepted || (verdict.status == Status::NotAnalysed && is_opaque(&verdict)) {
+            report.note(sentence + ".");
+        } else {
+            report.open(sentence);
+        }
+    }
+}
+
+fn answer(found: Option<(Plan, u64)>, report: &Report) -> Answer {
+    let plan = found.as_ref().map(|(plan, _)| plan.clone());
+    match (report.verdict(plan), found) {
+        (Some(answer), _) => answer,
+        (None, Some((plan, 0))) => Answer::Optimal(plan),
+        (None, Some((plan, _))) => Answer::Feasible(plan),
+        (None, None) => Answer::GaveUp { reasons: vec!["no window table was found".to_owned()], best: None },
+    }
+}

@@ -107,20 +107,11 @@ impl Family {
             value
         };
         let (frame, windows) = self.tables[digit(self.tables.len())].clone();
-        let mut tasks: Vec<SmallTask> = self
-            .slots
-            .iter()
-            .map(|slot| slot[digit(slot.len())])
-            .collect();
+        let mut tasks: Vec<SmallTask> = self.slots.iter().map(|slot| slot[digit(slot.len())]).collect();
         for (slot, task) in tasks.iter_mut().enumerate() {
-            task.deadline =
-                deadline_in_rotation(task.period, number / self.tables.len() + number + slot);
+            task.deadline = deadline_in_rotation(task.period, number / self.tables.len() + number + slot);
         }
-        SmallSystem {
-            frame,
-            windows,
-            tasks,
-        }
+        SmallSystem { frame, windows, tasks }
     }
 }
 
@@ -133,9 +124,7 @@ impl Families {
     }
 
     fn into_systems(self) -> impl Iterator<Item = SmallSystem> {
-        self.0
-            .into_iter()
-            .flat_map(|family| (0..family.len()).map(move |number| family.system(number)))
+        self.0.into_iter().flat_map(|family| (0..family.len()).map(move |number| family.system(number)))
     }
 }
 
@@ -182,48 +171,18 @@ const PLAIN: Slot = Slot {
     shorter: false,
 };
 
-const LONE: Slot = Slot {
-    periods: &[1, 2, 3, 4, 5, 6],
-    wcets: &[1, 2, 3],
-    jitters: &[0, 1, 2, 3, 7],
-    ..PLAIN
-};
+const LONE: Slot = Slot { periods: &[1, 2, 3, 4, 5, 6], wcets: &[1, 2, 3], jitters: &[0, 1, 2, 3, 7], ..PLAIN };
 
 /// The upper one of two, and the lower one to it.
-const UPPER: Slot = Slot {
-    priority: 2,
-    periods: &[2, 3, 5],
-    wcets: &[1, 2],
-    jitters: &[0, 1, 3],
-    ..PLAIN
-};
-const LOWER: Slot = Slot {
-    wcets: &[1, 2],
-    jitters: &[0, 1, 4],
-    ..PLAIN
-};
+const UPPER: Slot = Slot { priority: 2, periods: &[2, 3, 5], wcets: &[1, 2], jitters: &[0, 1, 3], ..PLAIN };
+const LOWER: Slot = Slot { wcets: &[1, 2], jitters: &[0, 1, 4], ..PLAIN };
 
 /// The upper one of two with blocking, and the lower one that makes use of it.
-const BLOCKED: Slot = Slot {
-    priority: 2,
-    wcets: &[1, 2],
-    jitters: &[0, 2],
-    blockings: &[1, 2],
-    shorter: true,
-    ..PLAIN
-};
-const BLOCKING: Slot = Slot {
-    periods: &[4, 6],
-    wcets: &[1, 2, 3],
-    shorter: true,
-    ..PLAIN
-};
+const BLOCKED: Slot =
+    Slot { priority: 2, wcets: &[1, 2], jitters: &[0, 2], blockings: &[1, 2], shorter: true, ..PLAIN };
+const BLOCKING: Slot = Slot { periods: &[4, 6], wcets: &[1, 2, 3], shorter: true, ..PLAIN };
 
-const EQUAL: Slot = Slot {
-    wcets: &[1, 2],
-    jitters: &[0, 2],
-    ..PLAIN
-};
+const EQUAL: Slot = Slot { wcets: &[1, 2], jitters: &[0, 2], ..PLAIN };
 
 /// From the most to the least urgent of three; all equal comes in the families without blocking.
 const PRIORITIES: [[u32; 3]; 4] = [[3, 2, 1], [2, 2, 1], [2, 1, 1], [1, 1, 1]];
@@ -248,18 +207,9 @@ fn aligned_families() -> Families {
     let with = |offsets, slot| Slot { offsets, ..slot };
     let mut families = vec![
         Family::new(tables(1..=5, 3), &[with(&[0, 1, 3], LONE)]),
-        Family::new(
-            tables(1..=4, 3),
-            &[with(&[0, 1, 5], UPPER), with(&[0, 2], LOWER)],
-        ),
-        Family::new(
-            tables(1..=4, 2),
-            &[with(&[0, 1], BLOCKED), with(&[0, 3], BLOCKING)],
-        ),
-        Family::new(
-            tables(1..=4, 2),
-            &[with(&[0, 1], EQUAL), with(&[0, 1], EQUAL)],
-        ),
+        Family::new(tables(1..=4, 3), &[with(&[0, 1, 5], UPPER), with(&[0, 2], LOWER)]),
+        Family::new(tables(1..=4, 2), &[with(&[0, 1], BLOCKED), with(&[0, 3], BLOCKING)]),
+        Family::new(tables(1..=4, 2), &[with(&[0, 1], EQUAL), with(&[0, 1], EQUAL)]),
     ];
     for priorities in PRIORITIES {
         families.push(Family::new(tables(1..=3, 2), &plain(priorities, &[0, 1])));
@@ -271,11 +221,7 @@ fn aligned_families() -> Families {
 }
 
 fn plain(priorities: [u32; 3], offsets: &'static [u32]) -> [Slot; 3] {
-    priorities.map(|priority| Slot {
-        priority,
-        offsets,
-        ..PLAIN
-    })
+    priorities.map(|priority| Slot { priority, offsets, ..PLAIN })
 }
 
 /// Three tasks: those with something below take every blocking of 0 to 2, and the last executes
@@ -286,20 +232,9 @@ fn lending(priorities: [u32; 3], offsets: &'static [u32]) -> [Slot; 3] {
         shorter: true,
         ..slot
     });
-    let first = Slot {
-        periods: &[4, 6],
-        ..first
-    };
-    let second = Slot {
-        jitters: &[0],
-        ..second
-    };
-    let third = Slot {
-        periods: &[6],
-        wcets: &[2, 3],
-        jitters: &[0],
-        ..third
-    };
+    let first = Slot { periods: &[4, 6], ..first };
+    let second = Slot { jitters: &[0], ..second };
+    let third = Slot { periods: &[6], wcets: &[2, 3], jitters: &[0], ..third };
     [first, second, third]
 }
 
@@ -317,9 +252,7 @@ mod tests {
     use super::tables;
 
     fn binomial(total: usize, chosen: usize) -> usize {
-        (0..chosen).fold(1, |ways, taken| {
-            ways * total.saturating_sub(taken) / (taken + 1)
-        })
+        (0..chosen).fold(1, |ways, taken| ways * total.saturating_sub(taken) / (taken + 1))
     }
 
     /// Windows `i = 0..k` have `2 k` bounds in `0..=frame`, equal only from an end to the next
@@ -328,9 +261,7 @@ mod tests {
     fn window_tables_are_as_many_as_the_binomials_say() {
         for frame in 1..=6_usize {
             for most in 1..=3 {
-                let expected: usize = (1..=most)
-                    .map(|number| binomial(frame + number, 2 * number))
-                    .sum();
+                let expected: usize = (1..=most).map(|number| binomial(frame + number, 2 * number)).sum();
                 let frame = u32::try_from(frame).expect("a frame of at most 6");
                 assert_eq!(tables(frame..=frame, most).len(), expected);
             }

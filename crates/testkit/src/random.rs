@@ -54,11 +54,7 @@ impl Draws {
                 priority -= 1;
             }
         }
-        SmallSystem {
-            frame,
-            windows,
-            tasks,
-        }
+        SmallSystem { frame, windows, tasks }
     }
 
     /// Up to three windows between cuts in ascending order; equal cuts make windows touch.
@@ -77,28 +73,13 @@ impl Draws {
         }
     }
 
-    fn task(
-        &mut self,
-        frame: u32,
-        usable: u32,
-        number: u32,
-        priority: u32,
-        lowest: bool,
-    ) -> SmallTask {
+    fn task(&mut self, frame: u32, usable: u32, number: u32, priority: u32, lowest: bool) -> SmallTask {
         let period = self.pick(&[3, 4, 5, 6, 8, 10, 12, 16]);
         let fair = (period * usable / (frame * number)).max(1);
         let greedy = u32::from(self.one_in(6));
         let wcet = self.within(1, fair + greedy);
-        let jitter = if self.one_in(2) {
-            0
-        } else {
-            self.within(1, period / 2 + 2)
-        };
-        let blocking = if lowest || self.one_in(2) {
-            0
-        } else {
-            self.within(1, 3)
-        };
+        let jitter = if self.one_in(2) { 0 } else { self.within(1, period / 2 + 2) };
+        let blocking = if lowest || self.one_in(2) { 0 } else { self.within(1, 3) };
         SmallTask {
             period,
             deadline: self.within(1, 2 * period),

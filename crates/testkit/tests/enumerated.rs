@@ -2,9 +2,7 @@
 
 use std::collections::{BTreeMap, HashSet};
 
-use cofferdam_testkit::enumerate::{
-    aligned_count, aligned_systems, free_running_count, free_running_systems,
-};
+use cofferdam_testkit::enumerate::{aligned_count, aligned_systems, free_running_count, free_running_systems};
 use cofferdam_testkit::oracle::{Oracle, SmallSystem, Worst};
 use cofferdam_testkit::random_systems;
 
@@ -15,11 +13,7 @@ fn usable(system: &SmallSystem) -> u32 {
 /// Demand minus supply over the product of all periods and the frame, in ticks.
 fn surplus(system: &SmallSystem) -> i64 {
     let span: u32 = system.tasks.iter().map(|task| task.period).product();
-    let demand: u32 = system
-        .tasks
-        .iter()
-        .map(|task| task.wcet * (span / task.period))
-        .sum();
+    let demand: u32 = system.tasks.iter().map(|task| task.wcet * (span / task.period)).sum();
     i64::from(demand * system.frame) - i64::from(usable(system) * span)
 }
 
@@ -39,46 +33,26 @@ fn has_equals(system: &SmallSystem) -> bool {
 }
 
 fn kinds_of(system: &SmallSystem) -> Vec<&'static str> {
-    let any =
-        |holds: fn(&cofferdam_testkit::oracle::SmallTask) -> bool| system.tasks.iter().any(holds);
+    let any = |holds: fn(&cofferdam_testkit::oracle::SmallTask) -> bool| system.tasks.iter().any(holds);
     let kinds = [
         ("jitter", any(|task| task.jitter > 0)),
-        (
-            "jitter of a period or more",
-            any(|task| task.jitter >= task.period),
-        ),
+        ("jitter of a period or more", any(|task| task.jitter >= task.period)),
         ("blocking", any(|task| task.blocking > 0)),
         ("shorter executions", any(|task| task.bcet < task.wcet)),
-        (
-            "deadline above the period",
-            any(|task| task.deadline > task.period),
-        ),
-        (
-            "deadline below the period",
-            any(|task| task.deadline < task.period),
-        ),
+        ("deadline above the period", any(|task| task.deadline > task.period)),
+        ("deadline below the period", any(|task| task.deadline < task.period)),
         ("offset", any(|task| task.offset > 0)),
-        (
-            "offset of a period or more",
-            any(|task| task.offset >= task.period),
-        ),
+        ("offset of a period or more", any(|task| task.offset >= task.period)),
         ("equal priorities", has_equals(system)),
         ("windows that touch", touches_inside(system)),
-        (
-            "windows that touch across the frame's end",
-            touches_across_the_end(system),
-        ),
+        ("windows that touch across the frame's end", touches_across_the_end(system)),
         ("a core of its own", usable(system) == system.frame),
         ("demand below supply", surplus(system) < 0),
         ("demand equal to supply", surplus(system) == 0),
         ("demand above supply", surplus(system) > 0),
         ("three tasks", system.tasks.len() == 3),
     ];
-    kinds
-        .iter()
-        .filter(|(_, holds)| *holds)
-        .map(|(kind, _)| *kind)
-        .collect()
+    kinds.iter().filter(|(_, holds)| *holds).map(|(kind, _)| *kind).collect()
 }
 
 type Counts = BTreeMap<&'static str, usize>;
@@ -102,9 +76,11 @@ fn explore_all(
         }
         // Still under way when the next job of the task arrives: work is carried from each period into
         // the next, and so from each hyperperiod into the next where that is one period long.
-        let carries = system.tasks.iter().zip(&worst).any(
-            |(task, worst)| matches!(worst, Worst::Response(response) if *response > task.period),
-        );
+        let carries = system
+            .tasks
+            .iter()
+            .zip(&worst)
+            .any(|(task, worst)| matches!(worst, Worst::Response(response) if *response > task.period));
         if carries {
             *counts.entry("carry-in").or_default() += 1;
         }
@@ -182,19 +158,11 @@ fn longest_executions_are_worst_without_blocking() {
     let aligned = aligned_systems().step_by(5).filter_map(shortened);
     let mut compared = 0;
     for system in free {
-        assert_eq!(
-            full.free_running(&system),
-            longest.free_running(&system),
-            "{system:?}"
-        );
+        assert_eq!(full.free_running(&system), longest.free_running(&system), "{system:?}");
         compared += 1;
     }
     for system in aligned {
-        assert_eq!(
-            full.aligned(&system),
-            longest.aligned(&system),
-            "{system:?}"
-        );
+        assert_eq!(full.aligned(&system), longest.aligned(&system), "{system:?}");
         compared += 1;
     }
     assert!(compared > 10_000, "only {compared} systems compared");
@@ -234,10 +202,7 @@ fn aligned_is_never_worse_than_free_running() {
     for system in random_systems(12, 200).chain(aligned_systems().step_by(50)) {
         let free = oracle.free_running(&system);
         let aligned = oracle.aligned(&system);
-        let holds = aligned
-            .iter()
-            .zip(&free)
-            .all(|(aligned, free)| aligned <= free);
+        let holds = aligned.iter().zip(&free).all(|(aligned, free)| aligned <= free);
         assert!(holds, "{aligned:?} above {free:?} in {system:?}");
     }
 }
@@ -251,24 +216,12 @@ fn a_frame_can_be_repeated_and_turned() {
         let frame = system.frame;
         let mut twice = system.clone();
         twice.frame *= 2;
-        twice.windows.extend(
-            system
-                .windows
-                .iter()
-                .map(|(start, end)| (start + frame, end + frame)),
-        );
+        twice.windows.extend(system.windows.iter().map(|(start, end)| (start + frame, end + frame)));
         assert_eq!(oracle.free_running(&twice), truth, "{system:?}");
-        assert_eq!(
-            oracle.aligned(&twice),
-            oracle.aligned(&system),
-            "{system:?}"
-        );
+        assert_eq!(oracle.aligned(&twice), oracle.aligned(&system), "{system:?}");
         let mut turned = system.clone();
         let ticks = system.windows.iter().flat_map(|&(start, end)| start..end);
-        turned.windows = ticks
-            .map(|tick| (tick + 1) % frame)
-            .map(|tick| (tick, tick + 1))
-            .collect();
+        turned.windows = ticks.map(|tick| (tick + 1) % frame).map(|tick| (tick, tick + 1)).collect();
         assert_eq!(oracle.free_running(&turned), truth, "{system:?}");
     }
 }

@@ -4,22 +4,11 @@ use cofferdam_testkit::oracle::Worst::{Response, Unbounded};
 use cofferdam_testkit::oracle::{SmallSystem, SmallTask, worst_aligned, worst_free_running};
 
 fn task(priority: u32, period: u32, wcet: u32) -> SmallTask {
-    SmallTask {
-        period,
-        deadline: period,
-        wcet,
-        bcet: wcet,
-        priority,
-        ..SmallTask::default()
-    }
+    SmallTask { period, deadline: period, wcet, bcet: wcet, priority, ..SmallTask::default() }
 }
 
 fn system(frame: u32, windows: &[(u32, u32)], tasks: &[SmallTask]) -> SmallSystem {
-    SmallSystem {
-        frame,
-        windows: windows.to_vec(),
-        tasks: tasks.to_vec(),
-    }
+    SmallSystem { frame, windows: windows.to_vec(), tasks: tasks.to_vec() }
 }
 
 /// A core of one's own: every tick is usable.
@@ -71,20 +60,14 @@ fn three_tasks_on_a_dedicated_core() {
     // Joseph and Pandya 1986, R = C + sum of ceil(R / T_j) C_j, by hand: 1; 1 + 2 = 3; and from 6:
     // 3 + 2 * 1 + 2 = 7, 3 + 2 * 2 + 2 = 9, 3 + 4 + 3 = 10, which stands.
     let set = dedicated(&[task(3, 4, 1), task(2, 6, 2), task(1, 10, 3)]);
-    assert_eq!(
-        worst_free_running(&set),
-        [Response(1), Response(3), Response(10)]
-    );
+    assert_eq!(worst_free_running(&set), [Response(1), Response(3), Response(10)]);
 }
 
 #[test]
 fn blackout_across_the_frame_end() {
     // Nothing from 3 to 7: arriving at 3, done at 8. One window or two that touch: the same.
     for windows in [&[(1, 3)][..], &[(1, 2), (2, 3)]] {
-        assert_eq!(
-            worst_free_running(&system(6, windows, &[task(1, 6, 1)])),
-            [Response(5)]
-        );
+        assert_eq!(worst_free_running(&system(6, windows, &[task(1, 6, 1)])), [Response(5)]);
     }
     // [5, 6) and [0, 1) touch across the end: blackout 1 to 5; the second tick follows at once.
     let wrapped = |wcet| system(6, &[(0, 1), (5, 6)], &[task(1, 6, wcet)]);
@@ -95,16 +78,7 @@ fn blackout_across_the_frame_end() {
 #[test]
 fn jitter_past_a_window_end() {
     // Released by 1 the job still ends in [0, 2); released at 2 it waits for 4 and ends at 5.
-    let with_jitter = |jitter| {
-        system(
-            4,
-            &[(0, 2)],
-            &[SmallTask {
-                jitter,
-                ..task(1, 8, 1)
-            }],
-        )
-    };
+    let with_jitter = |jitter| system(4, &[(0, 2)], &[SmallTask { jitter, ..task(1, 8, 1) }]);
     assert_eq!(worst_aligned(&with_jitter(0)), [Response(1)]);
     assert_eq!(worst_aligned(&with_jitter(1)), [Response(2)]);
     assert_eq!(worst_aligned(&with_jitter(2)), [Response(5)]);
@@ -114,10 +88,7 @@ fn jitter_past_a_window_end() {
 fn jitter_above_the_period_queues_jobs_of_one_task() {
     // Jobs arrive at 0, 2, 4 with jitter 5: that of 0 may be released at 5, then it ends at 6.
     // The one of 2 follows (7, response 5), and so on: the first suffers most.
-    let queued = dedicated(&[SmallTask {
-        jitter: 5,
-        ..task(1, 2, 1)
-    }]);
+    let queued = dedicated(&[SmallTask { jitter: 5, ..task(1, 2, 1) }]);
     assert_eq!(worst_free_running(&queued), [Response(6)]);
 }
 
@@ -147,10 +118,7 @@ fn deadline_past_the_period_counts_every_job() {
 fn carry_in_from_one_hyperperiod_to_the_next() {
     // The upper task arrives at 2, after the window [0, 2), and runs at 4. From an empty start the
     // lower job of 0 ends at 1; that of 4 finds the upper one left over and ends at 6.
-    let upper = SmallTask {
-        offset: 2,
-        ..task(2, 4, 1)
-    };
+    let upper = SmallTask { offset: 2, ..task(2, 4, 1) };
     let carried = system(4, &[(0, 2)], &[upper, task(1, 4, 1)]);
     assert_eq!(worst_aligned(&carried), [Response(3), Response(2)]);
 }
@@ -159,19 +127,9 @@ fn carry_in_from_one_hyperperiod_to_the_next() {
 fn neither_zero_nor_greatest_jitter_alone_is_worst() {
     // The low job arrives at 2. All zero: high ran at 0, middle runs at 2, low ends at 4. All
     // greatest: high runs at 2, low ends at 4, middle comes at 5. High at 2 and middle at 2: low ends at 5.
-    let high = SmallTask {
-        jitter: 2,
-        ..task(3, 8, 1)
-    };
-    let middle = SmallTask {
-        offset: 2,
-        jitter: 3,
-        ..task(2, 8, 1)
-    };
-    let low = SmallTask {
-        offset: 2,
-        ..task(1, 8, 1)
-    };
+    let high = SmallTask { jitter: 2, ..task(3, 8, 1) };
+    let middle = SmallTask { offset: 2, jitter: 3, ..task(2, 8, 1) };
+    let low = SmallTask { offset: 2, ..task(1, 8, 1) };
     let worst = worst_aligned(&dedicated(&[high, middle, low]));
     assert_eq!(worst[2], Response(3));
 }
@@ -179,10 +137,7 @@ fn neither_zero_nor_greatest_jitter_alone_is_worst() {
 #[test]
 fn first_arrivals_past_the_period() {
     // The lower task is alone until 9, then shares each arrival with the upper one.
-    let late = SmallTask {
-        offset: 9,
-        ..task(2, 3, 1)
-    };
+    let late = SmallTask { offset: 9, ..task(2, 3, 1) };
     let both = dedicated(&[late, task(1, 3, 2)]);
     assert_eq!(worst_aligned(&both), [Response(1), Response(3)]);
 }
@@ -200,10 +155,7 @@ fn equals_wait_for_the_earlier_arrival_and_the_begun_job() {
 #[test]
 fn blocking_by_a_begun_job_only() {
     let blocked = |blocking, low_wcet| {
-        let high = SmallTask {
-            blocking,
-            ..task(2, 8, 1)
-        };
+        let high = SmallTask { blocking, ..task(2, 8, 1) };
         worst_free_running(&dedicated(&[high, task(1, 8, low_wcet)]))[0]
     };
     // The begun job goes on for the whole blocking time.
@@ -213,10 +165,7 @@ fn blocking_by_a_begun_job_only() {
     assert_eq!(blocked(5, 4), Response(4));
     assert_eq!(blocked(5, 1), Response(1));
     // Nothing below: no blocking.
-    let lone = SmallTask {
-        blocking: 5,
-        ..task(2, 8, 1)
-    };
+    let lone = SmallTask { blocking: 5, ..task(2, 8, 1) };
     assert_eq!(worst_free_running(&dedicated(&[lone])), [Response(1)]);
 }
 
@@ -224,10 +173,7 @@ fn blocking_by_a_begun_job_only() {
 fn blocking_is_cut_at_a_window_end_and_resumed() {
     // Window [0, 2) of 4. Low begins at 0, high arrives at 1, low goes on in [1, 2) and
     // [4, 5), high runs in [5, 6): 5. Or low begins at 1 and high arrives at 2: [4, 6), then [8, 9): 7.
-    let high = SmallTask {
-        blocking: 2,
-        ..task(2, 16, 1)
-    };
+    let high = SmallTask { blocking: 2, ..task(2, 16, 1) };
     let cut = system(4, &[(0, 2)], &[high, task(1, 16, 3)]);
     assert_eq!(worst_free_running(&cut)[0], Response(7));
     let aligned = |offset| {
@@ -243,10 +189,7 @@ fn blocking_is_spent_once_in_a_busy_stretch() {
     // High: 2 every 4, middle: 4 every 16, blocking of middle 1, low begun. Released together:
     // 1 + 4 + 2 * ceil(t / 4): t = 7 -> 9 -> 11 -> 11. Blocked anew at each preemption it would be more.
     let high = task(3, 4, 2);
-    let middle = SmallTask {
-        blocking: 1,
-        ..task(2, 16, 4)
-    };
+    let middle = SmallTask { blocking: 1, ..task(2, 16, 4) };
     let low = task(1, 64, 6);
     let worst = worst_free_running(&dedicated(&[high, middle, low]));
     assert_eq!(worst[1], Response(11));
@@ -255,14 +198,8 @@ fn blocking_is_spent_once_in_a_busy_stretch() {
 #[test]
 fn blocking_of_the_task_between_limits_that_of_the_one_above() {
     // Low may hold up high for 5 ticks by high's own number, but middle's level lends 1 at most.
-    let high = SmallTask {
-        blocking: 5,
-        ..task(3, 16, 2)
-    };
-    let middle = SmallTask {
-        blocking: 1,
-        ..task(2, 16, 1)
-    };
+    let high = SmallTask { blocking: 5, ..task(3, 16, 2) };
+    let middle = SmallTask { blocking: 1, ..task(2, 16, 1) };
     let low = task(1, 32, 9);
     let worst = worst_free_running(&dedicated(&[high, middle, low]));
     assert_eq!(worst[..2], [Response(3), Response(4)]);
@@ -273,26 +210,16 @@ fn blocking_of_the_task_between_limits_that_of_the_one_above() {
 
 #[test]
 fn an_overloaded_task_below_still_blocks() {
-    let high = SmallTask {
-        blocking: 2,
-        ..task(2, 8, 1)
-    };
+    let high = SmallTask { blocking: 2, ..task(2, 8, 1) };
     let greedy = task(1, 3, 3);
-    assert_eq!(
-        worst_free_running(&dedicated(&[high, greedy])),
-        [Response(3), Unbounded]
-    );
+    assert_eq!(worst_free_running(&dedicated(&[high, greedy])), [Response(3), Unbounded]);
 }
 
 #[test]
 fn a_shorter_job_above_lets_the_blocking_one_begin() {
     // Aligned at 0: high (arrivals 0 and 2) fills [0, 2) if it takes 2 ticks, and low begins only
     // after 4. If the first job takes 1 tick, low begins at 1 and may go on at 2.
-    let high = SmallTask {
-        bcet: 1,
-        blocking: 1,
-        ..task(2, 2, 2)
-    };
+    let high = SmallTask { bcet: 1, blocking: 1, ..task(2, 2, 2) };
     let low = task(1, 8, 2);
     let system = system(8, &[(0, 8)], &[high, low]);
     assert_eq!(worst_aligned(&system)[0], Response(3));

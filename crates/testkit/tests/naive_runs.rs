@@ -76,11 +76,7 @@ impl<'a> Machine<'a> {
         for now in 0..length {
             self.arrive(firsts, now, lot);
             let position = (now + phase) % self.system.frame;
-            let usable = self
-                .system
-                .windows
-                .iter()
-                .any(|w| w.0 <= position && position < w.1);
+            let usable = self.system.windows.iter().any(|w| w.0 <= position && position < w.1);
             let ready = self.ready(now);
             self.open_stretches(&ready, now);
             if let Some(job) = self.chosen(&ready, lot).filter(|_| usable) {
@@ -98,10 +94,7 @@ impl<'a> Machine<'a> {
                     task,
                     arrival: now,
                     release: now + lot.within(0, rules.jitter),
-                    length: lot.within(
-                        if self.longest { rules.wcet } else { rules.bcet },
-                        rules.wcet,
-                    ),
+                    length: lot.within(if self.longest { rules.wcet } else { rules.bcet }, rules.wcet),
                     executed: 0,
                     begun_at: None,
                 });
@@ -118,18 +111,13 @@ impl<'a> Machine<'a> {
 
     fn is_busy(&self, task: usize, ready: &[usize]) -> bool {
         let priority = self.system.tasks[task].priority;
-        ready
-            .iter()
-            .any(|&job| self.rules(job).priority >= priority)
+        ready.iter().any(|&job| self.rules(job).priority >= priority)
     }
 
     fn open_stretches(&mut self, ready: &[usize], now: u32) {
         for task in 0..self.stretches.len() {
             if self.stretches[task].is_none() && self.is_busy(task, ready) {
-                self.stretches[task] = Some(Stretch {
-                    since: now,
-                    lent: 0,
-                });
+                self.stretches[task] = Some(Stretch { since: now, lent: 0 });
             }
         }
     }
@@ -162,12 +150,7 @@ impl<'a> Machine<'a> {
         let key = |job: usize| {
             let of_job = &self.jobs[job];
             let unbegun = of_job.begun_at.is_none();
-            (
-                u32::MAX - self.rules(job).priority,
-                unbegun,
-                of_job.arrival,
-                of_job.task,
-            )
+            (u32::MAX - self.rules(job).priority, unbegun, of_job.arrival, of_job.task)
         };
         key(one) < key(other)
     }
@@ -219,12 +202,7 @@ enum Kind {
 fn run_length(system: &SmallSystem, kind: Kind) -> u32 {
     let periods = system.tasks.iter().map(|task| task.period);
     let hyperperiod = periods.fold(system.frame, lcm);
-    let offset = system
-        .tasks
-        .iter()
-        .map(|task| task.offset)
-        .max()
-        .unwrap_or(0);
+    let offset = system.tasks.iter().map(|task| task.offset).max().unwrap_or(0);
     match kind {
         Kind::Free => 48,
         Kind::Aligned => 48.max(offset + 3 * hyperperiod),
@@ -232,10 +210,7 @@ fn run_length(system: &SmallSystem, kind: Kind) -> u32 {
 }
 
 fn lcm(one: u32, other: u32) -> u32 {
-    (1..=other)
-        .map(|times| one * times)
-        .find(|multiple| multiple % other == 0)
-        .unwrap_or(one * other)
+    (1..=other).map(|times| one * times).find(|multiple| multiple % other == 0).unwrap_or(one * other)
 }
 
 /// The greatest responses of some runs.
@@ -248,11 +223,7 @@ fn observe(system: &SmallSystem, kind: Kind, runs: u32, lot: &mut Lot) -> Vec<u3
             Kind::Aligned => task.offset,
         };
         let firsts: Vec<u32> = system.tasks.iter().map(first).collect();
-        let phase = if kind == Kind::Free {
-            lot.below(system.frame)
-        } else {
-            0
-        };
+        let phase = if kind == Kind::Free { lot.below(system.frame) } else { 0 };
         machine.run(&firsts, phase, length, lot);
     }
     machine.observed
@@ -293,8 +264,7 @@ fn assert_attained(system: &SmallSystem, kind: Kind, lot: &mut Lot) {
 
 /// A level within supply that has blocking to lend to an overloaded one below.
 fn blocks_under_overload(system: &SmallSystem, truth: &[Worst]) -> bool {
-    let lends =
-        |(task, worst): (&SmallTask, &Worst)| task.blocking > 0 && *worst != Worst::Unbounded;
+    let lends = |(task, worst): (&SmallTask, &Worst)| task.blocking > 0 && *worst != Worst::Unbounded;
     truth.contains(&Worst::Unbounded) && system.tasks.iter().zip(truth).any(lends)
 }
 
@@ -309,10 +279,7 @@ fn runs_attain_the_free_running_worst_and_no_more() {
 #[test]
 fn runs_attain_the_aligned_worst_and_no_more() {
     let mut lot = Lot(19_730_101);
-    for system in aligned_systems()
-        .step_by(797)
-        .chain(random_systems(21, 100))
-    {
+    for system in aligned_systems().step_by(797).chain(random_systems(21, 100)) {
         assert_attained(&system, Kind::Aligned, &mut lot);
     }
 }
@@ -323,10 +290,7 @@ fn runs_attain_the_blocking_by_an_overloaded_task_and_no_more() {
     let mut oracle = Oracle::new();
     let mut met = 0;
     for (kind, systems) in [
-        (
-            Kind::Free,
-            free_running_systems().step_by(29).collect::<Vec<_>>(),
-        ),
+        (Kind::Free, free_running_systems().step_by(29).collect::<Vec<_>>()),
         (Kind::Aligned, aligned_systems().step_by(101).collect()),
     ] {
         for system in systems.iter().filter(|system| system.tasks[0].blocking > 0) {

@@ -75,7 +75,7 @@ pub struct HealthEntry {
     pub level: Located<HealthLevel>,
     /// The action.
     pub action: Located<HealthAction>,
-    /// The partitions it applies to; all where empty.
+    /// The partitions it applies to; where empty, all that no other entry for the error names.
     pub partitions: Vec<Located<PartitionId>>,
 }
 

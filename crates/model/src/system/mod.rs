@@ -60,7 +60,7 @@ pub struct System {
     pub board: Board,
     /// The overheads and rules of the hypervisor on this board.
     pub platform: Platform,
-    /// Sets of cores, each scheduled by one policy. Every core is in exactly one set.
+    /// Sets of cores, each scheduled by one policy. Every active core is in exactly one set, any other in none.
     pub core_sets: Vec<CoreSet>,
     /// The zones of the flow policy.
     pub zones: Vec<Zone>,

@@ -152,11 +152,7 @@ const BACKLOG_MARK: u32 = 2;
 
 impl Default for Oracle {
     fn default() -> Self {
-        Self {
-            visited: Visited::default(),
-            longest_only: false,
-            backlog_mark: BACKLOG_MARK,
-        }
+        Self { visited: Visited::default(), longest_only: false, backlog_mark: BACKLOG_MARK }
     }
 }
 
@@ -175,10 +171,7 @@ impl Oracle {
     /// can be what lets the later blocking job begin.
     #[must_use]
     pub fn longest_only() -> Self {
-        Self {
-            longest_only: true,
-            ..Self::default()
-        }
+        Self { longest_only: true, ..Self::default() }
     }
 
     /// Each task's worst response when every task is free-running, in the order of `tasks`.
@@ -242,17 +235,11 @@ fn check(system: &SmallSystem) {
     assert!(system.frame >= 1, "the frame has at least one tick");
     assert!(system.tasks.len() <= MAX_TASKS, "too many tasks");
     for &(start, end) in &system.windows {
-        assert!(
-            start < end && end <= system.frame,
-            "a window is not within the frame"
-        );
+        assert!(start < end && end <= system.frame, "a window is not within the frame");
     }
     for task in &system.tasks {
         assert!(task.period >= 1, "a period is at least one tick");
-        assert!(
-            1 <= task.bcet && task.bcet <= task.wcet,
-            "1 <= bcet <= wcet"
-        );
+        assert!(1 <= task.bcet && task.bcet <= task.wcet, "1 <= bcet <= wcet");
     }
 }
 
@@ -269,24 +256,13 @@ mod tests {
     #[test]
     fn a_higher_backlog_mark_changes_nothing() {
         let mut oracle = Oracle::new();
-        let mut higher = Oracle {
-            backlog_mark: BACKLOG_MARK + 2,
-            ..Oracle::default()
-        };
+        let mut higher = Oracle { backlog_mark: BACKLOG_MARK + 2, ..Oracle::default() };
         let aligned = aligned_systems().chain(random_systems(5, 1000));
         for system in aligned.filter(lends).step_by(4) {
-            assert_eq!(
-                oracle.aligned(&system),
-                higher.aligned(&system),
-                "{system:?}"
-            );
+            assert_eq!(oracle.aligned(&system), higher.aligned(&system), "{system:?}");
         }
         for system in free_running_systems().filter(lends).step_by(20) {
-            assert_eq!(
-                oracle.free_running(&system),
-                higher.free_running(&system),
-                "{system:?}"
-            );
+            assert_eq!(oracle.free_running(&system), higher.free_running(&system), "{system:?}");
         }
     }
 }

@@ -4,15 +4,9 @@ use super::SmallSystem;
 
 /// For each task, whether the demand at its level is above the usable share of the frame.
 pub(super) fn overloaded_tasks(system: &SmallSystem) -> Vec<bool> {
-    let usable = (0..system.frame)
-        .filter(|&tick| is_usable(system, tick))
-        .count() as u128;
+    let usable = (0..system.frame).filter(|&tick| is_usable(system, tick)).count() as u128;
     let frame = u128::from(system.frame);
-    let all_periods: u128 = system
-        .tasks
-        .iter()
-        .map(|task| u128::from(task.period))
-        .product();
+    let all_periods: u128 = system.tasks.iter().map(|task| u128::from(task.period)).product();
     let is_overloaded = |priority| {
         let demand: u128 = system
             .tasks
@@ -22,11 +16,7 @@ pub(super) fn overloaded_tasks(system: &SmallSystem) -> Vec<bool> {
             .sum();
         demand * frame > usable * all_periods
     };
-    system
-        .tasks
-        .iter()
-        .map(|task| is_overloaded(task.priority))
-        .collect()
+    system.tasks.iter().map(|task| is_overloaded(task.priority)).collect()
 }
 
 /// The tasks that take part in the exploration.
@@ -35,15 +25,10 @@ pub(super) fn overloaded_tasks(system: &SmallSystem) -> Vec<bool> {
 /// less urgent than every bounded task, and without blocking a less urgent job never delays one.
 pub(super) fn tasks_that_matter(system: &SmallSystem, overloaded: &[bool]) -> Vec<usize> {
     let all = 0..system.tasks.len();
-    let lends = all
-        .clone()
-        .any(|task| !overloaded[task] && system.tasks[task].blocking > 0);
+    let lends = all.clone().any(|task| !overloaded[task] && system.tasks[task].blocking > 0);
     all.filter(|&task| lends || !overloaded[task]).collect()
 }
 
 pub(super) fn is_usable(system: &SmallSystem, tick: u32) -> bool {
-    system
-        .windows
-        .iter()
-        .any(|&(start, end)| start <= tick && tick < end)
+    system.windows.iter().any(|&(start, end)| start <= tick && tick < end)
 }

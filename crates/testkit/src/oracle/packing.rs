@@ -59,35 +59,20 @@ impl Packing {
         };
         let mut tasks: Vec<Widths> = (0..rules.tasks.len()).map(fixed).collect();
         let taken: u32 = position + tasks.iter().flatten().sum::<u32>();
-        let left = BITS
-            .checked_sub(taken)
-            .expect("the system's numbers fit a packed state");
+        let left = BITS.checked_sub(taken).expect("the system's numbers fit a packed state");
         let each = (left / tasks.len().max(1) as u32).min(8);
-        assert!(
-            each >= 3,
-            "the system's numbers leave no room for its backlog"
-        );
+        assert!(each >= 3, "the system's numbers leave no room for its backlog");
         for widths in &mut tasks {
             widths[2] = each;
         }
-        Self {
-            position,
-            tasks,
-            most_released: (1 << each) - 1,
-        }
+        Self { position, tasks, most_released: (1 << each) - 1 }
     }
 
     pub(super) fn pack(&self, state: &State) -> u64 {
         let mut word = u64::from(state.position);
         let mut shift = self.position;
         for (widths, task) in self.tasks.iter().zip(&state.tasks) {
-            let fields = [
-                task.next,
-                task.unreleased,
-                task.released,
-                task.executed,
-                task.lent,
-            ];
+            let fields = [task.next, task.unreleased, task.released, task.executed, task.lent];
             for (&width, field) in widths.iter().zip(fields) {
                 debug_assert!(field >> width == 0, "a field outgrew its bits");
                 word |= u64::from(field) << shift;
@@ -104,19 +89,10 @@ impl Packing {
             rest >>= width;
             field as u32
         };
-        let mut state = State {
-            position: take(self.position),
-            ..State::default()
-        };
+        let mut state = State { position: take(self.position), ..State::default() };
         for (widths, task) in self.tasks.iter().zip(&mut state.tasks) {
             let [next, unreleased, released, executed, lent] = widths.map(&mut take);
-            *task = TaskState {
-                next,
-                unreleased,
-                released,
-                executed,
-                lent,
-            };
+            *task = TaskState { next, unreleased, released, executed, lent };
         }
         state
     }

@@ -41,27 +41,17 @@ impl Rules {
             TaskRules {
                 period: task.period,
                 wcet: task.wcet,
-                bcet: if oracle.longest_only {
-                    task.wcet
-                } else {
-                    task.bcet
-                },
+                bcet: if oracle.longest_only { task.wcet } else { task.bcet },
                 jitter: task.jitter,
                 blocking: task.blocking,
                 priority: task.priority,
-                offset: if arrivals == Arrivals::Aligned {
-                    task.offset
-                } else {
-                    0
-                },
+                offset: if arrivals == Arrivals::Aligned { task.offset } else { 0 },
                 asleep: task.period + 1,
                 overloaded: overloaded[index],
             }
         };
         Self {
-            usable: (0..system.frame)
-                .map(|tick| overload::is_usable(system, tick))
-                .collect(),
+            usable: (0..system.frame).map(|tick| overload::is_usable(system, tick)).collect(),
             tasks: kept.iter().map(rules_of).collect(),
             arrivals,
             backlog_mark: oracle.backlog_mark,
@@ -104,12 +94,7 @@ pub(super) struct Walk<'a> {
 
 impl<'a> Walk<'a> {
     pub(super) fn new(rules: &'a Rules, packing: &'a Packing, visited: &'a mut Visited) -> Self {
-        Self {
-            rules,
-            packing,
-            visited,
-            worst: [0; MAX_TASKS],
-        }
+        Self { rules, packing, visited, worst: [0; MAX_TASKS] }
     }
 
     /// Breadth-first from the first states until no new state turns up.
@@ -167,10 +152,7 @@ impl<'a> Walk<'a> {
             return (released + count).min(self.rules.backlog_mark);
         }
         let sum = released + count;
-        assert!(
-            sum <= self.packing.most_released,
-            "a backlog within supply outgrew its bits"
-        );
+        assert!(sum <= self.packing.most_released, "a backlog within supply outgrew its bits");
         sum
     }
 
@@ -180,11 +162,7 @@ impl<'a> Walk<'a> {
 
     /// Every choice of the job that gets this tick.
     fn dispatch(&mut self, state: &State) {
-        let top = if self.is_usable(state) {
-            self.top(state)
-        } else {
-            None
-        };
+        let top = if self.is_usable(state) { self.top(state) } else { None };
         let Some(top) = top else {
             return self.end_tick(state);
         };
@@ -205,11 +183,7 @@ impl<'a> Walk<'a> {
         ready.rev().max_by_key(|&task| {
             let of_task = &state.tasks[task];
             let begun = of_task.executed > 0;
-            (
-                self.rules.tasks[task].priority,
-                begun,
-                head_age(&self.rules.tasks[task], of_task),
-            )
+            (self.rules.tasks[task].priority, begun, head_age(&self.rules.tasks[task], of_task))
         })
     }
 
@@ -224,9 +198,7 @@ impl<'a> Walk<'a> {
         }
         let between = |task: &usize| is_between(rules, *task, other, top);
         of_other.executed > 0
-            && (0..rules.len())
-                .filter(between)
-                .all(|task| state.tasks[task].lent < rules[task].blocking)
+            && (0..rules.len()).filter(between).all(|task| state.tasks[task].lent < rules[task].blocking)
     }
 
     /// Charges one tick of `other` to every task between it and `top`.

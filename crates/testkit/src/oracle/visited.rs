@@ -11,10 +11,7 @@ pub(super) struct Visited {
 
 impl Default for Visited {
     fn default() -> Self {
-        Self {
-            found: Vec::new(),
-            slots: vec![0; FIRST_SLOTS],
-        }
+        Self { found: Vec::new(), slots: vec![0; FIRST_SLOTS] }
     }
 }
 

@@ -40,25 +40,39 @@ pub(super) type VirtualCore = (Vec<TaskId>, Result<Analysed, String>);
 
 /// Every virtual core of `partition` that has tasks.
 pub(super) fn analyse(scope: &Scope<'_>, partition: PartitionId) -> Vec<VirtualCore> {
-    let count = scope.system.partition(partition).virtual_cores.value;
-    let pinned = |id: TaskId| match scope.system.task(id).virtual_core.as_ref() {
-        Some(virtual_core) => Some(virtual_core.value),
-        None => (count == 1).then_some(0),
-    };
-    let mut cores: Vec<_> = scope.tasks(partition).iter().map(|&id| pinned(id)).collect();
+    let mut cores: Vec<_> = scope.tasks(partition).iter().map(|&id| virtual_core_of(scope, id)).collect();
     cores.sort_unstable();
     cores.dedup();
     let of_core = |core: Option<u32>| {
-        let ids: Vec<_> = scope.tasks(partition).iter().copied().filter(|&id| pinned(id) == core).collect();
+        let ids = ids_on(scope, partition, core);
         let found = match core {
             Some(core) => analyse_core(scope, partition, core, &ids),
-            None => {
-                Err("tasks that are pinned to none of several virtual cores are not analysed by this version".into())
-            }
+            None => Err(UNPINNED.to_owned()),
         };
         (ids, found)
     };
     cores.into_iter().map(of_core).collect()
+}
+
+/// Why tasks on no virtual core of their own have no response.
+pub(super) const UNPINNED: &str = "tasks that are pinned to none of several virtual cores are not analysed by this version";
+
+/// The virtual core that a task runs on; none where it is pinned to none of several.
+fn virtual_core_of(scope: &Scope<'_>, id: TaskId) -> Option<u32> {
+    let task = scope.system.task(id);
+    let only = (scope.system.partition(task.partition).virtual_cores.value == 1).then_some(0);
+    task.virtual_core.as_ref().map(|core| core.value).or(only)
+}
+
+/// The active tasks of a partition on one virtual core, or those on none.
+pub(super) fn ids_on(scope: &Scope<'_>, partition: PartitionId, core: Option<u32>) -> Vec<TaskId> {
+    scope.tasks(partition).iter().copied().filter(|&id| virtual_core_of(scope, id) == core).collect()
+}
+
+/// Whether the partition's deadlines hold in the phase of the frame, and these cores keep to it.
+pub(super) fn in_phase(scope: &Scope<'_>, partition: PartitionId, cores: &[CoreId]) -> bool {
+    let keeps = |&core: &CoreId| matches!(scope.policy(core), Some(CorePolicy::WindowTable { synchronised: true, .. }));
+    scope.system.deadline_phase(partition) == DeadlinePhase::Frame && cores.iter().all(keeps)
 }
 
 fn analyse_core(
@@ -70,10 +84,7 @@ fn analyse_core(
     require_fixed_priority(scope, partition)?;
     let supply = partition_supply::supply(scope, partition, virtual_core)?;
     let cores: Vec<CoreId> = scope.tables_of(partition, virtual_core).iter().map(|table| table.core).collect();
-    let in_phase = scope.system.deadline_phase(partition) == DeadlinePhase::Frame
-        && cores
-            .iter()
-            .all(|&core| matches!(scope.policy(core), Some(CorePolicy::WindowTable { synchronised: true, .. })));
+    let in_phase = in_phase(scope, partition, &cores);
     let tasks = tasks(scope, ids, cores.first().copied(), in_phase)?;
     let set = TaskSet::new(&tasks).map_err(|error| error.to_string())?;
     let mut responses = response::worst_responses(&supply, &set);
@@ -94,7 +105,7 @@ fn analyse_core(
     })
 }
 
-fn require_fixed_priority(scope: &Scope<'_>, partition: PartitionId) -> Result<(), String> {
+pub(super) fn require_fixed_priority(scope: &Scope<'_>, partition: PartitionId) -> Result<(), String> {
     let other = match scope.system.partition(partition).guest.value {
         Guest::FixedPriority => return Ok(()),
         Guest::Edf => "earliest deadline first",
@@ -104,7 +115,7 @@ fn require_fixed_priority(scope: &Scope<'_>, partition: PartitionId) -> Result<(
     Err(format!("{other} is not analysed by this version"))
 }
 
-fn tasks(scope: &Scope<'_>, ids: &[TaskId], core: Option<CoreId>, in_phase: bool) -> Result<Vec<Task>, String> {
+pub(super) fn tasks(scope: &Scope<'_>, ids: &[TaskId], core: Option<CoreId>, in_phase: bool) -> Result<Vec<Task>, String> {
     let lowest = ids.iter().filter_map(|&id| scope.system.task(id).priority.as_ref().map(|p| p.value)).min();
     ids.iter().map(|&id| task(scope, id, core, in_phase, lowest)).collect()
 }

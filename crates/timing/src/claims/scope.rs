@@ -17,11 +17,12 @@ pub(super) struct Scope<'a> {
 
 impl<'a> Scope<'a> {
     pub(super) fn of_each_schedule(system: &'a System, plan: &'a Plan) -> Vec<Self> {
-        let of = |schedule| {
-            let table = plan.schedules.iter().find(|table| table.schedule == schedule);
-            Self { system, plan, schedule, table }
-        };
-        (0..system.schedules.len()).map(ScheduleId::new).map(of).collect()
+        (0..system.schedules.len()).map(ScheduleId::new).map(|schedule| Self::of(system, plan, schedule)).collect()
+    }
+
+    pub(super) fn of(system: &'a System, plan: &'a Plan, schedule: ScheduleId) -> Self {
+        let table = plan.schedules.iter().find(|table| table.schedule == schedule);
+        Self { system, plan, schedule, table }
     }
 
     /// A claim of this schedule about which nothing is known yet.

@@ -1,0 +1,80 @@
+//! `[[board.device]]`
+
+use super::section::{Key, Kind, SMALL, Section, words};
+use super::{Context, Document, Fields};
+use crate::system::{Device, Interrupt, InterruptPolicy};
+use quantity::{CoreId, MemoryId, PartitionId};
+
+pub(super) static SECTION: Section = Section {
+    head: "[[board.device]]",
+    summary: "A device of the board.",
+    keys: &[
+        Key::required("name", Kind::Name, "The device's name."),
+        Key::optional("owner", Kind::Ref("partition"), "The partition that owns it."),
+        Key::optional("shared_with", Kind::List(&Kind::Ref("partition")), "Those that share it through the owner."),
+        Key::optional("registers", Kind::Table(&REGISTERS), REGISTERS.summary),
+        Key::optional("dma_stream", Kind::Text, "Its stream at the I/O memory unit, where it moves memory by itself."),
+        Key::optional("dma_rate", Kind::Rate, "The rate at which it moves memory by itself.").above_zero(),
+        Key::optional("dma_address_bits", SMALL, "The widest address that it can form, in bits.").above_zero(),
+        Key::optional("memory", Kind::Ref("memory region"), "The memory that it may reach beyond its owner's."),
+        Key::optional("capacity", Kind::Rate, "The rate that the device itself can carry.").above_zero(),
+        Key::optional("interrupt", Kind::Tables(&INTERRUPT), INTERRUPT.summary),
+    ],
+};
+
+static REGISTERS: Section = Section {
+    head: "registers = { … }",
+    summary: "The device's register range.",
+    keys: &[
+        Key::required("base", Kind::Address, "The first address."),
+        Key::required("size", Kind::Size, "The size.").above_zero(),
+    ],
+};
+
+static INTERRUPT: Section = Section {
+    head: "[[board.device.interrupt]]",
+    summary: "An interrupt line of the device.",
+    keys: &[
+        Key::required("line", Kind::Text, "The line's number or name."),
+        Key::optional("core", Kind::Ref("core"), "The core that it is routed to."),
+        Key::optional("policy", Kind::Word(POLICY_WORDS), "What happens outside the owner's windows."),
+        Key::optional("min_interarrival", Kind::Time, "The least time between two of them.").above_zero(),
+        Key::optional("handler", Kind::Time, "The time that the handler takes."),
+    ],
+};
+
+const POLICIES: [(&str, InterruptPolicy); 2] =
+    [("pended", InterruptPolicy::Pended), ("immediate", InterruptPolicy::Immediate)];
+const POLICY_WORDS: &[&str] = &words(&POLICIES);
+
+pub(super) fn read(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<Device> {
+    let partitions = &doc.names.partitions;
+    let owner = fields.text("owner").and_then(|name| partitions.resolve(&name, PartitionId::new, cx));
+    let shared_with = partitions.resolve_all(&fields.texts("shared_with"), PartitionId::new, cx);
+    let memory = fields.text("memory").and_then(|name| doc.names.memories.resolve(&name, MemoryId::new, cx));
+    let interrupts: Vec<_> = fields.tables("interrupt").map(|f| interrupt(f, doc, cx)).collect();
+    let registers = fields.table("registers").and_then(|range| Some((range.address("base")?, range.size("size")?)));
+    Some(Device {
+        name: fields.text("name")?,
+        owner,
+        shared_with,
+        registers,
+        dma_stream: fields.text("dma_stream"),
+        dma_rate: fields.rate("dma_rate"),
+        dma_address_bits: fields.small("dma_address_bits").map(|bits| bits.value),
+        memory: memory.map(|memory| memory.value),
+        capacity: fields.rate("capacity"),
+        interrupts: interrupts.into_iter().collect::<Option<_>>()?,
+    })
+}
+
+fn interrupt(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<Interrupt> {
+    let core = fields.text("core").and_then(|core| doc.names.cores.resolve(&core, CoreId::new, cx));
+    Some(Interrupt {
+        line: fields.text("line")?,
+        core,
+        policy: fields.word("policy", &POLICIES),
+        min_interarrival: fields.time("min_interarrival"),
+        handler: fields.time("handler"),
+    })
+}

@@ -1,0 +1,129 @@
+//! What is wrong with a plan file, found in one run, and what is left to the checks.
+
+use crate::common;
+use plan::{Plan, read_plan};
+
+/// The codes of a plan with the lines they are found on, and the plan where it can be read.
+fn read(text: &str) -> (Vec<(&'static str, u32)>, Option<Plan>) {
+    let (system, mut sources) = common::example();
+    let (plan, diagnostics) = read_plan("plan.toml", text.as_bytes(), &system, &mut sources);
+    (diagnostics.iter().map(|d| (d.code.id, sources.position(d.primary.span).line)).collect(), plan)
+}
+
+#[test]
+fn every_mistake_is_found_in_one_run() {
+    let text = r#"[[window]]
+core = "1"
+partition = "NAW"
+schedule = "Night"
+start = "25 ms"
+length = "0 ms"
+every = "0 ms"
+
+[[window]]
+core = "0"
+partition = "NAV"
+start = "1"
+lenght = "2 ms"
+
+[[placement]]
+partition = "NAV"
+region = "buffers"
+base = "0x8000_0000"
+size = "64 MB/s"
+
+[[cache_ways]]
+cache = "L3"
+core = "0"
+ways = "0-9"
+
+[[bandwidth]]
+master = "core0"
+budget = 5
+"#;
+    let (found, plan) = read(text);
+    let expected = [
+        ("E0109", 2),
+        ("E0109", 3),
+        ("E0109", 4),
+        ("E0502", 5),
+        ("E0501", 6),
+        ("E0503", 7),
+        ("E0104", 12),
+        ("E0101", 13),
+        ("E0506", 17),
+        ("E0104", 19),
+        ("E0109", 22),
+        ("E0109", 27),
+        ("E0103", 28),
+    ];
+    assert_eq!(found, expected);
+    assert_eq!(plan, None);
+}
+
+#[test]
+fn the_nearest_name_is_named() {
+    let (system, mut sources) = common::example();
+    let text = "[[window]]\ncore = \"0\"\npartition = \"NAB\"\nstart = \"0 ms\"\nlength = \"1 ms\"\n";
+    let (_, diagnostics) = read_plan("plan.toml", text.as_bytes(), &system, &mut sources);
+    assert_eq!(diagnostics.len(), 1);
+    assert_eq!(diagnostics[0].help.as_deref(), Some("did you mean `NAV`?"));
+}
+
+#[test]
+fn overlaps_are_left_to_the_checks() {
+    let text = r#"
+[[window]]
+core = "0"
+partition = "NAV"
+start = "0 ms"
+length = "12 ms"
+every = "10 ms"
+
+[[placement]]
+partition = "NAV"
+base = "0x0"
+size = "4 KiB"
+
+[[placement]]
+partition = "NAV"
+base = "0x0"
+size = "8 KiB"
+"#;
+    let (found, plan) = read(&text.replace("12 ms", "10 ms"));
+    assert_eq!(found, []);
+    assert_eq!(plan.map(|plan| plan.memory.len()), Some(2));
+    // The second one would end at 22 ms.
+    assert_eq!(read(text).0, [("E0502", 6)]);
+}
+
+/// Boundaries: a window may end with the frame, not one nanosecond later; it may start one nanosecond before the end.
+#[test]
+fn a_window_may_end_with_the_frame() {
+    let window = |start: &str, length: &str| {
+        read(&format!("[[window]]\ncore = \"0\"\npartition = \"NAV\"\nstart = \"{start}\"\nlength = \"{length}\"\n")).0
+    };
+    assert_eq!(window("0 ns", "20 ms"), []);
+    assert_eq!(window("0 ns", "20000001 ns"), [("E0502", 5)]);
+    assert_eq!(window("19999999 ns", "1 ns"), []);
+    assert_eq!(window("20 ms", "1 ns"), [("E0502", 4)]);
+    assert_eq!(window("0 ns", "9007199254740991 ns"), [("E0502", 5)]);
+}
+
+#[test]
+fn an_empty_plan_is_a_plan_and_what_is_no_text_is_none() {
+    assert_eq!(read(" \n"), (vec![], Some(Plan::default())));
+    assert_eq!(read("# nothing yet\n"), (vec![], Some(Plan::default())));
+    let (system, mut sources) = common::example();
+    let (plan, diagnostics) = read_plan("plan.toml", &[0xFF], &system, &mut sources);
+    assert_eq!((plan, diagnostics[0].code.id), (None, "E0003"));
+    let (plan, diagnostics) = read_plan("plan.toml", b"[[window", &system, &mut sources);
+    assert_eq!((plan, diagnostics[0].code.id), (None, "E0004"));
+}
+
+/// A repetition that would fill the memory is refused, not tried.
+#[test]
+fn endless_repetition_is_refused() {
+    let text = "[[window]]\ncore = \"0\"\npartition = \"NAV\"\nstart = \"0 ms\"\nlength = \"1 ns\"\nevery = \"1 ns\"\n";
+    assert_eq!(read(text).0, [("E0503", 6)]);
+}

@@ -1,0 +1,148 @@
+//! Demands that cannot all hold: the answer says which, with their numbers.
+
+use crate::common::{partition, plan, plan_keeping, system, task, with_growth};
+use diagnostic::{Located, Span};
+use model::system::{GrowthSubject, RunGrant};
+use plan::{CoreTable, Plan, ScheduleTable, Window};
+use planner::{Answer, Options, Outcome};
+use quantity::{CoreId, Duration, Instant, PartitionId, ScheduleId};
+use std::ops::ControlFlow;
+
+/// The reasons of an impossible system, as one text.
+fn why(outcome: &Outcome) -> String {
+    match &outcome.answer {
+        Answer::Impossible(reasons) => reasons.join("\n"),
+        other => panic!("{} instead of impossible: {outcome:?}", other.words()),
+    }
+}
+
+fn assert_says(text: &str, parts: &[&str]) {
+    parts.iter().for_each(|part| assert!(text.contains(part), "{text}\ndoes not say\n{part}"));
+}
+
+#[test]
+fn a_budget_beyond_its_period() {
+    let mut system = system("20 ms", 2, &partition("A", "10 ms", "10 ms", ""));
+    let budget = Located::new(Duration::from_us(10_100), Span::NOWHERE);
+    let period = Located::new(Duration::from_ms(10), Span::NOWHERE);
+    system.partitions[0].grant = Some(RunGrant::Windows { period, budget: Some(budget) });
+    assert_says(&why(&plan(&system)), &["A asks for 10.1 ms in every period of 10 ms"]);
+}
+
+/// 6.1 ms in 10 ms and 8 ms in 20 ms: 101 % of a core, 0.2 ms too much in a frame of 20 ms.
+#[test]
+fn tasks_beyond_a_whole_core() {
+    let tasks = task("fast", "10 ms", "10 ms", "6.1 ms", 2) + &task("slow", "20 ms", "20 ms", "8 ms", 1);
+    let system = system("20 ms", 2, &partition("A", "10 ms", "9 ms", &tasks));
+    assert_says(
+        &why(&plan(&system)),
+        &["even with a whole core to itself, A misses", "A.slow", "200 us more in every frame"],
+    );
+}
+
+#[test]
+fn a_deadline_below_the_execution_time() {
+    let mut system = system("20 ms", 1, &partition("A", "10 ms", "9 ms", &task("t", "10 ms", "3 ms", "3 ms", 1)));
+    system.tasks[0].deadline.value = Duration::from_ms(2);
+    assert_says(&why(&plan(&system)), &["A.t responds in 3 ms, its deadline is 2 ms"]);
+}
+
+#[test]
+fn more_partitions_apart_than_cores() {
+    let apart = |names: &str| format!("apart_from = [{names}]\n");
+    let partitions = partition("A", "10 ms", "1 ms", &apart("\"B\", \"C\""))
+        + &partition("B", "10 ms", "1 ms", &apart("\"C\""))
+        + &partition("C", "10 ms", "1 ms", "")
+        + &partition("D", "10 ms", "1 ms", "");
+    let system = system("20 ms", 2, &partitions);
+    let expected = "A, B and C must each have a core of their own, and only core 0 and core 1 may hold them";
+    assert_eq!(why(&plan(&system)), expected);
+}
+
+#[test]
+fn apart_and_together_at_once() {
+    let mut system = system("20 ms", 2, &(partition("A", "10 ms", "1 ms", "") + &partition("B", "10 ms", "1 ms", "")));
+    let (a, b) = (PartitionId::new(0), PartitionId::new(1));
+    let at = system.partitions[b.index()].name.span;
+    system.partitions[a.index()].apart_from.push(Located::new(b, at));
+    system.partitions[a.index()].together_with.push(Located::new(b, at));
+    assert_eq!(why(&plan(&system)), "A and B must share a core and must not share one");
+}
+
+/// 6 + 5 of 10 ms on one core.
+#[test]
+fn more_than_the_cores_have() {
+    let system = system("10 ms", 1, &(partition("A", "10 ms", "6 ms", "") + &partition("B", "10 ms", "5 ms", "")));
+    let outcome = plan(&system);
+    let numbers =
+        ["A and B ask for 11 ms of the 10 ms frame (110 %) in all", "core 0 may give 10 ms of the 10 ms frame (100 %)"];
+    assert_says(&why(&outcome), &numbers);
+    assert!(
+        outcome.notes.contains(&"It would fit if A asked for at most 5 ms in every 10 ms instead of 6 ms.".to_owned())
+    );
+}
+
+/// The growth rule leaves 7 of 10 ms: three times 4 ms are less than 14 ms, but no two share a core.
+#[test]
+fn sums_that_fit_and_cannot_be_packed() {
+    let partitions = ["A", "B", "C"].map(|name| partition(name, "10 ms", "4 ms", "")).concat();
+    let system = with_growth(system("10 ms", 2, &partitions), GrowthSubject::Cores, 300_000);
+    let outcome = plan(&system);
+    let numbers = [
+        "A, B and C ask for 12 ms",
+        "may give 14 ms",
+        "3 cores of 7 ms of the 10 ms frame (70 %) would be needed, there are 2",
+    ];
+    assert_says(&why(&outcome), &numbers);
+    assert!(
+        outcome.notes.contains(&"It would fit if A asked for at most 3 ms in every 10 ms instead of 4 ms.".to_owned())
+    );
+}
+
+/// Only those that conflict are named.
+#[test]
+fn bystanders_are_not_named() {
+    let partitions = partition("X", "10 ms", "1 ms", "")
+        + &partition("A", "10 ms", "6 ms", "cores = [\"0\"]\n")
+        + &partition("B", "10 ms", "6 ms", "cores = [\"0\"]\n");
+    let text = why(&plan(&system("10 ms", 3, &partitions)));
+    assert_says(&text, &["A and B ask for 12 ms", "core 0 may give 10 ms"]);
+    assert!(!text.contains('X'), "{text}");
+}
+
+#[test]
+fn more_ram_than_the_board_has() {
+    let partitions =
+        partition("A", "10 ms", "1 ms", "ram = \"40 MiB\"\n") + &partition("B", "10 ms", "1 ms", "ram = \"30 MiB\"\n");
+    let text = why(&plan(&system("10 ms", 1, &partitions)));
+    assert_says(&text, &["ask for 70 MiB of RAM", "the board has 64 MiB"]);
+    let one = system("10 ms", 1, &partition("A", "10 ms", "1 ms", "ram = \"48 MiB\"\n"));
+    let text = why(&plan(&with_growth(one, GrowthSubject::Ram, 300_000)));
+    assert_says(&text, &["ask for 48 MiB of RAM (75 %)", "the growth rule keeps"]);
+}
+
+#[test]
+fn pinned_windows_that_overlap() {
+    let system = system("10 ms", 1, &(partition("A", "10 ms", "2 ms", "") + &partition("B", "10 ms", "2 ms", "")));
+    let window = |partition: usize, start: u64| Window {
+        partition: PartitionId::new(partition),
+        virtual_core: 0,
+        start: Instant::from_ns(start),
+        length: Duration::from_ms(2),
+        pinned: true,
+        span: None,
+    };
+    let core = CoreTable { core: CoreId::new(0), windows: vec![window(0, 0), window(1, 1_000_000)] };
+    let table = ScheduleTable { schedule: ScheduleId::new(0), cores: vec![core] };
+    let keep = Plan { schedules: vec![table], ..Plan::default() };
+    let text = why(&plan_keeping(&system, Some(&keep)));
+    assert_eq!(text, "on core 0 the pinned windows of A at 0 ns and of B at 1 ms overlap");
+}
+
+#[test]
+fn a_caller_may_stop_the_search() {
+    let system = system("10 ms", 2, &partition("A", "10 ms", "2 ms", ""));
+    let outcome = planner::plan(&system, None, Options::default(), &mut |_| ControlFlow::Break(()));
+    let Answer::GaveUp { reasons, best: None } = &outcome.answer else { panic!("{outcome:?}") };
+    assert_says(&reasons.join("\n"), &["the caller stopped the search"]);
+}
