@@ -109,9 +109,10 @@ fn edges_after(supply: &WindowSupply, start_ns: u64, horizon_ns: u64) -> impl It
 
 /// Where between two neighbouring edges a rising supply overtakes the lowest flat one.
 fn bend(supply: &WindowSupply, from_ns: u64, to_ns: u64) -> Option<(u64, u64)> {
-    let values = supply.busy_starts().iter().map(|start| {
-        (supply.supply_ns(start.at_ns(), from_ns), supply.supply_ns(start.at_ns(), to_ns))
-    });
+    let values = supply
+        .busy_starts()
+        .iter()
+        .map(|start| (supply.supply_ns(start.at_ns(), from_ns), supply.supply_ns(start.at_ns(), to_ns)));
     let (flat, rising): (Vec<_>, Vec<_>) = values.partition(|(at_from, at_to)| at_from == at_to);
     let flat_ns = flat.iter().map(|(at_from, _)| *at_from).min()?;
     let rising_ns = rising.iter().map(|(at_from, _)| *at_from).min()?;
@@ -128,7 +129,8 @@ fn steps(tasks: &[Task], level: usize, horizon_ns: u64) -> Vec<(u64, u64)> {
         at.extend(arrivals.take_while(|&t| t < horizon_ns).take(MOST_CORNERS));
     }
     let demand_behind = |t: u64| {
-        let jobs = urgent.iter().map(|task| ((t + task.jitter_ns) / task.period_ns + 1).saturating_mul(task.charged_ns));
+        let jobs =
+            urgent.iter().map(|task| ((t + task.jitter_ns) / task.period_ns + 1).saturating_mul(task.charged_ns));
         jobs.fold(tasks[level].blocking_ns, u64::saturating_add)
     };
     at.into_iter().take(MOST_CORNERS).map(|t| (t, demand_behind(t))).collect()

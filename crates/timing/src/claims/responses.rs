@@ -13,7 +13,7 @@
 
 use super::scope::Scope;
 use super::{charge, partition_supply, throttling, witness};
-use crate::response::{self, Bound, Exactness, GaveUp, Response, free_running};
+use crate::response::{self, Bound, Exactness, Response};
 use crate::supply::WindowSupply;
 use crate::task_set::{Release, Task, TaskSet};
 use crate::{sensitivity, witness::Scenario};
@@ -55,7 +55,8 @@ pub(super) fn analyse(scope: &Scope<'_>, partition: PartitionId) -> Vec<VirtualC
 }
 
 /// Why tasks on no virtual core of their own have no response.
-pub(super) const UNPINNED: &str = "tasks that are pinned to none of several virtual cores are not analysed by this version";
+pub(super) const UNPINNED: &str =
+    "tasks that are pinned to none of several virtual cores are not analysed by this version";
 
 /// The virtual core that a task runs on; none where it is pinned to none of several.
 fn virtual_core_of(scope: &Scope<'_>, id: TaskId) -> Option<u32> {
@@ -87,12 +88,8 @@ fn analyse_core(
     let in_phase = in_phase(scope, partition, &cores);
     let tasks = tasks(scope, ids, cores.first().copied(), in_phase)?;
     let set = TaskSet::new(&tasks).map_err(|error| error.to_string())?;
-    let mut responses = response::worst_responses(&supply, &set);
-    let too_many_jobs = Response::GaveUp(GaveUp::HyperperiodTooLong);
-    let as_free_running = !set.all_frame_aligned() || responses.contains(&too_many_jobs);
-    if as_free_running && set.all_frame_aligned() {
-        responses = free_running::worst_responses(&supply, &set);
-    }
+    let responses = response::worst_responses(&supply, &set);
+    let as_free_running = response::taken_as_free_running(&supply, &set);
     Ok(Analysed {
         basis: basis(scope, as_free_running),
         throttled: cores.iter().find_map(|&core| throttling::require_none(scope, core).err()),
@@ -115,7 +112,12 @@ pub(super) fn require_fixed_priority(scope: &Scope<'_>, partition: PartitionId) 
     Err(format!("{other} is not analysed by this version"))
 }
 
-pub(super) fn tasks(scope: &Scope<'_>, ids: &[TaskId], core: Option<CoreId>, in_phase: bool) -> Result<Vec<Task>, String> {
+pub(super) fn tasks(
+    scope: &Scope<'_>,
+    ids: &[TaskId],
+    core: Option<CoreId>,
+    in_phase: bool,
+) -> Result<Vec<Task>, String> {
     let lowest = ids.iter().filter_map(|&id| scope.system.task(id).priority.as_ref().map(|p| p.value)).min();
     ids.iter().map(|&id| task(scope, id, core, in_phase, lowest)).collect()
 }
