@@ -21,7 +21,7 @@ pub struct Extras {
 
 /// Every claim of the system under the plan, in canonical order.
 pub fn verdicts(system: &System, plan: &Plan) -> Vec<Verdict> {
-    let mut verdicts = timing::check(system, plan);
+    let mut verdicts = timing::claims::check(system, plan);
     verdicts.extend(separation::check(system, plan));
     sort_verdicts(&mut verdicts);
     verdicts

@@ -2,7 +2,7 @@
 
 use diagnostic::codes::plan::{NO_PLAN, UNREADABLE_PLAN};
 use diagnostic::{Diagnostic, Sources, Span};
-use model::read::{FileError, FileSource};
+use model::{FileError, FileSource};
 use model::{Digest, System};
 use plan::Plan;
 use std::sync::Arc;
@@ -50,7 +50,7 @@ impl Baseline {
 
 /// Reads the system file `main` and what it refers to, and the plan chosen.
 pub fn load(main: &str, choice: PlanChoice, files: &mut dyn FileSource) -> Baseline {
-    let mut reading = model::read::read_system(main, files);
+    let mut reading = model::read_system(main, files);
     let plan = match &reading.system {
         Some(system) => read_plan(system, choice, files, &mut reading.sources, &mut reading.diagnostics),
         None => None,
@@ -97,7 +97,8 @@ fn named_plan(system: &System, files: &mut dyn FileSource) -> Result<(String, Ve
     files.read(&path.value).map(|bytes| (path.value.clone(), bytes)).map_err(|error| {
         let message = match error {
             FileError::TooLarge => format!("the plan `{}` is too large", path.value),
-            FileError::Unreadable(why) => format!("the plan `{}` cannot be read: {why}", path.value),
+            FileError::NotFound => format!("there is no plan `{}`", path.value),
+            FileError::Other(why) => format!("the plan `{}` cannot be read: {why}", path.value),
         };
         let help = "make one with `cofferdam plan SYSTEM --out PLAN`, or correct the path";
         Box::new(Diagnostic::new(&UNREADABLE_PLAN, path.span, message).help(help))

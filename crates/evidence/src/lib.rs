@@ -1,1 +1,29 @@
 //! Verdicts composed and rendered: text, JSON, HTML.
+//!
+//! [`Dossier::compose`] takes what the analyses found and adds nothing of its own but order, sums and the accepted
+//! deviations; [`text`], [`json`] and [`html`] only render. Drawing happens in whole tenths of a pixel, so that the
+//! same dossier gives the same bytes everywhere.
+
+mod caution;
+mod curve;
+mod deviation;
+mod dossier;
+pub mod html;
+pub mod json;
+mod provenance;
+mod register;
+mod show;
+mod summary;
+mod svg;
+pub mod text;
+mod tight;
+mod validation;
+
+pub use caution::{CAUTIONS, Caution};
+pub use curve::Curve;
+pub use deviation::Deviation;
+pub use dossier::{Dossier, Inputs, PlanMatch};
+pub use provenance::{DemandShare, DemandShares};
+pub use register::{RegisterEntry, assumption_register};
+pub use summary::{KindSummary, NotAnalysed, Summary};
+pub use validation::ValidationRow;

@@ -4,6 +4,7 @@
 
 mod charge;
 mod core_margin;
+mod curves;
 mod growth;
 mod partition_supply;
 mod pending;
@@ -14,6 +15,7 @@ mod windows;
 mod witness;
 mod workload;
 
+pub use curves::{SupplyCurve, supply_curves};
 pub use workload::tasks_of;
 
 use claim::{Verdict, sort_verdicts};

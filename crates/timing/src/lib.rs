@@ -7,6 +7,7 @@
 mod arithmetic;
 pub mod claims;
 mod demand;
+pub mod demand_bound;
 pub mod response;
 mod scratch;
 pub mod sensitivity;

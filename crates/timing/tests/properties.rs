@@ -177,6 +177,29 @@ proptest! {
     }
 }
 
+/// Frame-aligned tasks with a hyperperiod of too many jobs are taken as free-running, and are so said to be.
+#[test]
+fn a_hyperperiod_of_too_many_jobs_is_taken_in_any_phase() {
+    let task = |priority, period_ns| Task {
+        priority,
+        period_ns,
+        deadline_ns: period_ns,
+        charged_ns: 10,
+        jitter_ns: 0,
+        blocking_ns: 0,
+        release: Release::FrameAligned { offset_ns: 0 },
+    };
+    let tasks = vec![task(3, 499), task(2, 503), task(1, 509)];
+    let aligned = System { frame_ns: FRAME_NS, windows: vec![(10, 90)], tasks };
+    assert!(response::taken_as_free_running(&aligned.supply(), &aligned.set()));
+    let mut free = aligned.clone();
+    free.tasks.iter_mut().for_each(|task| task.release = Release::FreeRunning);
+    assert_eq!(aligned.responses(), free.responses());
+    let found = response::worst_responses(&aligned.supply(), &aligned.set());
+    assert!(found.iter().all(|found| found.bound().is_some_and(|bound| !bound.exactness.is_exact())));
+    assert_eq!(common_factor_ppm(&aligned.supply(), &aligned.set()), common_factor_ppm(&free.supply(), &free.set()));
+}
+
 /// The greatest and least numbers that are let in: no panic, no endless search.
 #[test]
 fn extreme_numbers_end() {

@@ -1,11 +1,11 @@
 //! `demo`: the whole job on the bundled survey vessel.
 
-use super::{check, report, session};
+use super::{check, plan, report, session};
 use crate::args::{ColorChoice, DemoArgs};
 use crate::exit::Exit;
 use crate::{files, terminal};
 use anyhow::Result;
-use claim::Verdict;
+use baseline::PlanChoice;
 use evidence::text::Detail;
 use std::path::Path;
 
@@ -26,28 +26,26 @@ pub fn run(args: &DemoArgs, color: ColorChoice) -> Result<Exit> {
     session::complain(&baseline, color);
     let dossier = baseline::dossier(&baseline, session::extras(true));
     terminal::print(&evidence::text::render(&dossier, Detail::Default, check::style(color)));
-    plan_from_nothing(&vessel, &args.out)?;
+    plan_from_nothing(&vessel, &args.out, color)?;
     let report = report::write(&dossier, &args.out)?;
-    let tightest: Vec<_> = dossier.tightest(3).into_iter().map(line).collect();
-    terminal::print(&format!(
-        "\nThe report is {}\nThe three tightest claims:\n{}\n",
-        report.display(),
-        tightest.join("\n")
-    ));
+    let tightest = evidence::text::tightest(&dossier, 3, check::style(color));
+    terminal::print(&format!("\nThe report is {}\nThe three tightest claims:\n{tightest}", report.display()));
     Ok(check::exit(&dossier))
 }
 
 /// The same vessel once more from its demands alone, to show that a plan can be found.
-fn plan_from_nothing(vessel: &Path, out: &Path) -> Result<()> {
+fn plan_from_nothing(vessel: &Path, out: &Path, color: ColorChoice) -> Result<()> {
+    let baseline = session::load_with(vessel, PlanChoice::None)?;
+    let Some(system) = &baseline.system else { return Ok(()) };
+    let outcome = plan::search(system, None, &plan::Limits::default(), color).outcome;
     let found = out.join("found-plan.toml");
-    let answer = super::plan::find(vessel, None, super::plan::Search::default())?;
-    if let Some(text) = &answer.plan_text {
-        files::write_whole(&found, text)?;
+    let answer = outcome.answer.words();
+    match outcome.answer.plan() {
+        Some(plan) => {
+            files::write_whole(&found, &::plan::write_plan(plan, system))?;
+            terminal::print(&format!("\nA plan from the demands alone: {answer}, {}\n", found.display()));
+        }
+        None => terminal::print(&format!("\nA plan from the demands alone: {answer}\n")),
     }
-    terminal::print(&format!("\nA plan from the demands alone: {} ({})\n", answer.word, found.display()));
     Ok(())
-}
-
-fn line(verdict: &Verdict) -> String {
-    evidence::text::one_line(verdict)
 }

@@ -17,6 +17,7 @@ analyses![
     "window-supply",
     "free-running",
     "frame-aligned",
+    "demand-bound",
     "growth",
     "windows",
     "core-margin",

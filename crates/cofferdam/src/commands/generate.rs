@@ -8,7 +8,7 @@ use clap::CommandFactory;
 use std::path::Path;
 
 pub fn schema() -> Result<Exit> {
-    terminal::print(&format!("{:#}\n", model::read::schema()));
+    terminal::print(&format!("{:#}\n", model::schema()));
     Ok(Exit::Shown)
 }
 

@@ -7,7 +7,8 @@ use anyhow::{Result, bail};
 use baseline::{Baseline, Extras, PlanChoice};
 use diagnostic::{Look, render_text};
 use evidence::ValidationRow;
-use model::read::{FILE_LIMIT, FileError, FileSource};
+use model::{FileError, FileSource, MOST_BYTES};
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 /// The published examples that every build is held against; a test of the corpus keeps the file current.
@@ -20,14 +21,15 @@ struct Beside {
 
 impl FileSource for Beside {
     fn read(&mut self, path: &str) -> Result<Vec<u8>, FileError> {
-        files::read_at_most(&self.folder.join(path), FILE_LIMIT).map_err(file_error)
+        files::read_at_most(&self.folder.join(path), MOST_BYTES).map_err(file_error)
     }
 }
 
 fn file_error(error: ReadError) -> FileError {
     match error {
         ReadError::TooLarge => FileError::TooLarge,
-        ReadError::Other(why) => FileError::Unreadable(why.to_string()),
+        ReadError::Other(why) if why.kind() == ErrorKind::NotFound => FileError::NotFound,
+        ReadError::Other(why) => FileError::Other(why.to_string()),
     }
 }
 
@@ -52,9 +54,9 @@ pub fn load_with(system: &Path, choice: PlanChoice) -> Result<Baseline> {
 
 /// The plan file at a path of the call.
 pub fn given_plan(path: &Path) -> Result<PlanChoice> {
-    match files::read_at_most(path, FILE_LIMIT) {
+    match files::read_at_most(path, MOST_BYTES) {
         Ok(bytes) => Ok(PlanChoice::Given { name: path.display().to_string(), bytes }),
-        Err(ReadError::TooLarge) => bail!("the plan {} passes the limit of {FILE_LIMIT} bytes", path.display()),
+        Err(ReadError::TooLarge) => bail!("the plan {} passes the limit of {MOST_BYTES} bytes", path.display()),
         Err(ReadError::Other(why)) => bail!("cannot read the plan {}: {why}", path.display()),
     }
 }
@@ -76,7 +78,7 @@ pub fn complain(baseline: &Baseline, color: ColorChoice) {
 pub fn extras(allow_not_analysed: bool) -> Extras {
     Extras {
         tool_version: env!("CARGO_PKG_VERSION").to_owned(),
-        today: Some(jiff::Zoned::now().date()),
+        today: Some(jiff::ZonedDateTime::now().date()),
         allow_not_analysed,
         validation: validation(),
     }

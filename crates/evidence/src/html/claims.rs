@@ -1,0 +1,156 @@
+//! Tables of claims. Every claim stands in one of them, and its row is its anchor.
+
+use super::names::table_of;
+use crate::dossier::Dossier;
+use crate::show::{amount_or, capital, count, limit, percent, used_permille};
+use crate::svg::{bar, mark};
+use claim::{Assumption, Growth, Kind, Status, Verdict};
+use maud::{Markup, html};
+use quantity::Ppm;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// The columns that a kind has beyond the common ones.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Extra {
+    None,
+    Growth,
+    Bounds,
+}
+
+impl Extra {
+    const fn of(kind: Kind) -> Self {
+        match kind {
+            Kind::Response => Self::Growth,
+            Kind::Reaction | Kind::DataAge => Self::Bounds,
+            _ => Self::None,
+        }
+    }
+
+    const fn titles(self) -> &'static [&'static str] {
+        match self {
+            Self::None => &[],
+            Self::Growth => &["#Growth"],
+            Self::Bounds => &["#Generic", "#Table-aware"],
+        }
+    }
+}
+
+/// The claims of some kinds, a table each, with what they rest on.
+pub(super) fn of_kinds(dossier: &Dossier, kinds: &[Kind]) -> Markup {
+    html! { @for kind in kinds { (of_kind(dossier, *kind)) } }
+}
+
+fn of_kind(dossier: &Dossier, kind: Kind) -> Markup {
+    let verdicts: Vec<_> = dossier.of_kind(kind).collect();
+    if verdicts.is_empty() {
+        return html! {};
+    }
+    let extra = Extra::of(kind);
+    let common = ["Claim", "#Bound", "Exact", "#Limit"];
+    let head: Vec<&str> =
+        common.iter().chain(extra.titles()).chain(&["#Of the limit", "", "Status"]).copied().collect();
+    let rows = html! { @for verdict in &verdicts { (row(dossier, verdict, extra)) } };
+    let title = format!("{}: {}", capital(kind.title()), count(verdicts.len(), "claim"));
+    html! { h3 { (title) } (table_of("claims", "", &head, rows)) (bases(&verdicts)) }
+}
+
+/// The anchor of a claim: its id, which holds no blank.
+pub(super) fn anchor(id: &str) -> String {
+    id.replace(char::is_whitespace, "_")
+}
+
+/// A link to a claim.
+pub(super) fn link(id: &str) -> Markup {
+    html! { a class="id" href={ "#" (anchor(id)) } { (id) } }
+}
+
+/// Links to some claims, in a row.
+pub(super) fn links<'v>(ids: impl Iterator<Item = &'v str>) -> Markup {
+    html! { @for (at, id) in ids.enumerate() { @if at > 0 { ", " } (link(id)) } }
+}
+
+fn row(dossier: &Dossier, verdict: &Verdict, extra: Extra) -> Markup {
+    let bare = verdict.bound.is_none() && verdict.limit.is_none();
+    html! {
+        tr id=(anchor(&verdict.id)) {
+            th scope="row" { span class="id" { (verdict.id) } @if !bare { (why(dossier, verdict)) } }
+            @if bare {
+                td colspan=(extra.titles().len() + 5) { (why(dossier, verdict)) }
+            } @else {
+                (numbers(verdict, extra))
+            }
+            td {
+                (status(verdict.status))
+                @if dossier.deviation(&verdict.id).is_some() { span class="why" { "accepted" } }
+            }
+        }
+    }
+}
+
+fn numbers(verdict: &Verdict, extra: Extra) -> Markup {
+    let used = used_permille(verdict);
+    html! {
+        td class="n" { (amount_or(verdict.bound, verdict.unit, "none")) }
+        td { @if verdict.exact { "yes" } @else { "–" } }
+        td class="n" { (limit(verdict)) }
+        @match extra {
+            Extra::None => {}
+            Extra::Growth => { td class="n" { (verdict.growth.map_or_else(|| "–".to_owned(), growth)) } }
+            Extra::Bounds => {
+                td class="n" { (amount_or(verdict.generic, verdict.unit, "–")) }
+                td class="n" { (amount_or(verdict.table_aware, verdict.unit, "–")) }
+            }
+        }
+        td class="n" { (used.map_or_else(String::new, percent)) }
+        td { @if let Some(used) = used { (bar(used, verdict.status, "limit")) } }
+    }
+}
+
+/// What a claim rests on, or why it is open; failures give their reason in a part of their own.
+fn why(dossier: &Dossier, verdict: &Verdict) -> Markup {
+    let told_elsewhere =
+        matches!(verdict.status, Status::Violated | Status::NotShown) && dossier.deviation(&verdict.id).is_none();
+    match &verdict.reason {
+        Some(reason) if !told_elsewhere => html! { span class="why" { (reason) } },
+        _ => html! {},
+    }
+}
+
+/// The status: shape, colour and word.
+pub(super) fn status(status: Status) -> Markup {
+    html! { span class={ "status " (status.key()) } { (mark(status)) (status.words()) } }
+}
+
+/// By how much the charged time of one job alone can grow, rounded down to a tenth of a percent.
+fn growth(growth: Growth) -> String {
+    let more = growth.largest_charged_ns.checked_sub(growth.charged_ns);
+    match more.and_then(|more| quantity::exact_ratio_ppm(more, growth.charged_ns)) {
+        Some(ppm) => format!("+{}", Ppm::new(ppm.get() / 1000 * 1000)),
+        None => "none".to_owned(),
+    }
+}
+
+/// Which analyses the claims of a table come from, each with all that any of its claims takes for granted.
+fn bases(verdicts: &[&Verdict]) -> Markup {
+    let mut bases: BTreeMap<(&str, &str), BTreeSet<Assumption>> = BTreeMap::new();
+    for basis in verdicts.iter().map(|verdict| &verdict.basis) {
+        bases.entry((basis.analysis, basis.source)).or_default().extend(&basis.assumptions);
+    }
+    html! {
+        @for ((analysis, source), assumptions) in bases {
+            p class="basis" {
+                "Analysis " code { (analysis) } ". Source: " (source) "."
+                @if !assumptions.is_empty() { " Takes for granted: " (assumption_links(&assumptions)) "." }
+            }
+        }
+    }
+}
+
+fn assumption_links(assumptions: &BTreeSet<Assumption>) -> Markup {
+    html! {
+        @for (at, assumption) in assumptions.iter().enumerate() {
+            @if at > 0 { ", " }
+            a href={ "#assumption-" (assumption.id()) } { (assumption.id()) }
+        }
+    }
+}

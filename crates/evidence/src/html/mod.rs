@@ -1,0 +1,108 @@
+//! The report: one page that needs nothing else, on screen and on paper.
+
+mod assumptions;
+mod chains;
+mod claims;
+mod cover;
+mod failures;
+mod frame;
+mod names;
+mod remaining;
+mod responses;
+mod space;
+mod supply;
+mod validation;
+
+use crate::caution::CAUTIONS;
+use crate::dossier::Dossier;
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+const STYLE: &str = include_str!("style.css");
+
+/// A part of the report.
+struct Part {
+    anchor: &'static str,
+    title: &'static str,
+    /// Whether it begins a page in print.
+    breaks: bool,
+    content: fn(&Dossier) -> Markup,
+}
+
+/// The parts in order: what is not known comes before what is.
+const PARTS: [Part; 14] = [
+    Part { anchor: "not-analysed", title: "What was not analysed", breaks: false, content: cover::not_analysed },
+    Part { anchor: "deviations", title: "Accepted deviations", breaks: false, content: cover::deviations },
+    Part { anchor: "failures", title: "Violated and not shown", breaks: false, content: failures::part },
+    Part { anchor: "cautions", title: "Cautions", breaks: false, content: cautions },
+    Part { anchor: "frame", title: "The major time frame", breaks: true, content: frame::part },
+    Part { anchor: "supply", title: "Supply and demand", breaks: false, content: supply::part },
+    Part { anchor: "responses", title: "Response times and margins", breaks: true, content: responses::part },
+    Part { anchor: "memory", title: "Memory map", breaks: false, content: space::memory },
+    Part { anchor: "shared", title: "Cache ways and bandwidth budgets", breaks: false, content: space::shared },
+    Part { anchor: "assumptions", title: "Assumptions and provenance", breaks: true, content: assumptions::part },
+    Part { anchor: "validation", title: "Published examples", breaks: false, content: validation::part },
+    Part { anchor: "chains", title: "Chains and channels", breaks: false, content: chains::part },
+    Part { anchor: "remaining", title: "All other claims", breaks: false, content: remaining::part },
+    Part { anchor: "baseline", title: "Baseline", breaks: false, content: cover::baseline },
+];
+
+/// The report of a dossier.
+pub fn report(dossier: &Dossier) -> String {
+    let name = cover::name(dossier);
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                title { (name) " – evidence" }
+                style { (PreEscaped(STYLE)) (PreEscaped(running_foot(dossier))) }
+            }
+            body {
+                (cover::head(dossier))
+                (contents())
+                main {
+                    @for part in &PARTS { (section(part, dossier)) }
+                    (foot(dossier))
+                }
+            }
+        }
+    };
+    page.into_string()
+}
+
+fn contents() -> Markup {
+    html! {
+        nav aria-label="Contents" {
+            h2 { "Contents" }
+            ol { @for part in &PARTS { li { a href={ "#part-" (part.anchor) } { (part.title) } } } }
+        }
+    }
+}
+
+fn section(part: &Part, dossier: &Dossier) -> Markup {
+    html! {
+        section id={ "part-" (part.anchor) } class=[part.breaks.then_some("part-break")] {
+            h2 { (part.title) }
+            ((part.content)(dossier))
+        }
+    }
+}
+
+fn cautions(_: &Dossier) -> Markup {
+    html! { ol class="cautions" { @for caution in &CAUTIONS { li { (caution.text) } } } }
+}
+
+fn foot(dossier: &Dossier) -> Markup {
+    html! { footer { p { "Cofferdam " (dossier.tool_version()) ". " (cover::baseline_words(dossier)) } } }
+}
+
+/// The baseline at the foot of every printed page. A digest is hexadecimal: nothing in it can leave the string.
+fn running_foot(dossier: &Dossier) -> String {
+    let baseline = cover::baseline_words(dossier);
+    format!(
+        "@page {{ @bottom-left {{ content: \"{baseline}\"; font: 7.5pt sans-serif; color: #555; }} \
+         @bottom-right {{ content: counter(page) \" / \" counter(pages); font: 7.5pt sans-serif; color: #555; }} }}"
+    )
+}

@@ -1,0 +1,25 @@
+//! Claims that have no drawing of their own.
+
+use super::claims::of_kinds;
+use super::names::note;
+use crate::dossier::Dossier;
+use claim::Kind;
+use maud::Markup;
+
+const KINDS: [Kind; 8] = [
+    Kind::Window,
+    Kind::Device,
+    Kind::Interrupt,
+    Kind::Flow,
+    Kind::Criticality,
+    Kind::Boot,
+    Kind::Restart,
+    Kind::Health,
+];
+
+pub(super) fn part(dossier: &Dossier) -> Markup {
+    if KINDS.into_iter().all(|kind| dossier.of_kind(kind).next().is_none()) {
+        return note("There is no other claim.");
+    }
+    of_kinds(dossier, &KINDS)
+}

@@ -1,0 +1,75 @@
+//! Tables of claims, and what stands under them.
+
+use super::layout::{Align, Page};
+use crate::dossier::Dossier;
+use crate::provenance::class_words;
+use crate::show::{amount_or, capital, count, limit, percent, rounded_percent, used_permille};
+use crate::summary::KindSummary;
+use claim::Verdict;
+
+const BAR: usize = 12;
+
+/// A line for each kind.
+pub(super) fn kinds(page: &mut Page, dossier: &Dossier) {
+    page.heading("Claims");
+    let rows: Vec<_> = dossier.summary_by_kind().into_iter().map(kind_row).collect();
+    page.table(2, &[Align::Left, Align::Right, Align::Left], &rows);
+}
+
+fn kind_row(summary: KindSummary) -> Vec<String> {
+    let parts = summary.counts.rows().into_iter().filter(|(_, n)| *n > 0);
+    let parts: Vec<_> = parts.map(|(status, n)| format!("{n} {}", status.words())).collect();
+    vec![summary.kind.title().to_owned(), summary.counts.total().to_string(), parts.join(", ")]
+}
+
+/// Every claim, kind by kind.
+pub(super) fn tables(page: &mut Page, dossier: &Dossier) {
+    for summary in dossier.summary_by_kind() {
+        page.heading(&format!("{} ({})", capital(summary.kind.title()), count(summary.counts.total(), "claim")));
+        rows(page, &dossier.of_kind(summary.kind).collect::<Vec<_>>());
+    }
+}
+
+/// The shown claims nearest to their limits.
+pub(super) fn tightest(page: &mut Page, dossier: &Dossier) {
+    let tightest = dossier.tightest(3);
+    if tightest.is_empty() {
+        return;
+    }
+    page.heading("Tightest of what is shown");
+    rows(page, &tightest);
+}
+
+pub(super) fn rows(page: &mut Page, verdicts: &[&Verdict]) {
+    let rows: Vec<_> = verdicts.iter().map(|verdict| row(page, verdict)).collect();
+    let aligns = [Align::Left, Align::Right, Align::Right, Align::Left, Align::Right, Align::Left];
+    page.table(2, &aligns, &rows);
+}
+
+fn row(page: &Page, verdict: &Verdict) -> Vec<String> {
+    let used = used_permille(verdict);
+    vec![
+        verdict.id.clone(),
+        amount_or(verdict.bound, verdict.unit, "–"),
+        limit(verdict),
+        used.map_or_else(String::new, |used| page.bar(used, BAR)),
+        used.map_or_else(String::new, percent),
+        page.status(verdict.status),
+    ]
+}
+
+/// The share of the demand by where its numbers come from.
+pub(super) fn provenance(page: &mut Page, dossier: &Dossier) {
+    let Some(shares) = dossier.demand_shares() else { return };
+    let rows = shares.rows.iter().filter(|row| row.ppm > 0);
+    let parts: Vec<_> = rows.map(|row| format!("{} {}", rounded_percent(row.ppm), class_words(row.class))).collect();
+    if parts.is_empty() {
+        return;
+    }
+    page.heading("Where the execution times come from");
+    page.paragraph(2, &format!("Share of the demand: {}.", parts.join(", ")));
+    if shares.tasks_without_wcet > 0 {
+        let tasks = count(shares.tasks_without_wcet, "task");
+        page.paragraph(2, &format!("{tasks} without an execution time: that demand is unknown."));
+    }
+}

@@ -1,0 +1,75 @@
+//! The answer for people at a terminal.
+
+mod claims;
+mod failures;
+mod head;
+mod layout;
+mod timeline;
+
+use crate::caution::CAUTIONS;
+use crate::dossier::Dossier;
+use layout::Page;
+
+/// How much is said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
+pub enum Detail {
+    /// The outcome, and a line for every claim that is not shown.
+    Quiet,
+    /// Claims that are not shown in full, a line for each kind.
+    #[default]
+    Default,
+    /// Every claim.
+    All,
+}
+
+/// What the terminal can do, decided by the caller.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Style {
+    /// Colour, beside the words that say the same.
+    pub colour: bool,
+    /// Characters beyond ASCII in bars and timelines.
+    pub unicode: bool,
+    /// The width in columns; the text keeps at least 60.
+    pub width: usize,
+}
+
+impl Default for Style {
+    fn default() -> Self {
+        Self { colour: false, unicode: true, width: 100 }
+    }
+}
+
+/// The answer as text with a final line break.
+pub fn render(dossier: &Dossier, detail: Detail, style: Style) -> String {
+    let mut page = Page::new(style);
+    head::outcome(&mut page, dossier);
+    if detail == Detail::Quiet {
+        failures::lines(&mut page, dossier);
+        return page.finish();
+    }
+    head::diagnostics(&mut page, dossier);
+    head::not_analysed(&mut page, dossier, detail);
+    head::deviations(&mut page, dossier);
+    failures::in_full(&mut page, dossier);
+    match detail {
+        Detail::All => claims::tables(&mut page, dossier),
+        _ => claims::kinds(&mut page, dossier),
+    }
+    claims::tightest(&mut page, dossier);
+    claims::provenance(&mut page, dossier);
+    cautions(&mut page);
+    page.finish()
+}
+
+/// The `n` shown claims nearest to their limits, as a table of their own.
+pub fn tightest(dossier: &Dossier, n: usize, style: Style) -> String {
+    let mut page = Page::new(style);
+    claims::rows(&mut page, &dossier.tightest(n));
+    page.finish()
+}
+
+fn cautions(page: &mut Page) {
+    page.heading("Cautions");
+    let shorts: Vec<_> = CAUTIONS.iter().enumerate().map(|(n, c)| format!("{} {}", n + 1, c.short)).collect();
+    page.paragraph(2, &format!("{}.", shorts.join("; ")));
+}

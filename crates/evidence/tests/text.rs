@@ -1,0 +1,101 @@
+//! The answer for people at a terminal.
+
+mod common;
+
+use common::*;
+use evidence::text::{Detail, Style, render};
+use evidence::{CAUTIONS, Dossier, Inputs};
+use jiff::civil::date;
+
+fn place(text: &str, part: &str) -> usize {
+    text.find(part).unwrap_or_else(|| panic!("{part} is missing from\n{text}"))
+}
+
+#[test]
+fn the_order_is_that_of_urgency() {
+    let dossier = dossier_accepting(vec![accepted("refresh/CH01", date(2026, 7, 1))]);
+    let text = render(&dossier, Detail::Default, Style::default());
+    let order = ["Not analysed: 3 claims", "Accepted deviations: 1", "Violated: 1", "Claims", "Tightest", "Cautions"];
+    let places: Vec<_> = order.iter().map(|part| place(&text, part)).collect();
+    assert!(places.is_sorted(), "{places:?}\n{text}");
+    assert!(!text.contains("Not shown: "), "the accepted one stands with the deviations\n{text}");
+}
+
+#[test]
+fn no_line_is_wider_than_the_terminal() {
+    for width in [60, 80, 100] {
+        for detail in [Detail::Quiet, Detail::Default, Detail::All] {
+            let text = render(&dossier(), detail, Style { width, ..Style::default() });
+            for line in text.lines() {
+                assert!(line.chars().count() <= width, "{width}: {line}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_long_id_gets_a_line_of_its_own() {
+    let mut verdicts = verdicts();
+    verdicts[4].id = format!("reaction/{}", "E".repeat(60));
+    let dossier = Dossier::compose(Inputs { verdicts, ..inputs_of(system()) });
+    let text = render(&dossier, Detail::All, Style::default());
+    assert!(text.lines().any(|line| line.trim() == format!("reaction/{}", "E".repeat(60))), "{text}");
+    assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
+}
+
+#[test]
+fn the_witness_is_drawn_to_scale() {
+    let text = render(&dossier(), Detail::Default, Style { unicode: false, ..Style::default() });
+    let row = |lane: &str| {
+        let line = text.lines().find(|line| line.trim_start().starts_with(lane)).expect("the lane is drawn");
+        line.trim_start().trim_start_matches(lane).trim().to_owned()
+    };
+    let (black, run) = (row("blackout"), row("WORK.run"));
+    assert_eq!(black.len(), run.len());
+    // The timeline is 36.08 ms long, of which the blackouts have 28.08 ms.
+    let share = black.chars().filter(|c| *c == '#').count() * 3608 / black.len();
+    assert!((2640..=2810).contains(&share), "{share}\n{text}");
+    let both = black.chars().zip(run.chars()).filter(|(b, r)| *b == '#' && *r != '.');
+    assert_eq!(both.count(), 0, "one has the core at a time\n{text}");
+    assert!(text.is_ascii() || !text.contains(['█', '▒', '·']), "{text}");
+}
+
+#[test]
+fn quiet_names_every_claim_that_is_not_shown_and_no_other() {
+    let text = render(&dossier(), Detail::Quiet, Style::default());
+    for id in ["response/WORK.run", "refresh/CH01", "boot/SAFE", "restart/SAFE/cold", "restart/SAFE/warm"] {
+        place(&text, id);
+    }
+    assert!(!text.contains("response/SAFE.stop"), "{text}");
+}
+
+#[test]
+fn all_names_every_claim() {
+    let dossier = dossier();
+    let text = render(&dossier, Detail::All, Style::default());
+    dossier.verdicts().iter().for_each(|verdict| assert!(text.contains(&verdict.id), "{}", verdict.id));
+}
+
+#[test]
+fn colour_comes_only_when_asked_and_changes_no_word() {
+    let plain = render(&dossier(), Detail::All, Style::default());
+    let coloured = render(&dossier(), Detail::All, Style { colour: true, ..Style::default() });
+    assert!(!plain.contains('\u{1b}'));
+    assert!(coloured.contains('\u{1b}'));
+    let mut bare = String::new();
+    let mut rest = coloured.as_str();
+    while let Some((before, after)) = rest.split_once('\u{1b}') {
+        bare.push_str(before);
+        rest = after.split_once('m').map_or("", |(_, after)| after);
+    }
+    bare.push_str(rest);
+    let trimmed = |text: &str| text.lines().map(str::trim_end).collect::<Vec<_>>().join("\n");
+    assert_eq!(trimmed(&bare), trimmed(&plain));
+}
+
+#[test]
+fn every_caution_is_there() {
+    let text = render(&dossier(), Detail::Default, Style::default());
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    CAUTIONS.iter().for_each(|caution| assert!(words.contains(caution.short), "{}", caution.short));
+}

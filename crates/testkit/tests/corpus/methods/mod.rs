@@ -1,0 +1,51 @@
+//! One function for each method that a case may name: from its input to answers by the product's public functions.
+
+mod cyclic;
+mod demand;
+mod packing;
+mod responses;
+mod supply;
+
+use crate::case::Case;
+use crate::compare::{Answer, Answers};
+use serde::de::DeserializeOwned;
+use serde_json::Value;
+
+/// The answers for `case`.
+///
+/// # Errors
+/// Where no method has that name, the input is not what the method takes, or the analysis gives up.
+pub fn answers(case: &Case) -> Result<Answers, String> {
+    let input = &case.input;
+    match case.method.as_str() {
+        "response" => responses::response(&read(input)?),
+        "scheduling-points" => responses::scheduling_points(&read(input)?),
+        "aligned-response" => responses::aligned_response(&read(input)?),
+        "verdicts" => responses::verdicts(&read(input)?),
+        "rate-monotonic-against-edf" => responses::rate_monotonic_against_edf(&read(input)?),
+        "utilisation-table" => demand::utilisation_table(&read(input)?),
+        "demand" => demand::demand(&read(input)?),
+        "periodic-supply" => supply::periodic_supply(&read(input)?),
+        "worst-placement" => supply::worst_placement(&read(input)?),
+        "least-budget" => supply::least_budget(&read(input)?),
+        "cyclic-table" => cyclic::cyclic_table(&read(input)?),
+        "packing" => packing::packing(&read(input)?),
+        other => Err(format!("no method is called {other}")),
+    }
+}
+
+fn read<T: DeserializeOwned>(input: &Value) -> Result<T, String> {
+    serde_json::from_value(input.clone()).map_err(|why| format!("input: {why}"))
+}
+
+fn value(value: impl Into<Value>) -> Answer {
+    Answer::Value(value.into())
+}
+
+fn table<N: ToString>(entries: impl IntoIterator<Item = (N, Answer)>) -> Answer {
+    Answer::Table(entries.into_iter().map(|(name, answer)| (name.to_string(), answer)).collect())
+}
+
+fn fields<const N: usize>(entries: [(&str, Answer); N]) -> Answers {
+    entries.into_iter().map(|(name, answer)| (name.to_owned(), answer)).collect()
+}
