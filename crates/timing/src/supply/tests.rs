@@ -1,3 +1,5 @@
+//! Boundary tables and closed forms of the supply.
+
 use super::*;
 
 fn supply(frame_ns: u64, intervals: &[(u64, u64)]) -> WindowSupply {
