@@ -15,6 +15,8 @@ pub struct Extras {
     pub today: Option<jiff::civil::Date>,
     /// Whether claims that were not analysed may pass.
     pub allow_not_analysed: bool,
+    /// Whether supply and demand are to be drawn, which costs a second look at every partition.
+    pub drawings: bool,
     /// Published examples that the program was held against.
     pub validation: Vec<ValidationRow>,
 }
@@ -30,7 +32,8 @@ pub fn verdicts(system: &System, plan: &Plan) -> Vec<Verdict> {
 /// The dossier of a baseline: all its verdicts, as far as there are a system and a plan.
 pub fn dossier(baseline: &Baseline, extras: Extras) -> Dossier {
     let (verdicts, curves) = match (&baseline.system, &baseline.plan) {
-        (Some(system), Some(plan)) => (verdicts(system, plan), curves::curves(system, plan)),
+        (Some(system), Some(plan)) if extras.drawings => (verdicts(system, plan), curves::curves(system, plan)),
+        (Some(system), Some(plan)) => (verdicts(system, plan), Vec::new()),
         _ => (Vec::new(), Vec::new()),
     };
     Dossier::compose(Inputs {

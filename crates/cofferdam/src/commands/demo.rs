@@ -5,7 +5,7 @@ use crate::args::{ColorChoice, DemoArgs};
 use crate::exit::Exit;
 use crate::{files, terminal};
 use anyhow::Result;
-use baseline::PlanChoice;
+use baseline::{Extras, PlanChoice};
 use evidence::text::Detail;
 use std::path::Path;
 
@@ -24,7 +24,7 @@ pub fn run(args: &DemoArgs, color: ColorChoice) -> Result<Exit> {
     }
     let baseline = session::load(&vessel, None)?;
     session::complain(&baseline, color);
-    let dossier = baseline::dossier(&baseline, session::extras(true));
+    let dossier = baseline::dossier(&baseline, Extras { drawings: true, ..session::extras(true) });
     terminal::print(&evidence::text::render(&dossier, Detail::Default, check::style(color)));
     plan_from_nothing(&vessel, &args.out, color)?;
     let report = report::write(&dossier, &args.out)?;

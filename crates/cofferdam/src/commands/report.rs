@@ -5,6 +5,7 @@ use crate::args::{ColorChoice, ReportArgs};
 use crate::exit::Exit;
 use crate::{files, terminal};
 use anyhow::Result;
+use baseline::Extras;
 use evidence::Dossier;
 use std::path::{Path, PathBuf};
 
@@ -14,7 +15,7 @@ pub fn run(args: &ReportArgs, color: ColorChoice) -> Result<Exit> {
     if baseline.has_errors() {
         return Ok(Exit::Wrong);
     }
-    let dossier = baseline::dossier(&baseline, session::extras(args.allow_not_analysed));
+    let dossier = baseline::dossier(&baseline, Extras { drawings: true, ..session::extras(args.allow_not_analysed) });
     let path = write(&dossier, &args.out)?;
     terminal::print(&format!("{}\nThe report is {}\n", dossier.sentence(), path.display()));
     Ok(check::exit(&dossier))

@@ -80,6 +80,7 @@ pub fn extras(allow_not_analysed: bool) -> Extras {
         tool_version: env!("CARGO_PKG_VERSION").to_owned(),
         today: Some(jiff::ZonedDateTime::now().date()),
         allow_not_analysed,
+        drawings: false,
         validation: validation(),
     }
 }
