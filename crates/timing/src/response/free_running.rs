@@ -267,6 +267,7 @@ impl<'a> BusyWindow<'a> {
             let mut rounds = FIRST_JOB_ROUNDS;
             let finish_ns = work.settle(&mut self.next_ns[..others_end], tasks, limit_ns, &mut rounds);
             self.next_ns[position] = tasks.first_limit_ns[position];
+            work.earliest_ns = work.earliest_ns.min(self.next_ns[position]);
             if !take(position, finish_ns) {
                 return false;
             }
@@ -283,6 +284,7 @@ impl<'a> BusyWindow<'a> {
         self.next_ns[position] = NEVER; // Own jobs are added one by one.
         let mut work = Work::new(self.supply, start);
         work.counted_ns = self.tasks.blocking_ns[position] + self.tasks.charged_ns[position];
+        work.earliest_ns = i64::MIN; // Not known before the first look.
         work
     }
 }
@@ -292,11 +294,13 @@ struct Work<'a> {
     cursor: Cursor<'a>,
     /// Blocking, own jobs, and every other job released before the instant looked at.
     counted_ns: i64,
+    /// No job that is not counted yet is released before this, so that most last rounds need no look at the tasks.
+    earliest_ns: i64,
 }
 
 impl<'a> Work<'a> {
     fn new(supply: &'a WindowSupply, start: BusyStart) -> Self {
-        Self { cursor: Cursor::new(supply, start), counted_ns: 0 }
+        Self { cursor: Cursor::new(supply, start), counted_ns: 0, earliest_ns: NEVER }
     }
 
     /// Adds releases until none falls before the finish; then that finish, or the first instant above `limit_ns`;
@@ -308,35 +312,45 @@ impl<'a> Work<'a> {
         while *rounds > 0 {
             *rounds -= 1;
             let finish_ns = self.cursor.finish(self.counted_ns);
-            if finish_ns > limit_ns {
+            if finish_ns > limit_ns || finish_ns <= self.earliest_ns {
                 return finish_ns;
             }
-            let released_ns = release_before(finish_ns, next_ns, charged_ns, period_ns);
-            if released_ns == 0 {
+            let released = release_before(finish_ns, next_ns, charged_ns, period_ns);
+            self.earliest_ns = released.earliest_ns;
+            if released.work_ns == 0 {
                 return finish_ns;
             }
-            self.counted_ns += released_ns;
+            self.counted_ns += released.work_ns;
         }
         NEVER
     }
 }
 
-/// The work of the jobs that are released before `instant_ns` and not counted yet; now they are.
+/// What a look at the tasks found.
+struct Released {
+    /// The work of the jobs that are counted now.
+    work_ns: i64,
+    /// The earliest release that is not.
+    earliest_ns: i64,
+}
+
+/// Counts the jobs that are released before `instant_ns` and not counted yet.
 #[inline(always)]
-fn release_before(instant_ns: i64, next_ns: &mut [i64], charged_ns: &[i64], period_ns: &[i64]) -> i64 {
-    let mut released_ns = 0;
+fn release_before(instant_ns: i64, next_ns: &mut [i64], charged_ns: &[i64], period_ns: &[i64]) -> Released {
+    let mut released = Released { work_ns: 0, earliest_ns: NEVER };
     for ((next_ns, &charged_ns), &period_ns) in next_ns.iter_mut().zip(charged_ns).zip(period_ns) {
         if *next_ns < instant_ns {
             if instant_ns - *next_ns > 8 * period_ns {
                 let jobs = (instant_ns - 1 - *next_ns) / period_ns;
                 *next_ns += jobs * period_ns;
-                released_ns += jobs * charged_ns;
+                released.work_ns += jobs * charged_ns;
             }
             while *next_ns < instant_ns {
                 *next_ns += period_ns;
-                released_ns += charged_ns;
+                released.work_ns += charged_ns;
             }
         }
+        released.earliest_ns = released.earliest_ns.min(*next_ns);
     }
-    released_ns
+    released
 }
