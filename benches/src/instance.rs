@@ -6,35 +6,52 @@ use std::path::Path;
 use timing::supply::{Interval, WindowSupply};
 use timing::{Release, Task, TaskSet};
 
+/// A whole instance; every time in ns.
 #[derive(Deserialize)]
-struct Instance {
+pub struct Instance {
     format: String,
-    cores: Vec<Core>,
-    partitions: Vec<Partition>,
-    tasks: Vec<InstanceTask>,
+    pub cores: Vec<InstanceCore>,
+    pub partitions: Vec<InstancePartition>,
+    pub tasks: Vec<InstanceTask>,
 }
 
 #[derive(Deserialize)]
-struct Core {
-    major_frame: u64,
+pub struct InstanceCore {
+    pub major_frame: u64,
     /// Start, length, partition.
-    windows: Vec<(u64, u64, usize)>,
+    pub windows: Vec<(u64, u64, usize)>,
 }
 
 #[derive(Deserialize)]
-struct Partition {
-    id: usize,
-    core: usize,
+pub struct InstancePartition {
+    pub id: usize,
+    pub core: usize,
+    pub period: u64,
+    pub budget: u64,
     tasks: Vec<usize>,
 }
 
 #[derive(Deserialize)]
-struct InstanceTask {
+pub struct InstanceTask {
+    pub id: usize,
+    pub partition: usize,
     /// The smaller, the more urgent.
-    prio: i64,
-    period: u64,
-    deadline: u64,
-    wcet: u64,
+    pub prio: i64,
+    pub period: u64,
+    pub deadline: u64,
+    pub wcet: u64,
+    pub bcet: u64,
+}
+
+impl Instance {
+    /// Reads the instance at `path`.
+    pub fn read(path: &Path) -> Result<Self, Box<dyn Error>> {
+        let instance: Self = serde_json::from_slice(&std::fs::read(path)?)?;
+        if instance.format != "peer-system-1" {
+            return Err(format!("{}: format {:?} is not peer-system-1", path.display(), instance.format).into());
+        }
+        Ok(instance)
+    }
 }
 
 /// One partition, ready for the analyses of `timing`.
@@ -47,14 +64,11 @@ pub struct Prepared {
 
 /// Reads every partition of the instance at `path`.
 pub fn read(path: &Path) -> Result<Vec<Prepared>, Box<dyn Error>> {
-    let instance: Instance = serde_json::from_slice(&std::fs::read(path)?)?;
-    if instance.format != "peer-system-1" {
-        return Err(format!("{}: format {:?} is not peer-system-1", path.display(), instance.format).into());
-    }
+    let instance = Instance::read(path)?;
     instance.partitions.iter().map(|partition| prepare(&instance, partition)).collect()
 }
 
-fn prepare(instance: &Instance, partition: &Partition) -> Result<Prepared, Box<dyn Error>> {
+fn prepare(instance: &Instance, partition: &InstancePartition) -> Result<Prepared, Box<dyn Error>> {
     let core = instance.cores.get(partition.core).ok_or("a partition names a core that is not there")?;
     let mut intervals: Vec<Interval> = core
         .windows

@@ -2,13 +2,14 @@
 
 #![allow(clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
+mod convert;
 mod instance;
 mod rta;
 
 use std::path::Path;
 use std::process::ExitCode;
 
-const USAGE: &str = "usage: cofferdam-bench rta FILE [--reps N]";
+const USAGE: &str = "usage: cofferdam-bench rta FILE [--reps N] | convert FILE --out DIR";
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -26,6 +27,10 @@ fn main() -> ExitCode {
 }
 
 fn run(words: &[&str]) -> Result<String, Box<dyn std::error::Error>> {
+    if let ["convert", file, "--out", folder] = words {
+        convert::convert(Path::new(file), Path::new(folder))?;
+        return Ok(format!("{{\"written\":{folder:?}}}"));
+    }
     let figures = match words {
         ["rta", file] => rta::run(Path::new(file), None)?,
         ["rta", file, "--reps", count] | ["rta", "--reps", count, file] => {

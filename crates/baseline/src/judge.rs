@@ -15,6 +15,8 @@ pub struct Extras {
     pub today: Option<jiff::civil::Date>,
     /// Whether claims that were not analysed may pass.
     pub allow_not_analysed: bool,
+    /// Whether supply and demand are to be drawn, which costs a second look at every partition.
+    pub drawings: bool,
     /// Published examples that the program was held against.
     pub validation: Vec<ValidationRow>,
 }
@@ -31,7 +33,8 @@ pub fn verdicts(system: &System, plan: &Plan) -> Vec<Verdict> {
 /// is not analysed, as under a plan that grants nothing.
 pub fn dossier(baseline: &Baseline, extras: Extras) -> Dossier {
     let (verdicts, curves) = match (&baseline.system, &baseline.plan) {
-        (Some(system), Some(plan)) => (verdicts(system, plan), curves::curves(system, plan)),
+        (Some(system), Some(plan)) if extras.drawings => (verdicts(system, plan), curves::curves(system, plan)),
+        (Some(system), Some(plan)) => (verdicts(system, plan), Vec::new()),
         (Some(system), None) => (verdicts(system, &Plan::default()), Vec::new()),
         (None, _) => (Vec::new(), Vec::new()),
     };

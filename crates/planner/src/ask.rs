@@ -54,6 +54,14 @@ impl AskSource<'_> {
             report.impossible(format!("{} asks for {budget} in every period of {period}", self.name));
             return None;
         }
+        if budget_ns.is_some_and(|budget| budget <= self.head_ns && budget < period_ns) {
+            let (budget, head) = (Duration::from_ns(budget_ns.unwrap_or(0)), Duration::from_ns(self.head_ns));
+            report.impossible(format!(
+                "the budget {budget} of {} is no longer than the head {head} of a window",
+                self.name
+            ));
+            return None;
+        }
         if !self.fits_whole_core(report) {
             return None;
         }

@@ -12,38 +12,44 @@ use crate::allocation::{Cores, Ending, Search, Unit, largest_first};
 use crate::answer::{Clock, Report};
 use crate::packing;
 use crate::problem::{Problem, load_text};
-use crate::text::list;
+use crate::text::{list, share};
 use quantity::{Duration, Rate};
-use std::ops::ControlFlow;
 
 /// Steps of one search of the explanation.
 const STEPS: u64 = 20_000;
 
 /// Tells why these units fit no cores; they were proven not to.
-pub(crate) fn explain(problem: &Problem<'_>, units: &[Unit], cores: &Cores, report: &mut Report) {
+pub(crate) fn explain(
+    problem: &Problem<'_>,
+    units: &[Unit],
+    cores: &Cores,
+    clock: &mut Clock<'_>,
+    report: &mut Report,
+) {
     let mut core_set: Vec<usize> = (0..units.len()).collect();
     for unit in (0..units.len()).rev() {
         let without: Vec<usize> = core_set.iter().copied().filter(|other| *other != unit).collect();
-        let ending = search(units, &without, cores);
+        let ending = search(units, &without, cores, clock);
         if ending.complete && ending.best.is_none() {
             core_set = without;
         }
     }
-    report.impossible(reason(problem, units, &core_set, cores));
-    if let Some(mend) = mend(problem, units, &core_set, cores) {
+    report.impossible(reason(problem, units, &core_set, cores, clock));
+    if let Some(mend) = mend(problem, units, &core_set, cores, clock) {
         report.note(mend);
     }
 }
 
-/// Looks for an allocation of some of the units by their loads alone.
-pub(crate) fn search(units: &[Unit], some: &[usize], cores: &Cores) -> Ending {
+/// Looks for an allocation of some of the units by their loads alone, while the caller's steps last.
+fn search(units: &[Unit], some: &[usize], cores: &Cores, clock: &mut Clock<'_>) -> Ending {
     let order = largest_first(units).into_iter().filter(|unit| some.contains(unit)).collect();
-    let mut go_on = |_| ControlFlow::Continue(());
-    let mut clock = Clock::new(STEPS, &mut go_on);
-    Search::new(units, order, cores, None, &mut |_, _| Some(0), &mut clock, STEPS).run()
+    let found_before = clock.extra_windows;
+    let ending = Search::new(units, order, cores, None, &mut |_, _| Some(0), clock, STEPS).run();
+    clock.extra_windows = found_before;
+    ending
 }
 
-fn reason(problem: &Problem<'_>, units: &[Unit], set: &[usize], cores: &Cores) -> String {
+fn reason(problem: &Problem<'_>, units: &[Unit], set: &[usize], cores: &Cores, clock: &mut Clock<'_>) -> String {
     let names: Vec<String> =
         set.iter().flat_map(|unit| &units[*unit].items).map(|item| problem.items[*item].name.clone()).collect();
     let hosts: Vec<usize> = (0..cores.capacity_ns.len())
@@ -63,22 +69,40 @@ fn reason(problem: &Problem<'_>, units: &[Unit], set: &[usize], cores: &Cores) -
     let room: u64 = room.fold(0, u64::saturating_add);
     let numbers = format!(
         "{names} {ask} for {} in all{}, and {host_names} may give {}",
-        load_text(asked, problem.frame_ns),
+        sum_text(asked, problem.frame_ns),
         problem.in_schedule(schedule),
-        load_text(room, problem.frame_ns)
+        sum_text(room, problem.frame_ns)
     );
     if asked > room {
         return numbers;
     }
-    if search(units, set, &Cores { peak_limit: None, ..cores_of(cores) }).best.is_some() {
+    let without_peaks = Cores { capacity_ns: cores.capacity_ns.clone(), peak_limit: None };
+    if search(units, set, &without_peaks, clock).best.is_some() {
         let limit = Rate::from_bytes_per_s(cores.peak_limit.unwrap_or(0));
         return format!("{names} fit no cores such that the peaks of their memory traffic keep to {limit} in all");
     }
-    format!("{numbers}, but {}", why_unpacked(problem, units, set, cores, &hosts, schedule))
+    match (0..problem.schedules()).find(|alone| never_fits_alone(units, set, cores, *alone, clock)) {
+        Some(alone) => format!("{numbers}, but {}", why_unpacked(problem, units, set, cores, &hosts, alone)),
+        None => format!(
+            "{numbers}; {} could be shared out alone, but a partition stays on its core in all of them, and no way fits all",
+            list(&problem.system.schedules.iter().map(|s| format!("schedule {}", s.name.value)).collect::<Vec<_>>())
+        ),
+    }
 }
 
-fn cores_of(cores: &Cores) -> Cores {
-    Cores { capacity_ns: cores.capacity_ns.clone(), peak_limit: cores.peak_limit }
+/// A time of all cores together, for sentences: `280 ms a frame (280 % of one core)`.
+fn sum_text(load_ns: u64, frame_ns: u64) -> String {
+    format!("{} a frame ({} of one core)", Duration::from_ns(load_ns), share(load_ns, frame_ns))
+}
+
+/// Whether it is proven that the units cannot be shared out even where only one schedule counts.
+fn never_fits_alone(units: &[Unit], set: &[usize], cores: &Cores, schedule: usize, clock: &mut Clock<'_>) -> bool {
+    let only =
+        |loads: &mut Vec<u64>| loads.iter_mut().enumerate().filter(|(s, _)| *s != schedule).for_each(|(_, l)| *l = 0);
+    let mut alone = units.to_vec();
+    alone.iter_mut().for_each(|unit| only(&mut unit.load_ns));
+    let ending = search(&alone, set, cores, clock);
+    ending.complete && ending.best.is_none()
 }
 
 /// How much more the hosts bear than is asked, below zero where less.
@@ -115,11 +139,11 @@ fn why_unpacked(
 }
 
 /// The least shortening of one demand of the set with which everything fits.
-fn mend(problem: &Problem<'_>, units: &[Unit], set: &[usize], cores: &Cores) -> Option<String> {
+fn mend(problem: &Problem<'_>, units: &[Unit], set: &[usize], cores: &Cores, clock: &mut Clock<'_>) -> Option<String> {
     let all: Vec<usize> = (0..units.len()).collect();
     let ways = set.iter().filter_map(|unit| {
         let [item] = units[*unit].items.as_slice() else { return None };
-        let length_ns = longest_that_fits(problem, units, &all, *unit, *item, cores)?;
+        let length_ns = longest_that_fits(problem, units, &all, *unit, *item, cores, clock)?;
         let ask = problem.items[*item].asks.iter().flatten().next()?;
         Some(((ask.length_ns - length_ns) * (problem.frame_ns / ask.period_ns), *item, length_ns, ask))
     });
@@ -141,17 +165,18 @@ fn longest_that_fits(
     unit: usize,
     item: usize,
     cores: &Cores,
+    clock: &mut Clock<'_>,
 ) -> Option<u64> {
     let mut asks = problem.items[item].asks.iter().flatten();
     let ask = asks.next()?;
     if asks.any(|other| other != ask) || problem.items[item].pinned.iter().any(|pinned| !pinned.is_empty()) {
         return None;
     }
-    let fits = |length_ns: u64| {
+    let mut fits = |length_ns: u64| {
         let mut shorter = units.to_vec();
         let load = length_ns * (problem.frame_ns / ask.period_ns);
         shorter[unit].load_ns.iter_mut().filter(|l| **l > 0).for_each(|l| *l = load);
-        search(&shorter, all, cores).best.is_some()
+        search(&shorter, all, cores, clock).best.is_some()
     };
     let (mut low, mut high) = (problem.head_ns / problem.grid_ns + 1, ask.length_ns / problem.grid_ns);
     if low >= high || !fits(low * problem.grid_ns) {

@@ -18,6 +18,7 @@ mod cache;
 mod conflict;
 mod core_plan;
 mod free_time;
+mod judge;
 mod memory;
 pub mod packing;
 mod problem;
@@ -31,10 +32,8 @@ mod workload;
 pub use answer::{Answer, Options, Outcome, Progress};
 
 use answer::{Clock, Report};
-use claim::{Kind, Status, Verdict};
 use diagnostic::{Located, Span};
 use model::System;
-use model::system::Guest;
 use plan::Plan;
 use problem::Problem;
 use std::ops::ControlFlow;
@@ -58,7 +57,7 @@ pub fn plan(
         (completed(system, keep, tables, &mut report), extra_windows)
     });
     if let Some((plan, _)) = &found {
-        judge(system, plan, &mut report);
+        judge::judge(system, plan, &mut report);
     }
     let answer = answer(found, &report);
     Outcome { answer, notes: report.notes }
@@ -86,29 +85,6 @@ fn completed(system: &System, keep: Option<&Plan>, tables: Tables, report: &mut 
         memory: memory::placements(system, keep, report),
         cache: cache::way_grants(system, &tables.on_core, report),
         bandwidth: bandwidth::budgets(system, &tables.on_core, report),
-    }
-}
-
-/// Has the plan judged like one typed by hand: what is not shown of windows, responses and margins stands in its way,
-/// unless the system accepts it. For an opaque guest the search itself has seen to its need.
-fn judge(system: &System, plan: &Plan, report: &mut Report) {
-    let is_opaque = |verdict: &Verdict| {
-        let partition = system.partition_named(&verdict.subject).map(|id| system.partition(id));
-        partition.is_some_and(|partition| matches!(partition.guest.value, Guest::Opaque(_)))
-    };
-    for verdict in timing::claims::check(system, plan) {
-        let is_due = matches!(verdict.kind, Kind::Window | Kind::Response | Kind::Margin);
-        if !is_due || verdict.status == Status::Shown {
-            continue;
-        }
-        let reason = verdict.reason.as_deref().unwrap_or("no reason is given");
-        let sentence = format!("{} is {}: {reason}", verdict.id, verdict.status.words());
-        let accepted = system.accepted.iter().any(|accepted| accepted.claim.value == verdict.id);
-        if accepted || (verdict.status == Status::NotAnalysed && is_opaque(&verdict)) {
-            report.note(sentence + ".");
-        } else {
-            report.open(sentence);
-        }
     }
 }
 

@@ -5,7 +5,7 @@ use crate::ask::{Ask, AskSource};
 use crate::text::{list, share};
 use crate::workload::Workload;
 use model::System;
-use model::system::{CorePolicy, GrowthSubject, RunGrant, ScheduledPartition};
+use model::system::{CorePolicy, CoreSet, GrowthSubject, RunGrant, ScheduledPartition};
 use num_integer::gcd;
 use plan::{Plan, Window};
 use quantity::{CoreId, PartitionId, ScheduleId};
@@ -25,6 +25,8 @@ pub(crate) struct Problem<'a> {
     pub(crate) items: Vec<Item>,
     /// By core id, then by schedule: the time of a frame that windows may take; none where the core takes no windows.
     pub(crate) capacity_ns: Vec<Option<Vec<u64>>>,
+    /// Partitions in core sets without window tables, with a virtual core, on every core where they may run.
+    pub(crate) without_windows: Vec<(CoreId, (PartitionId, u32))>,
 }
 
 /// One virtual core of one partition.
@@ -54,16 +56,18 @@ impl<'a> Problem<'a> {
             grid_ns: grid_ns(system, head_ns, &pinned),
             items: Vec::new(),
             capacity_ns: capacities(system),
+            without_windows: Vec::new(),
         };
         for id in system.partition_ids() {
             problem.add_partition(id, &pinned, report);
         }
         let windows = problem.items.iter().flat_map(|item| item.asks.iter().flatten());
-        let fewest: u64 = windows.map(|ask| problem.frame_ns / ask.period_ns).sum();
+        let fewest = windows.map(|ask| problem.frame_ns / ask.period_ns).fold(0, u64::saturating_add);
         if fewest > MOST_WINDOWS {
             report.open(format!(
                 "the periods ask for {fewest} windows a frame; the planner makes at most {MOST_WINDOWS}"
             ));
+            return None;
         }
         Some(problem)
     }
@@ -95,9 +99,20 @@ impl<'a> Problem<'a> {
     fn add_partition(&mut self, id: PartitionId, pinned: &Pinned, report: &mut Report) {
         let partition = self.system.partition(id);
         let name = &partition.name.value;
-        if let Some(policy) = other_policy(self.system, id) {
-            report
-                .note(format!("{name} runs in a core set of its own kind ({policy}) and has no windows in the plan."));
+        if let Some(set) = set_without_table(self.system, id) {
+            let kind = policy_words(&set.policy);
+            report.note(format!("{name} runs in a core set of its own kind ({kind}) and has no windows in the plan."));
+            for virtual_core in 0..partition.virtual_cores.value.min(set.cores.len() as u32) {
+                let own = partition.cores.get(virtual_core as usize).map(|core| core.value);
+                let cores = set.cores.iter().filter(|core| own.is_none_or(|own| own == **core));
+                self.without_windows.extend(cores.map(|core| (*core, (id, virtual_core))));
+            }
+            return;
+        }
+        let cores = self.capacity_ns.iter().flatten().count();
+        if partition.virtual_cores.value as usize > cores {
+            let wish = partition.virtual_cores.value;
+            report.impossible(format!("{name} has {wish} virtual cores, and {cores} cores have window tables"));
             return;
         }
         for virtual_core in 0..partition.virtual_cores.value {
@@ -201,17 +216,21 @@ impl<'a> Problem<'a> {
     }
 }
 
-/// The name of the policy where the partition runs by one without windows.
-fn other_policy(system: &System, id: PartitionId) -> Option<&'static str> {
+/// The core set of the partition where it is one without window tables.
+fn set_without_table(system: &System, id: PartitionId) -> Option<&CoreSet> {
     let partition = system.partition(id);
     let of_core = |core: CoreId| system.core_sets.iter().find(|set| set.cores.contains(&core));
     let own = partition.core_set.map(|set| &system.core_sets[set.index()]);
     let set = own.or_else(|| partition.cores.first().and_then(|core| of_core(core.value)))?;
-    match set.policy {
-        CorePolicy::WindowTable { .. } => None,
-        CorePolicy::BudgetServer => Some("budget servers"),
-        CorePolicy::ProportionalShare { .. } => Some("proportional share"),
-        CorePolicy::Dedicated => Some("dedicated"),
+    (!matches!(set.policy, CorePolicy::WindowTable { .. })).then_some(set)
+}
+
+fn policy_words(policy: &CorePolicy) -> &'static str {
+    match policy {
+        CorePolicy::WindowTable { .. } => "window table",
+        CorePolicy::BudgetServer => "budget servers",
+        CorePolicy::ProportionalShare { .. } => "proportional share",
+        CorePolicy::Dedicated => "dedicated",
     }
 }
 

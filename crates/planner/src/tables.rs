@@ -17,7 +17,7 @@ use std::collections::BTreeMap;
 pub(crate) struct Tables {
     pub(crate) schedules: Vec<ScheduleTable>,
     pub(crate) extra_windows: u64,
-    /// The partitions with windows on each core, with their virtual core.
+    /// The partitions on each core, those without windows too, with their virtual core.
     pub(crate) on_core: Vec<Vec<(PartitionId, u32)>>,
 }
 
@@ -64,7 +64,7 @@ fn allocation_by_sums(
         return Some(core_of);
     }
     if ending.complete {
-        conflict::explain(problem, units, cores, report);
+        conflict::explain(problem, units, cores, clock, report);
         return None;
     }
     let repaired = repair(units, cores, &mut Random::new(options.seed), clock, steps);
@@ -196,6 +196,7 @@ fn assembled(
     for (unit, core) in units.iter().zip(core_of) {
         on_core[*core].extend(unit.items.iter().map(|i| (problem.items[*i].partition, problem.items[*i].virtual_core)));
     }
+    problem.without_windows.iter().for_each(|(core, who)| on_core[core.index()].push(*who));
     on_core.iter_mut().for_each(|here: &mut Vec<(PartitionId, u32)>| here.sort_unstable());
     let schedules = (0..problem.schedules()).map(table).filter(|table| !table.cores.is_empty()).collect();
     Tables { schedules, extra_windows, on_core }

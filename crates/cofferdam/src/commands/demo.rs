@@ -27,7 +27,7 @@ pub fn run(args: &DemoArgs, color: ColorChoice) -> Result<Exit> {
     let shown = session.dossier_as_opened(true);
     terminal::print(&evidence::text::render(&shown, Detail::Default, check::style(color)))?;
     plan_from_nothing(&vessel, &args.out)?;
-    let dossier = session.dossier(true);
+    let dossier = session.dossier_to_draw(true);
     let report = report::write(&dossier, &args.out)?;
     let tightest = evidence::text::tightest(&dossier, 3, check::style(color));
     terminal::print(&format!("\nThe report is {}\nThe three tightest claims:\n{tightest}", report.display()))?;

@@ -80,7 +80,12 @@ impl Session {
         })
     }
 
-    /// The dossier for reports and for programs.
+    /// The dossier for reports, which draw supply and demand.
+    pub fn dossier_to_draw(&self, allow_not_analysed: bool) -> Dossier {
+        baseline::dossier(&self.baseline, Extras { drawings: true, ..extras(allow_not_analysed) })
+    }
+
+    /// The dossier for programs.
     pub fn dossier(&self, allow_not_analysed: bool) -> Dossier {
         baseline::dossier(&self.baseline, extras(allow_not_analysed))
     }
@@ -119,6 +124,7 @@ fn extras(allow_not_analysed: bool) -> Extras {
         tool_version: env!("CARGO_PKG_VERSION").to_owned(),
         today: Some(jiff::ZonedDateTime::now().date()),
         allow_not_analysed,
+        drawings: false,
         validation: validation(),
     }
 }

@@ -39,7 +39,7 @@ const PARTS: [Part; 14] = [
     Part { anchor: "responses", title: "Response times and margins", breaks: true, content: responses::part },
     Part { anchor: "memory", title: "Memory map", breaks: false, content: space::memory },
     Part { anchor: "shared", title: "Cache ways and bandwidth budgets", breaks: false, content: space::shared },
-    Part { anchor: "assumptions", title: "Assumptions and provenance", breaks: true, content: assumptions::part },
+    Part { anchor: "assumptions", title: "Assumptions and provenance", breaks: false, content: assumptions::part },
     Part { anchor: "validation", title: "Published examples", breaks: false, content: validation::part },
     Part { anchor: "chains", title: "Chains and channels", breaks: false, content: chains::part },
     Part { anchor: "remaining", title: "All other claims", breaks: false, content: remaining::part },

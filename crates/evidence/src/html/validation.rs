@@ -11,22 +11,31 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
         return note("No validation table was handed in with this report.");
     }
     let agree = rows.iter().filter(|row| row.agrees).count();
-    let body = html! { @for row in rows { (example(row)) } };
+    let body = html! { @for example in rows.chunk_by(|a, b| a.id == b.id) { (row(example)) } };
     html! {
         p { (agree) " of " (rows.len()) " values from published examples agree with what this program computes." }
-        (table("", &["Example", "What", "Source", "#Published", "#Ours", "Agrees"], body))
+        (table("", &["Example", "Source", "Values compared", "Agrees"], body))
     }
 }
 
-fn example(row: &ValidationRow) -> Markup {
+/// One example with all its values.
+fn row(values: &[ValidationRow]) -> Markup {
+    let first = &values[0];
     html! {
         tr {
-            th scope="row" { span class="id" { (row.id) } }
-            td { (row.what) }
-            td { (row.source) span class="why" { (row.provenance) } }
-            td class="n" { (row.expected) }
-            td class="n" { (row.ours) }
-            td { @if row.agrees { "yes" } @else { strong { "NO" } } }
+            th scope="row" { span class="id" { (first.id) } span class="why" { (first.title) } }
+            td { (first.source) span class="why" { (first.provenance) } }
+            td class="values" { @for value in values { div { (compared(value)) } } }
+            td { @if values.iter().all(|value| value.agrees) { "yes" } @else { strong { "NO" } } }
         }
+    }
+}
+
+/// A value once where both agree, else both.
+fn compared(value: &ValidationRow) -> Markup {
+    let aside = (value.kind != "published numbers").then(|| format!(" ({})", value.kind)).unwrap_or_default();
+    html! {
+        b { (value.what) (aside) ": " }
+        @if value.agrees { (value.expected) } @else { strong { "published " (value.expected) "; ours " (value.ours) } }
     }
 }

@@ -1,7 +1,8 @@
 //! What is wrong with a plan file, found in one run, and what is left to the checks.
 
 use crate::common;
-use plan::{Plan, read_plan};
+use plan::{Plan, read_plan, write_plan};
+use proptest::prelude::*;
 
 /// The codes of a plan with the lines they are found on, and the plan where it can be read.
 fn read(text: &str) -> (Vec<(&'static str, u32)>, Option<Plan>) {
@@ -128,4 +129,45 @@ fn an_empty_plan_is_refused_and_so_is_what_is_no_text() {
 fn endless_repetition_is_refused() {
     let text = "[[window]]\ncore = \"0\"\npartition = \"NAV\"\nstart = \"0 ms\"\nlength = \"1 ns\"\nevery = \"1 ns\"\n";
     assert_eq!(read(text).0, [("E0503", 6)]);
+}
+
+/// What one may find on the pages of the codes, to be cut up.
+const TEXT: &str = r#"
+[plan]
+made_for = "sha256:0000000000000000000000000000000000000000000000000000000000000000"
+[[window]]
+core = "0"
+partition = "NAV"
+virtual_core = 0
+start = "0 ms"
+length = "2 ms"
+every = "10 ms"
+pinned = true
+[[placement]]
+partition = "NAV"
+base = "0x8000_0000"
+size = "4 MiB"
+[[cache_ways]]
+cache = "L2"
+core = "0"
+ways = "0-3"
+"#;
+
+proptest! {
+    /// A plan is read, or there is an error: whatever the bytes are, and no panic in either.
+    #[test]
+    fn broken_texts_are_answered(cuts in prop::collection::vec((0..TEXT.len(), any::<u8>(), 0..20usize), 1..6)) {
+        let mut bytes = TEXT.as_bytes().to_vec();
+        for (at, byte, gone) in cuts {
+            let at = at.min(bytes.len());
+            let end = (at + gone).min(bytes.len());
+            bytes.splice(at..end, [byte]);
+        }
+        let (system, mut sources) = common::example();
+        let (plan, diagnostics) = read_plan("plan.toml", &bytes, &system, &mut sources);
+        prop_assert_eq!(plan.is_none(), diagnostics.iter().any(|d| d.is_error()));
+        if let Some(plan) = plan {
+            prop_assert!(!write_plan(&plan, &system).is_empty());
+        }
+    }
 }

@@ -184,3 +184,32 @@ fn device(owner: PartitionId, bits: u32) -> model::system::Device {
         interrupts: Vec::new(),
     }
 }
+
+#[test]
+fn a_dedicated_core_has_no_windows() {
+    let more = r#"
+[[core_set]]
+name = "tables"
+cores = ["0"]
+policy = "window table"
+
+[[core_set]]
+name = "own"
+cores = ["1"]
+policy = "dedicated"
+
+[[partition]]
+name = "D"
+guest = "fixed priority"
+core_set = "own"
+ram = "1 MiB"
+"#;
+    let system = system("10 ms", 2, &(more.to_owned() + &partition("A", "10 ms", "3 ms", "")));
+    let outcome = plan(&system);
+    let plan = found(&outcome);
+    assert_eq!(plan.schedules[0].cores.len(), 1);
+    assert_eq!(lengths(plan, 1), [3_000_000]);
+    checker::assert_memory(&system, plan);
+    let said = "D runs in a core set of its own kind (dedicated) and has no windows in the plan.";
+    assert!(outcome.notes.iter().any(|note| note == said), "{outcome:?}");
+}

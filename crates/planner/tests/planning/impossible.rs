@@ -74,8 +74,10 @@ fn apart_and_together_at_once() {
 fn more_than_the_cores_have() {
     let system = system("10 ms", 1, &(partition("A", "10 ms", "6 ms", "") + &partition("B", "10 ms", "5 ms", "")));
     let outcome = plan(&system);
-    let numbers =
-        ["A and B ask for 11 ms of the 10 ms frame (110 %) in all", "core 0 may give 10 ms of the 10 ms frame (100 %)"];
+    let numbers = [
+        "A and B ask for 11 ms a frame (110 % of one core) in all",
+        "core 0 may give 10 ms a frame (100 % of one core)",
+    ];
     assert_says(&why(&outcome), &numbers);
     assert!(
         outcome.notes.contains(&"It would fit if A asked for at most 5 ms in every 10 ms instead of 6 ms.".to_owned())
@@ -145,4 +147,33 @@ fn a_caller_may_stop_the_search() {
     let outcome = planner::plan(&system, None, Options::default(), &mut |_| ControlFlow::Break(()));
     let Answer::GaveUp { reasons, best: None } = &outcome.answer else { panic!("{outcome:?}") };
     assert_says(&reasons.join("\n"), &["the caller stopped the search"]);
+}
+
+/// Boundary: of a window as long as its head of 40 us nothing can be used.
+#[test]
+fn a_budget_that_its_head_eats_up() {
+    let mut system = system("10 ms", 1, &partition("A", "10 ms", "41 us", ""));
+    assert!(matches!(plan(&system).answer, Answer::Optimal(_)));
+    let here = |ns: u64| Located::new(Duration::from_ns(ns), Span::NOWHERE);
+    system.partitions[0].grant = Some(RunGrant::Windows { period: here(10_000_000), budget: Some(here(40_000)) });
+    assert_says(&why(&plan(&system)), &["the budget 40 us of A is no longer than the head 40 us of a window"]);
+}
+
+#[test]
+fn more_virtual_cores_than_cores() {
+    let system = system("10 ms", 2, &partition("A", "10 ms", "2 ms", "virtual_cores = 2\n"));
+    let mut more = system.clone();
+    more.partitions[0].virtual_cores.value = u32::MAX;
+    assert_eq!(why(&plan(&more)), format!("A has {} virtual cores, and 2 cores have window tables", u32::MAX));
+}
+
+/// Periods of a nanosecond ask for more windows than any table holds: refused, not tried.
+#[test]
+fn more_windows_than_a_table_holds() {
+    let mut system = system("10 ms", 1, &partition("A", "10 ms", "2 ms", ""));
+    let here = |ns: u64| Located::new(Duration::from_ns(ns), Span::NOWHERE);
+    system.partitions[0].grant = Some(RunGrant::Windows { period: here(1), budget: Some(here(1)) });
+    let outcome = plan(&system);
+    let Answer::GaveUp { reasons, best: None } = &outcome.answer else { panic!("{outcome:?}") };
+    assert_says(&reasons.join("\n"), &["the periods ask for 10000000 windows a frame"]);
 }
