@@ -10,15 +10,20 @@ use crate::task_set::TaskSet;
 
 pub(crate) use deadlines::Deadlines;
 pub use frame_aligned::JOB_LIMIT;
+use frame_aligned::Jobs;
 
-/// The worst response of every task by its own release kind, in the order in which the tasks were given:
-/// frame-aligned where all tasks of the partition are, else all as free-running.
+/// The worst response of every task by its own release kind, in the order in which the tasks were given.
 pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> {
-    if tasks.all_frame_aligned() {
-        frame_aligned::worst_responses(supply, tasks)
-    } else {
-        free_running::worst_responses(supply, tasks)
+    match Jobs::where_aligned(supply, tasks) {
+        Some(jobs) => frame_aligned::worst_responses(supply, tasks, &jobs),
+        None => free_running::worst_responses(supply, tasks),
     }
+}
+
+/// Whether the release kinds come to free-running: some task is, or the hyperperiod of frame-aligned ones holds
+/// more than [`JOB_LIMIT`] jobs, so that release in any phase is taken as a bound.
+pub fn taken_as_free_running(supply: &WindowSupply, tasks: &TaskSet) -> bool {
+    !tasks.all_frame_aligned() || frame_aligned::hyperperiod_ns(supply, tasks).is_none()
 }
 
 /// The worst response of a task, or why it has none.
@@ -28,7 +33,7 @@ pub enum Response {
     Bounded(Bound),
     /// The demand of the task and those that delay it passes the supply: responses grow without end.
     Unbounded(Box<Shortfall>),
-    /// The busy window or the number of jobs passed the limit of the search; nothing is claimed.
+    /// The busy window passed the limit of the search; nothing is claimed.
     GaveUp(GaveUp),
 }
 
@@ -53,15 +58,12 @@ pub struct Bound {
 pub enum GaveUp {
     /// More steps than the limit without the busy window's end.
     BusyWindowTooLong,
-    /// More jobs in the hyperperiod than the limit.
-    HyperperiodTooLong,
 }
 
 impl std::fmt::Display for GaveUp {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::BusyWindowTooLong => write!(f, "the busy window has too many steps to follow"),
-            Self::HyperperiodTooLong => write!(f, "the hyperperiod has too many jobs to follow"),
         }
     }
 }

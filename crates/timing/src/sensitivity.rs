@@ -1,8 +1,8 @@
 //! How far execution times may grow, or must shrink, for every deadline of the partition to hold.
 //!
 //! Computes: for each task alone the largest `C'`, in ns, and for all together the largest common
-//! factor, in ppm, each scaled `C'` rounded down to ns. Both exact with respect to the responses:
-//! the value holds and the next one does not.
+//! factor, in ppm, each scaled `C'` rounded down to ns (but a job takes at least 1 ns). Both exact
+//! with respect to the responses: the value holds and the next one does not.
 //! Source: sensitivity over scheduling points: Bini, Di Natale & Buttazzo 2008; scheduling points: Lehoczky,
 //! Sha & Ding 1989.
 //! Assumptions: those of the responses; blocking and jitter stay as they are; less work never ends a job later.
@@ -14,7 +14,7 @@
 //! Differs from the source: the supply is that of the window table from every start.
 //! Checked by: halving against the closed form on the oracle's systems, the vessel's growth factors.
 
-use crate::response::Deadlines;
+use crate::response::{Deadlines, taken_as_free_running};
 use crate::supply::{BusyStart, Cursor, NEVER, WindowSupply};
 use crate::task_set::TaskSet;
 
@@ -28,7 +28,7 @@ const POINT_LIMIT: u32 = 1 << 20;
 /// For each task alone, in the order given, the largest charged time with which all tasks of the
 /// partition meet their deadlines, in ns; 0 where none of at least 1 ns does.
 pub fn largest_charged_ns(supply: &WindowSupply, tasks: &TaskSet) -> Vec<u64> {
-    let in_closed_form = !tasks.all_frame_aligned() && tasks.deadlines_within_periods();
+    let in_closed_form = taken_as_free_running(supply, tasks) && tasks.deadlines_within_periods();
     let largest = match in_closed_form.then(|| over_points(supply, tasks)).flatten() {
         Some(largest) => largest,
         None => by_halving(supply, tasks),
@@ -43,7 +43,7 @@ pub fn common_factor_ppm(supply: &WindowSupply, tasks: &TaskSet) -> u64 {
     let mut deadlines = Deadlines::new(supply, tasks);
     let mut holds = |ppm: u64| {
         for (scaled_ns, &charged_ns) in scaled.charged_ns.iter_mut().zip(&tasks.charged_ns) {
-            *scaled_ns = scale(charged_ns, ppm);
+            *scaled_ns = scale(charged_ns, ppm).max(1); // A job takes at least 1 ns.
         }
         deadlines.are_met(&scaled)
     };

@@ -11,7 +11,7 @@
 //! Differs from the source: equals of the task run before it, as the bound counts them.
 //! Checked by: a replay of segments against windows, releases and execution times in `tests/`.
 
-use crate::response::Bound;
+use crate::response::{Bound, taken_as_free_running};
 use crate::supply::WindowSupply;
 use crate::task_set::{Release, TaskSet};
 
@@ -83,7 +83,7 @@ pub fn scenario(
     bound: &Bound,
     as_free_running: bool,
 ) -> Option<Scenario> {
-    let aligned = tasks.all_frame_aligned() && !as_free_running;
+    let aligned = !as_free_running && !taken_as_free_running(supply, tasks);
     let position = tasks.position[index];
     let arrival_ns = bound.arrival_ns - bound.busy_start_ns;
     let completes_ns = (arrival_ns + bound.response_ns as i64) as u64; // After the busy window's begin.

@@ -13,7 +13,7 @@
 
 use super::scope::Scope;
 use super::{charge, partition_supply, throttling, witness};
-use crate::response::{self, Bound, Exactness, GaveUp, Response, free_running};
+use crate::response::{self, Bound, Exactness, Response};
 use crate::supply::WindowSupply;
 use crate::task_set::{Release, Task, TaskSet};
 use crate::{sensitivity, witness::Scenario};
@@ -88,12 +88,8 @@ fn analyse_core(
     let in_phase = in_phase(scope, partition, &cores);
     let tasks = tasks(scope, ids, cores.first().copied(), in_phase)?;
     let set = TaskSet::new(&tasks).map_err(|error| error.to_string())?;
-    let mut responses = response::worst_responses(&supply, &set);
-    let too_many_jobs = Response::GaveUp(GaveUp::HyperperiodTooLong);
-    let as_free_running = !set.all_frame_aligned() || responses.contains(&too_many_jobs);
-    if as_free_running && set.all_frame_aligned() {
-        responses = free_running::worst_responses(&supply, &set);
-    }
+    let responses = response::worst_responses(&supply, &set);
+    let as_free_running = response::taken_as_free_running(&supply, &set);
     Ok(Analysed {
         basis: basis(scope, as_free_running),
         throttled: cores.iter().find_map(|&core| throttling::require_none(scope, core).err()),

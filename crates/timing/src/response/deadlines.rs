@@ -14,17 +14,16 @@ pub(crate) struct Deadlines<'a> {
 enum Kind {
     /// The starts, the one that a deadline was last missed from first.
     FreeRunning(Vec<BusyStart>),
-    /// The jobs; none where they are too many.
-    FrameAligned(Option<Jobs>),
+    /// The jobs of the hyperperiods.
+    FrameAligned(Jobs),
 }
 
 impl<'a> Deadlines<'a> {
     /// By the release kinds of `tasks`, as [`super::worst_responses`] takes them.
     pub(crate) fn new(supply: &'a WindowSupply, tasks: &TaskSet) -> Self {
-        let kind = if tasks.all_frame_aligned() {
-            Kind::FrameAligned(Jobs::of_two_hyperperiods(supply, tasks))
-        } else {
-            Kind::FreeRunning(supply.busy_starts().to_vec())
+        let kind = match Jobs::where_aligned(supply, tasks) {
+            Some(jobs) => Kind::FrameAligned(jobs),
+            None => Kind::FreeRunning(supply.busy_starts().to_vec()),
         };
         Self { supply, kind }
     }
@@ -38,8 +37,7 @@ impl<'a> Deadlines<'a> {
         }
         match &mut self.kind {
             Kind::FreeRunning(starts) => free_running::deadlines_met(self.supply, tasks, starts),
-            Kind::FrameAligned(Some(jobs)) => frame_aligned::deadlines_met(self.supply, tasks, jobs),
-            Kind::FrameAligned(None) => false,
+            Kind::FrameAligned(jobs) => frame_aligned::deadlines_met(self.supply, tasks, jobs),
         }
     }
 }

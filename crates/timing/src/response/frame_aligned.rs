@@ -12,8 +12,8 @@
 //! `f(s) = min { f : Sup(f) - Sup(s) >= B + sum of C' over jobs with e >= s and a < f }`, over
 //! itself up to this job and all more urgent tasks; the finish is `max over s of f(s)`.
 //! Invariants and why it ends: with `Psi(s) = Sup(s) - sum of C' over jobs with e < s`, the condition reads
-//! `Sup(f) - sum of C' over jobs with a < f >= B + Psi(s)`, so the worst `s` is the one with the greatest `Psi`, and one pass
-//! over the latest releases in order finds it for every job. Going back one `H` is enough: one `H` earlier
+//! `Sup(f) - sum of C' over jobs with a < f >= B + Psi(s)`, so the worst `s` is the one with the greatest
+//! `Psi`, and one pass over the latest releases in order finds it for every job. Going back one `H` is enough: one `H` earlier
 //! `Psi` is no greater, the demand of an `H` being within its supply (else there is no bound). So two
 //! hyperperiods are walked, the jobs of the second are answered, and their number is limited.
 //! Differs from the source: carry-in needs no run from empty, jitter no enumeration of release instants.
@@ -26,16 +26,20 @@ use crate::{arithmetic, demand};
 use std::ops::Range;
 
 /// The greatest number of jobs in a hyperperiod that is followed.
-pub const JOB_LIMIT: u64 = 1 << 20;
+pub const JOB_LIMIT: u64 = 1 << 16;
 const LONGEST_HYPERPERIOD_NS: u64 = 1 << 53;
 
-/// The worst response of every task, in the order in which the tasks were given; a free-running task
-/// among them is taken as aligned at 0, so callers ask this of aligned sets only.
-pub(super) fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> {
-    let Some(jobs) = Jobs::of_two_hyperperiods(supply, tasks) else {
-        return vec![Response::GaveUp(GaveUp::HyperperiodTooLong); tasks.len()];
-    };
-    tasks.position.iter().map(|&position| worst_response(supply, tasks, &jobs, position)).collect()
+/// The worst response of every task, in the order in which the tasks were given; `jobs` are theirs.
+pub(super) fn worst_responses(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs) -> Vec<Response> {
+    tasks.position.iter().map(|&position| worst_response(supply, tasks, jobs, position)).collect()
+}
+
+/// The lcm of the frame and all periods; none where it or the number of jobs in it is too great.
+pub(super) fn hyperperiod_ns(supply: &WindowSupply, tasks: &TaskSet) -> Option<i64> {
+    let periods = tasks.period_ns.iter().map(|&period_ns| period_ns as u64);
+    let hyperperiod_ns = arithmetic::lcm_of(periods.clone().chain([supply.frame_ns()]))?;
+    let jobs = periods.map(|period_ns| hyperperiod_ns / period_ns).fold(0, u64::saturating_add);
+    (hyperperiod_ns <= LONGEST_HYPERPERIOD_NS && jobs <= JOB_LIMIT).then_some(hyperperiod_ns as i64)
 }
 
 fn worst_response(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs, position: usize) -> Response {
@@ -86,17 +90,14 @@ pub(crate) struct Jobs {
 }
 
 impl Jobs {
-    /// None where the hyperperiod is too long or holds too many jobs.
-    pub(super) fn of_two_hyperperiods(supply: &WindowSupply, tasks: &TaskSet) -> Option<Self> {
-        let periods = tasks.period_ns.iter().map(|&period_ns| period_ns as u64);
-        let hyperperiod_ns = arithmetic::lcm_of(periods.clone().chain([supply.frame_ns()]))?;
-        let count = periods.map(|period_ns| hyperperiod_ns / period_ns).fold(0, u64::saturating_add);
-        if hyperperiod_ns > LONGEST_HYPERPERIOD_NS || count > JOB_LIMIT {
+    /// None where some task is not frame-aligned, or the hyperperiod is too long.
+    pub(super) fn where_aligned(supply: &WindowSupply, tasks: &TaskSet) -> Option<Self> {
+        if !tasks.all_frame_aligned() {
             return None;
         }
-        let hyperperiod_ns = hyperperiod_ns as i64;
+        let hyperperiod_ns = hyperperiod_ns(supply, tasks)?;
         let first_ns: Vec<i64> = (0..tasks.len()).map(|k| first_latest_release_ns(tasks, k)).collect();
-        let mut latest_releases = Vec::with_capacity(2 * count as usize);
+        let mut latest_releases = Vec::new();
         for (position, &first_ns) in first_ns.iter().enumerate() {
             let period_ns = tasks.period_ns[position];
             let jobs = 2 * hyperperiod_ns / period_ns;

@@ -28,7 +28,7 @@ use crate::{arithmetic, demand};
 /// Rounds of one first-job search; a longer one is left to the search of the whole busy window.
 const FIRST_JOB_ROUNDS: u32 = 1 << 16;
 /// Rounds of the whole busy-window search of one task.
-const BUSY_WINDOW_ROUNDS: u32 = 1 << 24;
+const BUSY_WINDOW_ROUNDS: u32 = 1 << 22;
 
 /// The worst response of every task, in the order in which the tasks were given.
 pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> {
@@ -62,11 +62,10 @@ pub fn first_miss(supply: &WindowSupply, tasks: &TaskSet, index: usize) -> Optio
     let horizon_ns = FARTHEST_NS / (4 * (tasks.len() as i64 + 1));
     let mut search = Search { jobs: u64::MAX, horizon_ns, enough_ns: deadline_ns, rounds: BUSY_WINDOW_ROUNDS };
     let mut next_ns = Scratch::new(0, tasks.len());
-    let mut busy = BusyWindow::new(supply, tasks, next_ns.as_mut_slice());
+    let mut busy = BusyWindow { supply, tasks, next_ns: next_ns.as_mut_slice() };
     let from = |&start: &BusyStart| {
-        busy.begin(start);
         let mut worst = NOTHING_YET;
-        search.follow(&mut busy, position, &mut worst);
+        search.follow(&mut busy, start, position, &mut worst);
         (worst.response_ns > deadline_ns).then_some(worst)
     };
     let earliest = supply.busy_starts().iter().filter_map(from).min_by_key(|worst| worst.job)?;
@@ -77,7 +76,7 @@ pub fn first_miss(supply: &WindowSupply, tasks: &TaskSet, index: usize) -> Optio
 /// deadline is missed from is moved to the front, since the next trial often misses from there too.
 pub(super) fn deadlines_met(supply: &WindowSupply, tasks: &TaskSet, starts: &mut [BusyStart]) -> bool {
     let mut next_ns = Scratch::new(0, tasks.len());
-    let mut busy = BusyWindow::new(supply, tasks, next_ns.as_mut_slice());
+    let mut busy = BusyWindow { supply, tasks, next_ns: next_ns.as_mut_slice() };
     let missed = (0..starts.len()).find(|&k| !first_deadlines_met(&mut busy, starts[k]));
     if let Some(missed) = missed {
         starts.swap(0, missed);
@@ -145,7 +144,7 @@ fn first_jobs(supply: &WindowSupply, tasks: &TaskSet, latest: &mut [First]) {
     overloaded.fill(First { finish_ns: NEVER, start_ns: 0 });
     let limits_ns = &tasks.first_limit_ns[..countable.len()];
     let mut next_ns = Scratch::new(0, tasks.len());
-    let mut busy = BusyWindow::new(supply, tasks, next_ns.as_mut_slice());
+    let mut busy = BusyWindow { supply, tasks, next_ns: next_ns.as_mut_slice() };
     for &start in supply.busy_starts() {
         busy.first_jobs(start, limits_ns, |position, finish_ns| {
             let finish_ns = if finish_ns > limits_ns[position] { NEVER } else { finish_ns };
@@ -184,11 +183,10 @@ fn whole_busy_window(supply: &WindowSupply, tasks: &TaskSet, position: usize) ->
     let jobs = jobs_of_one_lcm(supply, tasks, position);
     let mut search = Search { jobs, horizon_ns: FARTHEST_NS, enough_ns: NEVER, rounds: BUSY_WINDOW_ROUNDS };
     let mut next_ns = Scratch::new(0, tasks.len());
-    let mut busy = BusyWindow::new(supply, tasks, next_ns.as_mut_slice());
+    let mut busy = BusyWindow { supply, tasks, next_ns: next_ns.as_mut_slice() };
     let mut worst = NOTHING_YET;
     for &start in supply.busy_starts() {
-        busy.begin(start);
-        if !search.follow(&mut busy, position, &mut worst) {
+        if !search.follow(&mut busy, start, position, &mut worst) {
             return Err(Response::GaveUp(GaveUp::BusyWindowTooLong));
         }
     }
@@ -209,21 +207,22 @@ struct Search {
 
 impl Search {
     /// Follows the own jobs of the busy window from one start; false where rounds or horizon are used up.
-    fn follow(&mut self, busy: &mut BusyWindow<'_>, position: usize, worst: &mut Worst) -> bool {
-        let (period_ns, jitter_ns) = (busy.tasks.period_ns[position], busy.tasks.jitter_ns[position]);
-        busy.restart(position);
-        let mut arrival_ns = -jitter_ns;
+    fn follow(&mut self, busy: &mut BusyWindow<'_>, start: BusyStart, position: usize, worst: &mut Worst) -> bool {
+        let tasks = busy.tasks;
+        let level = tasks.level(position);
+        let mut work = busy.restart(start, position);
+        let mut arrival_ns = -tasks.jitter_ns[position];
         for job in 0..self.jobs {
-            let finish_ns = busy.settle(busy.tasks.level(position).end, self.horizon_ns, &mut self.rounds);
+            let finish_ns = work.settle(&mut busy.next_ns[level.clone()], tasks, self.horizon_ns, &mut self.rounds);
             if finish_ns > self.horizon_ns {
                 return false;
             }
-            worst.take_later(busy.start, job, arrival_ns, finish_ns);
-            arrival_ns += period_ns;
+            worst.take_later(start, job, arrival_ns, finish_ns);
+            arrival_ns += tasks.period_ns[position];
             if finish_ns <= arrival_ns || worst.response_ns > self.enough_ns {
                 break;
             }
-            busy.work_ns += busy.tasks.charged_ns[position];
+            work.counted_ns += tasks.charged_ns[position];
         }
         true
     }
@@ -236,30 +235,15 @@ fn jobs_of_one_lcm(supply: &WindowSupply, tasks: &TaskSet, position: usize) -> u
     lcm_ns.map_or(u64::MAX, |lcm_ns| lcm_ns / tasks.period_ns[position] as u64)
 }
 
-/// The work of one busy window, grown release by release up to a fixed point.
+/// Busy windows of one partition, one after the other.
 struct BusyWindow<'a> {
     supply: &'a WindowSupply,
     tasks: &'a TaskSet,
-    start: BusyStart,
-    cursor: Cursor<'a>,
-    /// Blocking, own jobs, and every other job released before the instant looked at.
-    work_ns: i64,
-    /// The next release of each other task that `work_ns` does not hold yet.
+    /// The next release of each other task that the work so far does not hold yet.
     next_ns: &'a mut [i64],
 }
 
 impl<'a> BusyWindow<'a> {
-    fn new(supply: &'a WindowSupply, tasks: &'a TaskSet, next_ns: &'a mut [i64]) -> Self {
-        let start = supply.busy_starts()[0]; // A supply has at least one start.
-        Self { supply, tasks, start, cursor: Cursor::new(supply, start), work_ns: 0, next_ns }
-    }
-
-    fn begin(&mut self, start: BusyStart) {
-        self.start = start;
-        self.work_ns = 0;
-        self.cursor = Cursor::new(self.supply, start);
-    }
-
     /// Tells `take` for each of the first positions, one for each of `limits_ns`, the finish of its first job from
     /// `start`, or some instant above its limit where it finishes later; ends early, with false, where `take` says so.
     ///
@@ -267,23 +251,22 @@ impl<'a> BusyWindow<'a> {
     #[inline]
     fn first_jobs(&mut self, start: BusyStart, limits_ns: &[i64], mut take: impl FnMut(usize, i64) -> bool) -> bool {
         let tasks = self.tasks;
-        let count = limits_ns.len();
-        let (charged_ns, blocking_ns) = (&tasks.charged_ns[..count], &tasks.blocking_ns[..count]);
-        let (period_ns, jitter_ns) = (&tasks.period_ns[..count], &tasks.jitter_ns[..count]);
-        self.begin(start);
+        let mut work = Work::new(self.supply, start);
         let mut blocked_before_ns = 0;
-        for position in 0..count {
+        for (position, &limit_ns) in limits_ns.iter().enumerate() {
             // More blocking and the own job, where that does not count too much; nothing is counted before the first.
-            let more_ns = charged_ns[position] + blocking_ns[position] - blocked_before_ns;
-            blocked_before_ns = blocking_ns[position];
+            let blocking_ns = tasks.blocking_ns[position];
+            let more_ns = tasks.charged_ns[position] + blocking_ns - blocked_before_ns;
+            blocked_before_ns = blocking_ns;
             if more_ns >= 0 && tasks.follows_alone(position) {
-                self.work_ns += more_ns;
+                work.counted_ns += more_ns;
             } else {
-                self.begin(start);
-                self.restart(position);
+                work = self.restart(start, position);
             }
-            let finish_ns = self.settle(tasks.others_end(position), limits_ns[position], &mut FIRST_JOB_ROUNDS.clone());
-            self.next_ns[position] = period_ns[position] - jitter_ns[position];
+            let others_end = tasks.others_end(position);
+            let mut rounds = FIRST_JOB_ROUNDS;
+            let finish_ns = work.settle(&mut self.next_ns[..others_end], tasks, limit_ns, &mut rounds);
+            self.next_ns[position] = tasks.first_limit_ns[position];
             if !take(position, finish_ns) {
                 return false;
             }
@@ -292,40 +275,49 @@ impl<'a> BusyWindow<'a> {
     }
 
     /// Blocking and the first job at `position`, before any other release.
-    fn restart(&mut self, position: usize) {
-        self.work_ns = self.tasks.blocking_ns[position] + self.tasks.charged_ns[position];
+    fn restart(&mut self, start: BusyStart, position: usize) -> Work<'a> {
         let level = self.tasks.level(position);
         for (next_ns, jitter_ns) in self.next_ns[level.clone()].iter_mut().zip(&self.tasks.jitter_ns[level]) {
             *next_ns = -jitter_ns;
         }
         self.next_ns[position] = NEVER; // Own jobs are added one by one.
+        let mut work = Work::new(self.supply, start);
+        work.counted_ns = self.tasks.blocking_ns[position] + self.tasks.charged_ns[position];
+        work
+    }
+}
+
+/// The work of one busy window, grown release by release up to a fixed point.
+struct Work<'a> {
+    cursor: Cursor<'a>,
+    /// Blocking, own jobs, and every other job released before the instant looked at.
+    counted_ns: i64,
+}
+
+impl<'a> Work<'a> {
+    fn new(supply: &'a WindowSupply, start: BusyStart) -> Self {
+        Self { cursor: Cursor::new(supply, start), counted_ns: 0 }
     }
 
-    /// Adds releases until none falls before the finish; then that finish, or the first instant above `limit_ns`.
+    /// Adds releases until none falls before the finish; then that finish, or the first instant above `limit_ns`;
+    /// [`NEVER`] where the rounds are used up.
     #[inline(always)]
-    fn settle(&mut self, others_end: usize, limit_ns: i64, rounds: &mut u32) -> i64 {
-        let next_ns = &mut self.next_ns[..others_end];
-        let charged_ns = &self.tasks.charged_ns[..others_end];
-        let period_ns = &self.tasks.period_ns[..others_end];
-        // The loop works on copies, which stay in registers.
-        let (mut cursor, mut work_ns, mut left) = (self.cursor, self.work_ns, *rounds);
-        let finish_ns = loop {
-            let finish_ns = cursor.finish(work_ns);
+    fn settle(&mut self, next_ns: &mut [i64], tasks: &TaskSet, limit_ns: i64, rounds: &mut u32) -> i64 {
+        let charged_ns = &tasks.charged_ns[..next_ns.len()];
+        let period_ns = &tasks.period_ns[..next_ns.len()];
+        while *rounds > 0 {
+            *rounds -= 1;
+            let finish_ns = self.cursor.finish(self.counted_ns);
             if finish_ns > limit_ns {
-                break finish_ns;
+                return finish_ns;
             }
             let released_ns = release_before(finish_ns, next_ns, charged_ns, period_ns);
             if released_ns == 0 {
-                break finish_ns;
+                return finish_ns;
             }
-            work_ns += released_ns;
-            left -= 1;
-            if left == 0 {
-                break NEVER;
-            }
-        };
-        (self.cursor, self.work_ns, *rounds) = (cursor, work_ns, left.max(1));
-        finish_ns
+            self.counted_ns += released_ns;
+        }
+        NEVER
     }
 }
 

@@ -1,0 +1,49 @@
+#!/usr/bin/env python3
+"""Run every peer and limit side by side, one after another, and print one JSON object a line.
+
+ run_all.py --work DIR [--only rta] [--quick] [--ours CMD]
+Instances are generated in DIR when missing. --quick: no sensitivity of the Python peer on the stress instance."""
+import argparse, json, os, subprocess, sys, time
+HERE = os.path.dirname(os.path.abspath(__file__))
+ap = argparse.ArgumentParser(); ap.add_argument("--work", required=True); ap.add_argument("--only", default="rta")
+ap.add_argument("--quick", action="store_true")
+ap.add_argument("--ours", default="", help="shell command of the measured tool, run after each area's peers; {area} and {file} are replaced; prints JSON")
+z = ap.parse_args()
+W = z.work; os.makedirs(W, exist_ok=True)
+
+
+def run(*a):
+    t = time.time()
+    r = subprocess.run([sys.executable, os.path.join(HERE, a[0]), *map(str, a[1:])], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    try:
+        d = json.loads(r.stdout)
+    except ValueError:
+        d = {"failed": r.returncode, "stderr": r.stderr.decode()[-300:]}
+    print(json.dumps({"cmd": " ".join([a[0], *[str(v).replace(W + "/", "") for v in a[1:]]]), "wall_s": round(time.time() - t, 2), **d}), flush=True)
+
+
+def ours(area, f):
+    if z.ours:
+        t = time.time()
+        o = subprocess.run(z.ours.format(area=area, file=f), shell=True, stdout=subprocess.PIPE).stdout
+        try:
+            print(json.dumps({"cmd": "ours " + area, "wall_s": round(time.time() - t, 3), **json.loads(o)}), flush=True)
+        except ValueError:
+            print(json.dumps({"cmd": "ours " + area, "failed": o.decode()[-300:]}), flush=True)
+
+
+def gen(name, *a):
+    p = os.path.join(W, name)
+    if not os.path.exists(p):
+        subprocess.check_call([sys.executable, os.path.join(HERE, "gen.py"), *map(str, a), "-o", p])
+    return p
+
+
+only = z.only.split(",")
+S = {s: gen(f"sys-{s}.json", "system", "--size", s, "--seed", 1) for s in ("small", "large", "stress")}
+if "rta" in only:
+    for s in S:
+        run("rta_peer.py", S[s], "--reps", 3, *(["--sens"] if s != "stress" or not z.quick else []))
+        run("rta_peer.py", S[s], "--reps", 3, "--method", "numpy")
+        run("rta_limit.py", S[s], "--sens", "--reps", {"small": 200000, "large": 5000, "stress": 500}[s])
+        ours("rta", S[s])
