@@ -106,7 +106,8 @@ fn by_halving(supply: &WindowSupply, tasks: &TaskSet) -> Vec<i64> {
 fn over_points(supply: &WindowSupply, tasks: &TaskSet) -> Option<Vec<i64>> {
     let mut points = Points::new(supply, tasks);
     for &start in supply.busy_starts() {
-        for position in 0..tasks.len() {
+        // The least urgent first: it mostly leaves the least room, and then the others' walks end sooner.
+        for position in (0..tasks.len()).rev() {
             points.walk(start, position)?;
         }
     }

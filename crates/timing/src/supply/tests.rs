@@ -1,4 +1,4 @@
-//! The window supply at its edges.
+//! Boundary tables and closed forms of the supply.
 
 use super::*;
 
