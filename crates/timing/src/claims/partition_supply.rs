@@ -19,6 +19,9 @@ pub(super) fn supply(scope: &Scope<'_>, partition: PartitionId, virtual_core: u3
         Some(RunGrant::Windows { .. }) | None => {}
     }
     scope.table()?;
+    if let Some(policy) = scope.home_policy(partition, virtual_core) {
+        require_windows(policy, || format!("the core of `{}`", scope.partition_name(partition)))?;
+    }
     let head_ns = head_ns(scope)?;
     let mut windows = Vec::new();
     for table in scope.tables_of(partition, virtual_core) {
@@ -65,11 +68,18 @@ fn head_ns(scope: &Scope<'_>) -> Result<u64, String> {
     Ok(head_ns.saturating_add(slip_ns))
 }
 
+fn require_windows(policy: &CorePolicy, whose: impl Fn() -> String) -> Result<(), String> {
+    match policy {
+        CorePolicy::WindowTable { .. } => Ok(()),
+        _ => Err(format!("{} is not scheduled by a window table, and this version analyses no other", whose())),
+    }
+}
+
 fn require_sound(scope: &Scope<'_>, core: CoreId) -> Result<(), String> {
     let name = scope.core_name(core);
     match scope.policy(core) {
-        Some(CorePolicy::WindowTable { .. }) => {}
-        _ => return Err(format!("core {name} is not scheduled by a window table, and this version analyses no other")),
+        Some(policy) => require_windows(policy, || format!("core {name}"))?,
+        None => return Err(format!("core {name} is not active")),
     }
     match windows::faults(scope, core).first() {
         Some(fault) => Err(format!("the window table of core {name} is not sound: {fault}")),
