@@ -14,10 +14,10 @@
 use crate::free_time::{FreeTime, Gap, pieces};
 use crate::problem::Problem;
 use crate::workload::Finding;
-use plan::{CoreTable, MergedWindow, Window};
+use plan::{CoreTable, Window};
 use quantity::{CoreId, Duration, Instant};
 use std::cmp::Reverse;
-use timing::supply::{Interval, WindowSupply};
+use timing::claims::supply_of;
 
 /// Windows of one core, by schedule.
 #[derive(Debug, Clone)]
@@ -244,8 +244,8 @@ impl<'a> Bench<'a> {
         let table = CoreTable { core: self.core, windows: windows.to_vec() };
         let merged = table.merged(one.partition, one.virtual_core, Duration::from_ns(self.problem.frame_ns));
         match supply_of(&merged, self.problem.frame_ns, self.problem.head_ns) {
-            Some(supply) => one.workloads[self.schedule].judge(&supply),
-            None => Finding::Missed(vec![format!("the windows of {} overlap", one.name)]),
+            Ok(supply) => one.workloads[self.schedule].judge(&supply),
+            Err(_) => Finding::Missed(vec![format!("the windows of {} overlap", one.name)]),
         }
     }
 
@@ -274,22 +274,4 @@ fn joined(gaps: Vec<Gap>) -> Vec<Gap> {
         }
     }
     joined
-}
-
-/// The usable time of joined windows: each without its head; `None` where they overlap.
-/// A window joined across the frame's end may run past it.
-pub(crate) fn supply_of(merged: &[MergedWindow], frame_ns: u64, head_ns: u64) -> Option<WindowSupply> {
-    let whole = |w: &MergedWindow| w.length.ns() == frame_ns;
-    let mut usable: Vec<Interval> = Vec::new();
-    for window in merged {
-        let head_ns = if whole(window) { 0 } else { head_ns };
-        let start_ns = window.start.ns().saturating_add(head_ns);
-        let end_ns = window.end().ns();
-        let parts =
-            [(start_ns, end_ns.min(frame_ns)), (start_ns.max(frame_ns) - frame_ns, end_ns.saturating_sub(frame_ns))];
-        let some = parts.into_iter().filter(|(start, end)| start < end);
-        usable.extend(some.map(|(start_ns, end_ns)| Interval { start_ns, end_ns }));
-    }
-    usable.sort_by_key(|interval| interval.start_ns);
-    WindowSupply::new(frame_ns, &usable).ok()
 }

@@ -16,6 +16,7 @@ mod witness;
 mod workload;
 
 pub use curves::{SupplyCurve, supply_curves};
+pub use partition_supply::supply_of;
 pub use workload::tasks_of;
 
 use claim::{Verdict, sort_verdicts};

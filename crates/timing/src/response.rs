@@ -51,6 +51,8 @@ pub struct Bound {
     pub job: u64,
     /// Whether that scenario attains the response.
     pub exactness: Exactness,
+    /// Whether that is in the first frame, where a window that continues across the frame's begin pays its head.
+    pub at_boot: bool,
 }
 
 /// What ended a search before its answer.
@@ -113,6 +115,19 @@ impl std::fmt::Display for Inexact {
 }
 
 impl Response {
+    /// The later one of the response in any frame and that of busy windows that begin with the first frame; of equal
+    /// ones the one that is attained.
+    fn or_at_boot(self, boot: Self) -> Self {
+        match (&self, &boot) {
+            (Self::Bounded(any), Self::Bounded(first)) => {
+                let (any, first) = [any, first].map(|bound| (bound.response_ns, bound.exactness.is_exact())).into();
+                if first > any { boot } else { self }
+            }
+            (Self::Bounded(_), _) => boot,
+            _ => self,
+        }
+    }
+
     /// The bound, if there is one.
     pub fn bound(&self) -> Option<&Bound> {
         match self {

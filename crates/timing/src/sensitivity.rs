@@ -14,6 +14,7 @@
 //! Differs from the source: the supply is that of the window table from every start.
 //! Checked by: halving against the closed form on the oracle's systems, the vessel's growth factors.
 
+use crate::response::free_running::at_boot;
 use crate::response::{Deadlines, taken_as_free_running};
 use crate::supply::{BusyStart, Cursor, NEVER, WindowSupply};
 use crate::task_set::TaskSet;
@@ -29,7 +30,7 @@ const POINT_LIMIT: u32 = 1 << 20;
 /// partition meet their deadlines, in ns; 0 where none of at least 1 ns does.
 pub fn largest_charged_ns(supply: &WindowSupply, tasks: &TaskSet) -> Vec<u64> {
     let in_closed_form = taken_as_free_running(supply, tasks) && tasks.deadlines_within_periods();
-    let largest = match in_closed_form.then(|| over_points(supply, tasks)).flatten() {
+    let largest = match in_closed_form.then(|| over_all_starts(supply, tasks)).flatten() {
         Some(largest) => largest,
         None => by_halving(supply, tasks),
     };
@@ -103,9 +104,20 @@ fn by_halving(supply: &WindowSupply, tasks: &TaskSet) -> Vec<i64> {
 }
 
 /// The largest charged times by position over scheduling points; none where these are too many.
-fn over_points(supply: &WindowSupply, tasks: &TaskSet) -> Option<Vec<i64>> {
+fn over_all_starts(supply: &WindowSupply, tasks: &TaskSet) -> Option<Vec<i64>> {
+    let largest_ns = over_points(supply, tasks, supply.busy_starts())?;
+    match at_boot(supply, tasks) {
+        Some(boot) => {
+            let of_boot = over_points(supply, &boot, &[BusyStart::FRAME_BEGIN])?;
+            Some(largest_ns.into_iter().zip(of_boot).map(|(any_ns, boot_ns)| any_ns.min(boot_ns)).collect())
+        }
+        None => Some(largest_ns),
+    }
+}
+
+fn over_points(supply: &WindowSupply, tasks: &TaskSet, starts: &[BusyStart]) -> Option<Vec<i64>> {
     let mut points = Points::new(supply, tasks);
-    for &start in supply.busy_starts() {
+    for &start in starts {
         // The least urgent first: it mostly leaves the least room, and then the others' walks end sooner.
         for position in (0..tasks.len()).rev() {
             points.walk(start, position)?;

@@ -72,6 +72,8 @@ pub struct WindowSupply {
     lap_ns: i64,
     per_lap_ns: i64,
     starts: Vec<BusyStart>,
+    /// Before this instant of the first frame nothing is supplied, though later frames have it.
+    boot_ns: u64,
 }
 
 /// One window and the supply from 0 up to its end, in ns.
@@ -108,10 +110,27 @@ impl WindowSupply {
             per_lap_ns: laps * per_frame_ns,
             windows,
             starts: Vec::new(),
+            boot_ns: 0,
         };
         supply.starts = starts::worst_starts(&supply);
         assert!(!supply.starts.is_empty(), "some instant always starts a busy window");
         Ok(supply)
+    }
+
+    /// The same supply, but for the very first frame: nothing before `instant_ns`. That is so where a window that
+    /// continues across the frame's begin pays its head there, once.
+    pub fn with_boot_until(self, instant_ns: u64) -> Self {
+        Self { boot_ns: instant_ns, ..self }
+    }
+
+    /// Before this instant of the first frame nothing is supplied, in ns; 0 where that frame is like all others.
+    pub fn boot_ns(&self) -> u64 {
+        self.boot_ns
+    }
+
+    /// The supply that the first frames lack against later ones, in ns.
+    pub fn boot_loss_ns(&self) -> u64 {
+        self.supplied_before_ns(self.boot_ns)
     }
 
     /// Length of the frame, in ns.

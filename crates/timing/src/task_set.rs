@@ -124,6 +124,21 @@ impl TaskSet {
         })
     }
 
+    /// The tasks as they stand at the very first instant, where a window's head takes `loss_ns` of the supply: nothing
+    /// has begun that could block, no job has arrived before, and one that is released before the head's end gains
+    /// nothing by it. The head is work that goes before all jobs, as blocking does.
+    pub(crate) fn at_boot(&self, loss_ns: u64) -> Self {
+        let within_period = self.deadline_ns.iter().zip(&self.period_ns);
+        Self {
+            jitter_ns: vec![0; self.len()],
+            blocking_ns: vec![loss_ns as i64; self.len()], // At most some frames of usable time.
+            blocking_attained: vec![true; self.len()],
+            first_limit_ns: self.period_ns.clone(),
+            first_deadline_ns: within_period.map(|(&deadline_ns, &period_ns)| deadline_ns.min(period_ns)).collect(),
+            ..self.clone()
+        }
+    }
+
     /// The number of tasks.
     pub fn len(&self) -> usize {
         self.given.len()

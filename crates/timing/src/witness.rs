@@ -89,13 +89,17 @@ pub fn scenario(
     let completes_ns = (arrival_ns + bound.response_ns as i64) as u64; // After the busy window's begin.
     let phase_ns = bound.busy_start_ns.rem_euclid(supply.frame_ns() as i64) as u64;
     let mut jobs = Vec::new();
+    let at_boot = bound.at_boot.then(|| tasks.at_boot(0));
+    let tasks = at_boot.as_ref().unwrap_or(tasks);
     for at in tasks.level(position) {
         let last_ns = if at == position { arrival_ns } else { completes_ns as i64 - 1 };
         let begin_ns = aligned.then_some(bound.busy_start_ns);
         take_jobs(tasks, at, first_arrival_ns(tasks, at, begin_ns), last_ns, &mut jobs)?;
     }
     jobs.sort_by_key(|job| (job.release_ns, tasks.position[job.task]));
-    let timeline = Run::new(supply, tasks, position, phase_ns, &jobs).timeline();
+    let mut run = Run::new(supply, tasks, position, phase_ns, &jobs);
+    run.boot_ns = if bound.at_boot { supply.boot_ns() } else { 0 };
+    let timeline = run.timeline();
     assert_eq!(timeline.last().map(|last| last.end_ns), Some(completes_ns), "the scenario ends where its bound says");
     Some(Scenario { phase_ns, jobs, timeline, completes_ns })
 }
@@ -145,6 +149,8 @@ struct Run<'a> {
     urgency: Vec<usize>,
     left_ns: Vec<u64>,
     blocking_ns: u64,
+    /// Nothing is supplied before.
+    boot_ns: u64,
     now_ns: u64,
     timeline: Vec<Stretch>,
 }
@@ -162,6 +168,7 @@ impl<'a> Run<'a> {
             urgency: jobs.iter().map(urgency).collect(),
             left_ns: jobs.iter().map(|job| job.execution_ns).collect(),
             blocking_ns: tasks.blocking_ns[position] as u64,
+            boot_ns: 0,
             now_ns: 0,
             timeline: Vec::new(),
         }
@@ -182,6 +189,9 @@ impl<'a> Run<'a> {
 
     /// Whether the partition has supply now, and how long that stays so.
     fn until_edge_ns(&self) -> (bool, u64) {
+        if self.now_ns < self.boot_ns {
+            return (false, self.boot_ns - self.now_ns);
+        }
         let frame_ns = self.supply.frame_ns();
         let within_ns = (self.phase_ns + self.now_ns) % frame_ns;
         let windows = self.supply.windows();

@@ -10,7 +10,7 @@
 //! Checked by: the survey vessel's 39 charged times.
 
 use super::scope::Scope;
-use model::system::Interconnect;
+use model::system::{Board, Interconnect};
 use quantity::{Bytes, CoreId, TaskId};
 
 /// The charged time of a job of `task` on `core`, in ns.
@@ -23,7 +23,7 @@ pub(super) fn charged_ns(scope: &Scope<'_>, id: TaskId, core: Option<CoreId>) ->
     let wcet_ns = task.wcet.as_ref().ok_or_else(|| missing("wcet"))?.value.ns();
     let switch = scope.system.platform.context_switch.as_ref().ok_or("`platform.context_switch` is not given")?;
     let requests = task.line_requests.as_ref().map(|requests| requests.value);
-    let waiting_ns = waiting_ns(scope.system.board.interconnect.as_ref(), requests, core, || missing("line_requests"))?;
+    let waiting_ns = waiting_ns(&scope.system.board, requests, core, || missing("line_requests"))?;
     let switches_ns = switch.value.ns().saturating_mul(2);
     wcet_ns
         .checked_add(waiting_ns)
@@ -31,8 +31,18 @@ pub(super) fn charged_ns(scope: &Scope<'_>, id: TaskId, core: Option<CoreId>) ->
         .ok_or_else(|| format!("the charged time of `{}` is too large", scope.system.task_label(id)))
 }
 
+/// A core that is in use asks for lines too: where it is not listed, nobody's waiting is bounded.
+fn require_all_listed(board: &Board, interconnect: &Interconnect) -> Result<(), String> {
+    let listed = |core: CoreId| interconnect.masters.iter().any(|master| master.core == Some(core));
+    let cores = board.cores.iter().enumerate();
+    match cores.into_iter().find(|&(index, core)| core.active && !listed(CoreId::new(index))) {
+        Some((_, core)) => Err(format!("core {} is active and no master of the interconnect", core.name.value)),
+        None => Ok(()),
+    }
+}
+
 fn waiting_ns(
-    interconnect: Option<&Interconnect>,
+    board: &Board,
     requests: Option<u64>,
     core: Option<CoreId>,
     missing: impl Fn() -> String,
@@ -40,7 +50,9 @@ fn waiting_ns(
     if requests == Some(0) {
         return Ok(0);
     }
-    let interconnect = interconnect.ok_or("`board.interconnect` is not given, and line requests wait there")?;
+    let interconnect =
+        board.interconnect.as_ref().ok_or("`board.interconnect` is not given, and line requests wait there")?;
+    require_all_listed(board, interconnect)?;
     let others = interconnect.masters.iter().filter(|master| master.core.is_none() || master.core != core).count();
     if others == 0 {
         return Ok(0);

@@ -10,6 +10,7 @@
 
 use super::responses::{Analysed, VirtualCore};
 use super::scope::Scope;
+use crate::response::Response;
 use crate::sensitivity::{GREATEST_PPM, UNCHANGED_PPM, common_factor_ppm};
 use claim::{Basis, Kind, Relation, Status, Unit, Verdict, Witness};
 use diagnostic::Span;
@@ -59,20 +60,40 @@ fn basis(cores: &[VirtualCore]) -> Basis {
 fn judge(base: Verdict, needed_ppm: u64, analysed: &[&Analysed], name: &str) -> Verdict {
     let factor = |core: &&Analysed| common_factor_ppm(&core.supply, &core.set);
     let factor_ppm = analysed.iter().map(factor).min().unwrap_or(GREATEST_PPM);
-    let bounds = || analysed.iter().flat_map(|core| &core.responses);
-    let exact = factor_ppm < GREATEST_PPM && bounds().all(|r| r.bound().is_some_and(|b| b.exactness.is_exact()));
+    let throttled = analysed.iter().find_map(|core| core.throttled.as_ref());
+    let attained = attained_at(analysed, factor_ppm);
+    let exact = factor_ppm < GREATEST_PPM && attained && throttled.is_none();
     let base = Verdict { bound: Some(factor_ppm), exact, reason: None, ..base };
     if factor_ppm < needed_ppm {
         let (factor, needed) = (Ppm::new(factor_ppm), Ppm::new(needed_ppm));
         let reason = format!(
             "the deadlines of `{name}` hold with its charged times at {factor} of what they are, not at the {needed} asked for"
         );
-        let witness = exact.then(|| Witness::of_fact(&*reason));
-        let status = if exact { Status::Violated } else { Status::NotShown };
+        let sure = attained || analysed.iter().any(|core| surely_misses(core));
+        let witness = sure.then(|| Witness::of_fact(&*reason));
+        let status = if sure { Status::Violated } else { Status::NotShown };
         return Verdict { status, reason: Some(reason), witness, ..base };
     }
-    match analysed.iter().find_map(|core| core.throttled.as_ref()) {
-        Some(why) => Verdict { status: Status::NotShown, exact: false, reason: Some(why.clone()), ..base },
+    match throttled {
+        Some(why) => Verdict { status: Status::NotShown, reason: Some(why.clone()), ..base },
         None => Verdict { status: Status::Shown, ..base },
     }
+}
+
+/// Whether the responses with all charged times at `factor_ppm` are attained; a job that shrinks may no longer block
+/// for the whole blocking time.
+fn attained_at(analysed: &[&Analysed], factor_ppm: u64) -> bool {
+    let mut responses = analysed.iter().flat_map(|core| &core.responses);
+    let mut tasks = analysed.iter().flat_map(|core| &core.tasks);
+    responses.all(|response| response.bound().is_some_and(|bound| bound.exactness.is_exact()))
+        && (factor_ppm >= UNCHANGED_PPM || tasks.all(|task| task.blocking_ns == 0))
+}
+
+/// Whether some task surely misses its deadline with the charged times as they are.
+fn surely_misses(core: &Analysed) -> bool {
+    core.responses.iter().zip(&core.tasks).any(|(response, task)| match response {
+        Response::Bounded(bound) => bound.exactness.is_exact() && bound.response_ns > task.deadline_ns,
+        Response::Unbounded(_) => true,
+        Response::GaveUp(_) => false,
+    })
 }

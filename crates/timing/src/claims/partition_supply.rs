@@ -2,7 +2,7 @@
 
 use super::scope::Scope;
 use super::windows;
-use crate::supply::{Interval, WindowSupply};
+use crate::supply::{Interval, SupplyError, WindowSupply};
 use diagnostic::Located;
 use model::system::{CorePolicy, InterruptPolicy, RunGrant};
 use plan::MergedWindow;
@@ -19,17 +19,42 @@ pub(super) fn supply(scope: &Scope<'_>, partition: PartitionId, virtual_core: u3
         Some(RunGrant::Windows { .. }) | None => {}
     }
     scope.table()?;
+    if let Some(policy) = scope.home_policy(partition, virtual_core) {
+        require_windows(policy, || format!("the core of `{}`", scope.partition_name(partition)))?;
+    }
     let head_ns = head_ns(scope)?;
-    let mut usable = Vec::new();
+    let mut windows = Vec::new();
     for table in scope.tables_of(partition, virtual_core) {
         require_sound(scope, table.core)?;
         require_quiet(scope, table.core)?;
-        for window in table.merged(partition, virtual_core, scope.system.frame.value) {
-            add_usable(&mut usable, window, head_ns, scope.frame_ns());
-        }
+        windows.extend(table.merged(partition, virtual_core, scope.system.frame.value));
+    }
+    supply_of(&windows, scope.frame_ns(), head_ns).map_err(|error| error.to_string())
+}
+
+/// The supply of joined windows, each without its head of `head_ns`, in frames of `frame_ns`; one joined across the
+/// frame's end may run past it.
+///
+/// # Errors
+/// A [`SupplyError`] where windows overlap, or the frame is no length.
+pub fn supply_of(windows: &[MergedWindow], frame_ns: u64, head_ns: u64) -> Result<WindowSupply, SupplyError> {
+    let mut usable = Vec::new();
+    for window in windows {
+        add_usable(&mut usable, *window, head_ns, frame_ns);
     }
     usable.sort_unstable_by_key(|interval: &Interval| interval.start_ns);
-    WindowSupply::new(scope.frame_ns(), &usable).map_err(|error| error.to_string())
+    let boot_ns = windows.iter().map(|window| boot_ns(*window, head_ns, frame_ns)).fold(0, u64::max);
+    Ok(WindowSupply::new(frame_ns, &usable)?.with_boot_until(boot_ns))
+}
+
+/// Up to when a window that continues across the frame's begin pays its head in the first frame; 0 for any other.
+fn boot_ns(window: MergedWindow, head_ns: u64, frame_ns: u64) -> u64 {
+    if fills_frame(window, frame_ns) { head_ns } else { head_ns.min(window.end().ns().saturating_sub(frame_ns)) }
+}
+
+/// Such a window never ends.
+fn fills_frame(window: MergedWindow, frame_ns: u64) -> bool {
+    window.length.ns() >= frame_ns
 }
 
 /// The part of every window that its head takes: switch, refill, and every slip in full.
@@ -43,11 +68,18 @@ fn head_ns(scope: &Scope<'_>) -> Result<u64, String> {
     Ok(head_ns.saturating_add(slip_ns))
 }
 
+fn require_windows(policy: &CorePolicy, whose: impl Fn() -> String) -> Result<(), String> {
+    match policy {
+        CorePolicy::WindowTable { .. } => Ok(()),
+        _ => Err(format!("{} is not scheduled by a window table, and this version analyses no other", whose())),
+    }
+}
+
 fn require_sound(scope: &Scope<'_>, core: CoreId) -> Result<(), String> {
     let name = scope.core_name(core);
     match scope.policy(core) {
-        Some(CorePolicy::WindowTable { .. }) => {}
-        _ => return Err(format!("core {name} is not scheduled by a window table, and this version analyses no other")),
+        Some(policy) => require_windows(policy, || format!("core {name}"))?,
+        None => return Err(format!("core {name} is not active")),
     }
     match windows::faults(scope, core).first() {
         Some(fault) => Err(format!("the window table of core {name} is not sound: {fault}")),
@@ -77,8 +109,8 @@ fn require_quiet(scope: &Scope<'_>, core: CoreId) -> Result<(), String> {
 /// Adds what the head leaves of a window, cut at the frame's end. A window that fills the frame pays its head
 /// in the first frame only.
 fn add_usable(usable: &mut Vec<Interval>, window: MergedWindow, head_ns: u64, frame_ns: u64) {
-    let fills_frame = window.length.ns() >= frame_ns;
-    let start_ns = if fills_frame { window.start.ns() } else { window.start.ns().saturating_add(head_ns) };
+    let start_ns =
+        if fills_frame(window, frame_ns) { window.start.ns() } else { window.start.ns().saturating_add(head_ns) };
     let end_ns = window.end().ns();
     let mut add = |start_ns: u64, end_ns: u64| {
         if start_ns < end_ns {

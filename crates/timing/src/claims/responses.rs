@@ -242,7 +242,9 @@ fn judge(scope: &Scope<'_>, analysed: &Analysed, k: usize, base: Verdict) -> Ver
             Verdict { status: Status::Violated, reason: Some(reason), witness: Some(witness), ..base }
         }
         Response::Bounded(bound) => {
-            let base = Verdict { bound: Some(bound.response_ns), exact: bound.exactness.is_exact(), ..base };
+            // What throttling would add is in no bound.
+            let exact = bound.exactness.is_exact() && analysed.throttled.is_none();
+            let base = Verdict { bound: Some(bound.response_ns), exact, ..base };
             if bound.response_ns <= analysed.tasks[k].deadline_ns {
                 within_deadline(analysed, bound, base)
             } else {
@@ -254,7 +256,7 @@ fn judge(scope: &Scope<'_>, analysed: &Analysed, k: usize, base: Verdict) -> Ver
 
 fn within_deadline(analysed: &Analysed, bound: &Bound, base: Verdict) -> Verdict {
     if let Some(why) = &analysed.throttled {
-        return Verdict { status: Status::NotShown, exact: false, reason: Some(why.clone()), ..base };
+        return Verdict { status: Status::NotShown, reason: Some(why.clone()), ..base };
     }
     let reason = match bound.exactness {
         Exactness::Exact => None,

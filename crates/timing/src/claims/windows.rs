@@ -13,7 +13,7 @@
 
 use super::scope::Scope;
 use claim::{Assumption, Basis, Kind, Relation, Status, Unit, Verdict, Witness};
-use model::system::RunGrant;
+use model::system::{CorePolicy, RunGrant};
 use plan::Window;
 use quantity::{CoreId, Duration, Instant, PartitionId};
 use std::collections::{BTreeMap, BTreeSet};
@@ -24,9 +24,24 @@ fn basis() -> Basis {
 }
 
 pub(super) fn check(scope: &Scope<'_>) -> Vec<Verdict> {
-    let mut verdicts: Vec<_> = scope.table_cores().map(|core| table_verdict(scope, core)).collect();
+    let mut verdicts: Vec<_> = cores_with_table(scope).map(|core| table_verdict(scope, core)).collect();
     verdicts.extend(scope.running_partitions().flat_map(|partition| budget_verdicts(scope, partition)));
     verdicts
+}
+
+/// The cores that are scheduled by a window table, and those that are not and have windows all the same.
+fn cores_with_table<'a>(scope: &'a Scope<'_>) -> impl Iterator<Item = CoreId> + 'a {
+    let cores = (0..scope.system.board.cores.len()).map(CoreId::new);
+    cores.filter(|&core| policy_fault(scope, core).is_none() || !scope.windows_on(core).is_empty())
+}
+
+/// Why windows on a core mean nothing to it.
+fn policy_fault(scope: &Scope<'_>, core: CoreId) -> Option<String> {
+    match scope.policy(core) {
+        Some(CorePolicy::WindowTable { .. }) => None,
+        Some(_) => Some(format!("core {} has windows and is not scheduled by a window table", scope.core_name(core))),
+        None => Some(format!("core {} has windows and is not active", scope.core_name(core))),
+    }
 }
 
 fn table_verdict(scope: &Scope<'_>, core: CoreId) -> Verdict {
@@ -36,6 +51,7 @@ fn table_verdict(scope: &Scope<'_>, core: CoreId) -> Verdict {
         return claim(reason);
     }
     let mut faults = faults(scope, core);
+    faults.extend(policy_fault(scope, core));
     faults.extend(placement_faults(scope, core));
     let base = Verdict {
         bound: Some(faults.len() as u64),
@@ -56,42 +72,59 @@ fn table_verdict(scope: &Scope<'_>, core: CoreId) -> Verdict {
 /// What makes the table of a core no table: then its supply means nothing.
 pub(super) fn faults(scope: &Scope<'_>, core: CoreId) -> Vec<String> {
     let windows = scope.windows_on(core);
-    let mut faults: Vec<_> = windows.iter().filter_map(|window| shape_fault(scope, core, window)).collect();
+    let mut faults: Vec<_> = windows.iter().filter_map(|window| shape_fault(scope, window)).collect();
+    faults.extend(short_faults(scope, core));
     for pair in windows.windows(2) {
         if pair[1].start < pair[0].end() {
-            faults.push(format!("{} overlaps {}", describe(scope, &pair[1]), describe(scope, &pair[0])));
+            faults.push(format!("{} overlaps {}", describe_window(scope, &pair[1]), describe_window(scope, &pair[0])));
         }
     }
     faults.extend(twice_at_once(scope, core));
     faults
 }
 
-fn describe(scope: &Scope<'_>, window: &Window) -> String {
-    format!("the window of `{}` at {}", scope.partition_name(window.partition), window.start)
+fn describe(scope: &Scope<'_>, partition: PartitionId, start: Instant) -> String {
+    format!("the window of `{}` at {start}", scope.partition_name(partition))
 }
 
-fn shape_fault(scope: &Scope<'_>, core: CoreId, window: &Window) -> Option<String> {
-    let what = describe(scope, window);
+fn describe_window(scope: &Scope<'_>, window: &Window) -> String {
+    describe(scope, window.partition, window.start)
+}
+
+fn shape_fault(scope: &Scope<'_>, window: &Window) -> Option<String> {
+    let what = describe_window(scope, window);
     if window.length.is_zero() {
         return Some(format!("{what} has no length"));
     }
     if window.end().ns() > scope.frame_ns() {
         return Some(format!("{what} ends after the frame"));
     }
-    let platform = &scope.system.platform;
-    let head = platform.switch.as_ref()?.value.ns().saturating_add(platform.refill.as_ref()?.value.ns());
-    // A window that continues one before pays no head of its own, so only a lone one can be too short.
-    let continues = touches_another(scope, core, window);
-    (window.length.ns() <= head && !continues)
-        .then(|| format!("{what} is not longer than its head of {}", Duration::from_ns(head)))
+    None
 }
 
-fn touches_another(scope: &Scope<'_>, core: CoreId, window: &Window) -> bool {
-    let frame = Instant::from_ns(scope.frame_ns());
-    let meets = |end: Instant, start: Instant| end == start || (end == frame && start == Instant::ZERO);
-    let same = |other: &&Window| owner(other) == owner(window);
-    let touches = |other: &Window| meets(other.end(), window.start) || meets(window.end(), other.start);
-    scope.windows_on(core).iter().filter(same).any(touches)
+/// Windows that their head uses up, touching ones taken as one; one that fills the frame never ends.
+fn short_faults(scope: &Scope<'_>, core: CoreId) -> Vec<String> {
+    let platform = &scope.system.platform;
+    let (Some(switch), Some(refill), Ok(table)) = (&platform.switch, &platform.refill, scope.table()) else {
+        return Vec::new();
+    };
+    let head_ns = switch.value.ns().saturating_add(refill.value.ns());
+    let tables = table.cores.iter().filter(|table| table.core == core);
+    let owners: BTreeSet<_> = scope.windows_on(core).iter().map(owner).collect();
+    let of_owner = |(partition, virtual_core)| {
+        let joined = tables.clone().flat_map(move |t| t.merged(partition, virtual_core, scope.system.frame.value));
+        joined.map(move |window| (partition, window))
+    };
+    let short = owners.into_iter().flat_map(of_owner).filter(|(_, window)| {
+        let length_ns = window.length.ns();
+        0 < length_ns && length_ns <= head_ns && length_ns < scope.frame_ns()
+    });
+    short
+        .map(|(partition, window)| {
+            let what = describe(scope, partition, window.start);
+            format!("{what} is not longer than its head of {}", Duration::from_ns(head_ns))
+        })
+        .collect()
 }
 
 fn owner(window: &Window) -> (PartitionId, u32) {
@@ -107,7 +140,7 @@ fn twice_at_once(scope: &Scope<'_>, core: CoreId) -> Vec<String> {
         for there in scope.windows_on(other).iter().filter(|there| owners.contains(&owner(there))) {
             let clashes = |w: &&Window| owner(w) == owner(there) && there.start < w.end() && w.start < there.end();
             for window in here.iter().filter(clashes) {
-                let what = describe(scope, window);
+                let what = describe_window(scope, window);
                 faults.push(format!("{what} overlaps one of the same virtual core on core {}", scope.core_name(other)));
             }
         }
@@ -127,6 +160,7 @@ fn placement_faults(scope: &Scope<'_>, core: CoreId) -> Vec<String> {
         if partition.cores.get(virtual_core as usize).is_some_and(|pinned| pinned.value != core) {
             faults.push(format!("`{name}` has windows here and is pinned to another core"));
         }
+        faults.extend(core_set_fault(scope, id, core));
         if scope.is_idle(id) {
             faults.push(format!("`{name}` has windows here and is idle in `{}`", scope.name()));
         }
@@ -142,6 +176,13 @@ fn placement_faults(scope: &Scope<'_>, core: CoreId) -> Vec<String> {
         }
     }
     faults
+}
+
+fn core_set_fault(scope: &Scope<'_>, partition: PartitionId, core: CoreId) -> Option<String> {
+    let set = scope.system.partition(partition).core_set.as_ref()?;
+    let set = &scope.system.core_sets[set.value.index()];
+    let name = scope.partition_name(partition);
+    (!set.cores.contains(&core)).then(|| format!("`{name}` has windows here and runs in core set `{}`", set.name.value))
 }
 
 /// One verdict for each core that a partition with a budget has windows on.

@@ -69,8 +69,9 @@ fn without_equals(analysed: &Analysed, k: usize) -> Alone {
 }
 
 fn summary(scope: &Scope<'_>, id: TaskId, phase_ns: u64, bound: &Bound, deadline_ns: u64) -> String {
+    let frame = if bound.at_boot { "first frame" } else { "frame" };
     format!(
-        "with the busy window beginning at {} of the frame, `{}` completes {} after its arrival, {} past its deadline",
+        "with the busy window beginning at {} of the {frame}, `{}` completes {} after its arrival, {} past its deadline",
         Duration::from_ns(phase_ns),
         scope.system.task_label(id),
         Duration::from_ns(bound.response_ns),

@@ -36,7 +36,12 @@ impl<'a> Deadlines<'a> {
             return false;
         }
         match &mut self.kind {
-            Kind::FreeRunning(starts) => free_running::deadlines_met(self.supply, tasks, starts),
+            Kind::FreeRunning(starts) => {
+                free_running::deadlines_met(self.supply, tasks, starts)
+                    && free_running::at_boot(self.supply, tasks).is_none_or(|boot| {
+                        free_running::deadlines_met(self.supply, &boot, &mut [BusyStart::FRAME_BEGIN])
+                    })
+            }
             Kind::FrameAligned(jobs) => frame_aligned::deadlines_met(self.supply, tasks, jobs),
         }
     }

@@ -46,19 +46,33 @@ fn worst_response(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs, position:
     if let Some(shortfall) = demand::shortfall(supply, tasks, tasks.level(position)) {
         return Response::Unbounded(Box::new(shortfall));
     }
-    let finishes = finishes(supply, tasks, jobs, position);
-    // Of equal responses the first job's is named.
-    let worst = finishes.iter().rev().max_by_key(|job| job.finish_ns - job.arrival_ns);
-    match worst {
+    let any_frame = match worst_of(&finishes(supply, tasks, jobs, position)) {
         Some(worst) => Response::Bounded(Bound {
             response_ns: (worst.finish_ns - worst.arrival_ns) as u64, // A finish is after its arrival.
             busy_start_ns: worst.busy_start_ns - jobs.hyperperiod_ns,
             arrival_ns: worst.arrival_ns - jobs.hyperperiod_ns,
             job: worst.job,
             exactness: exactness(tasks, position),
+            at_boot: false,
         }),
         None => Response::GaveUp(GaveUp::BusyWindowTooLong),
+    };
+    match worst_of(&finishes_at_boot(supply, tasks, jobs, position)) {
+        Some(worst) => any_frame.or_at_boot(Response::Bounded(Bound {
+            response_ns: (worst.finish_ns - worst.arrival_ns) as u64, // Only later ones are told.
+            busy_start_ns: 0,
+            arrival_ns: worst.arrival_ns,
+            job: worst.job,
+            exactness: equals(tasks, position).unwrap_or(Exactness::Exact),
+            at_boot: true,
+        })),
+        None => any_frame,
     }
+}
+
+/// Of equal responses the first job's.
+fn worst_of(finishes: &[Finish]) -> Option<&Finish> {
+    finishes.iter().rev().max_by_key(|job| job.finish_ns - job.arrival_ns)
 }
 
 /// Whether every job meets its deadline.
@@ -67,17 +81,17 @@ pub(super) fn deadlines_met(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs)
         let in_time = |job: &Finish| job.finish_ns - job.arrival_ns <= tasks.deadline_ns[position];
         demand::shortfall(supply, tasks, tasks.level(position)).is_none()
             && finishes(supply, tasks, jobs, position).iter().all(in_time)
+            && finishes_at_boot(supply, tasks, jobs, position).iter().all(in_time)
     })
 }
 
 fn exactness(tasks: &TaskSet, position: usize) -> Exactness {
-    if tasks.has_equal(position) {
-        Exactness::Bound(Inexact::EqualPriority)
-    } else if tasks.blocking_ns[position] > 0 {
-        Exactness::Bound(Inexact::AlignedBlocking)
-    } else {
-        Exactness::Exact
-    }
+    let blocking = (tasks.blocking_ns[position] > 0).then_some(Exactness::Bound(Inexact::AlignedBlocking));
+    equals(tasks, position).or(blocking).unwrap_or(Exactness::Exact)
+}
+
+fn equals(tasks: &TaskSet, position: usize) -> Option<Exactness> {
+    tasks.has_equal(position).then_some(Exactness::Bound(Inexact::EqualPriority))
 }
 
 /// The latest releases of all jobs in `[0, 2 H)`, in order.
@@ -109,11 +123,15 @@ impl Jobs {
 }
 
 fn first_latest_release_ns(tasks: &TaskSet, position: usize) -> i64 {
+    (first_arrival_ns(tasks, position) + tasks.jitter_ns[position]) % tasks.period_ns[position]
+}
+
+fn first_arrival_ns(tasks: &TaskSet, position: usize) -> i64 {
     let offset_ns = match tasks.release[position] {
         Release::FrameAligned { offset_ns } => offset_ns as i64,
         Release::FreeRunning => 0,
     };
-    (offset_ns + tasks.jitter_ns[position]) % tasks.period_ns[position]
+    offset_ns % tasks.period_ns[position]
 }
 
 /// One job of the second hyperperiod and its worst scenario.
@@ -152,6 +170,34 @@ fn finishes(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs, position: usize
         }
     }
     assert!(found.iter().all(|job| job.finish_ns != NEVER), "demand within supply finishes");
+    found
+}
+
+/// The finishes of the own jobs of the first hyperperiod in the busy window that begins with the first frame, where
+/// some of its supply is lost; none where nothing is, and none of a job that arrives after the busy window's end.
+///
+/// All arrivals before a finish count, each job being released at once. A hyperperiod later no job finishes more than
+/// a hyperperiod later, since the demand is within the supply and the loss comes once.
+fn finishes_at_boot(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs, position: usize) -> Vec<Finish> {
+    if supply.boot_ns() == 0 {
+        return Vec::new();
+    }
+    let mut window = AlignedWindow::new(supply, tasks, jobs, position);
+    window.next_ns = tasks.level(position).map(|k| first_arrival_ns(tasks, k)).collect();
+    window.next_ns[position] = NEVER; // Own jobs are added one by one.
+    // Nothing has begun that could block.
+    let free_ns = supply.boot_loss_ns() as i64 - tasks.blocking_ns[position];
+    let (first_ns, period_ns) = (first_arrival_ns(tasks, position), tasks.period_ns[position]);
+    let mut found = Vec::new();
+    for job in 0..jobs.hyperperiod_ns / period_ns {
+        let arrival_ns = first_ns + job * period_ns;
+        window.own_jobs += 1;
+        let finish_ns = window.finish(arrival_ns, free_ns);
+        if finish_ns <= arrival_ns {
+            break;
+        }
+        found.push(Finish { job: job as u64, arrival_ns, busy_start_ns: 0, finish_ns });
+    }
     found
 }
 

@@ -32,14 +32,38 @@ const BUSY_WINDOW_ROUNDS: u32 = 1 << 22;
 
 /// The worst response of every task, in the order in which the tasks were given.
 pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> {
+    let worst = worst_from(supply, tasks, supply.busy_starts());
+    match at_boot(supply, tasks) {
+        Some(boot) => {
+            let of_boot = worst_from(supply, &boot, &[BusyStart::FRAME_BEGIN]).into_iter().map(begun_at_boot);
+            worst.into_iter().zip(of_boot).map(|(any, boot)| any.or_at_boot(boot)).collect()
+        }
+        None => worst,
+    }
+}
+
+/// The tasks at the begin of the first frame, where some of its supply is lost.
+pub(crate) fn at_boot(supply: &WindowSupply, tasks: &TaskSet) -> Option<TaskSet> {
+    (supply.boot_ns() > 0).then(|| tasks.at_boot(supply.boot_loss_ns()))
+}
+
+fn begun_at_boot(response: Response) -> Response {
+    match response {
+        Response::Bounded(bound) => Response::Bounded(Bound { at_boot: true, ..bound }),
+        none => none,
+    }
+}
+
+/// The worst response of every task over busy windows from `starts`.
+fn worst_from(supply: &WindowSupply, tasks: &TaskSet, starts: &[BusyStart]) -> Vec<Response> {
     let mut scratch = Scratch::new(First { finish_ns: -1, start_ns: 0 }, tasks.len());
     let first = scratch.as_mut_slice();
-    first_jobs(supply, tasks, first);
+    first_jobs(supply, tasks, starts, first);
     let covered = !tasks.all_free_running();
     let answer = |&position: &usize| {
         let worst = match first[position].settled(tasks.jitter_ns[position]) {
             Some(worst) => worst,
-            None => match whole_busy_window(supply, tasks, position) {
+            None => match whole_busy_window(supply, tasks, starts, position) {
                 Ok(worst) => worst,
                 Err(none) => return none,
             },
@@ -84,7 +108,7 @@ pub(super) fn deadlines_met(supply: &WindowSupply, tasks: &TaskSet, starts: &mut
     }
     let beyond_period = (0..tasks.len()).filter(|&k| tasks.deadline_ns[k] > tasks.period_ns[k]);
     beyond_period
-        .map(|position| (position, whole_busy_window(supply, tasks, position)))
+        .map(|position| (position, whole_busy_window(supply, tasks, starts, position)))
         .all(|(position, worst)| worst.is_ok_and(|worst| worst.response_ns <= tasks.deadline_ns[position]))
 }
 
@@ -139,13 +163,13 @@ impl First {
 }
 
 /// The latest first jobs by position.
-fn first_jobs(supply: &WindowSupply, tasks: &TaskSet, latest: &mut [First]) {
+fn first_jobs(supply: &WindowSupply, tasks: &TaskSet, starts: &[BusyStart], latest: &mut [First]) {
     let (countable, overloaded) = latest.split_at_mut(tasks.before_overload());
     overloaded.fill(First { finish_ns: NEVER, start_ns: 0 });
     let limits_ns = &tasks.first_limit_ns[..countable.len()];
     let mut next_ns = Scratch::new(0, tasks.len());
     let mut busy = BusyWindow { supply, tasks, next_ns: next_ns.as_mut_slice() };
-    for &start in supply.busy_starts() {
+    for &start in starts {
         busy.first_jobs(start, limits_ns, |position, finish_ns| {
             let finish_ns = if finish_ns > limits_ns[position] { NEVER } else { finish_ns };
             if finish_ns > countable[position].finish_ns {
@@ -164,6 +188,7 @@ impl Worst {
             arrival_ns: self.arrival_ns,
             job: self.job,
             exactness,
+            at_boot: false,
         }
     }
 
@@ -176,7 +201,12 @@ impl Worst {
     }
 }
 
-fn whole_busy_window(supply: &WindowSupply, tasks: &TaskSet, position: usize) -> Result<Worst, Response> {
+fn whole_busy_window(
+    supply: &WindowSupply,
+    tasks: &TaskSet,
+    starts: &[BusyStart],
+    position: usize,
+) -> Result<Worst, Response> {
     if let Some(shortfall) = demand::shortfall(supply, tasks, tasks.level(position)) {
         return Err(Response::Unbounded(Box::new(shortfall)));
     }
@@ -185,7 +215,7 @@ fn whole_busy_window(supply: &WindowSupply, tasks: &TaskSet, position: usize) ->
     let mut next_ns = Scratch::new(0, tasks.len());
     let mut busy = BusyWindow { supply, tasks, next_ns: next_ns.as_mut_slice() };
     let mut worst = NOTHING_YET;
-    for &start in supply.busy_starts() {
+    for &start in starts {
         if !search.follow(&mut busy, start, position, &mut worst) {
             return Err(Response::GaveUp(GaveUp::BusyWindowTooLong));
         }

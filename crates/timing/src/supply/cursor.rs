@@ -36,7 +36,7 @@ impl<'a> Cursor<'a> {
 
     /// From the frame's begin.
     pub(crate) fn from_zero(supply: &'a WindowSupply) -> Self {
-        Self::new(supply, BusyStart { at_ns: 0, supplied_ns: 0, next: 0 })
+        Self::new(supply, BusyStart::FRAME_BEGIN)
     }
 
     /// The supply within `span_ns` after the start, never less than asked before.

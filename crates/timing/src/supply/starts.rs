@@ -16,6 +16,9 @@ pub struct BusyStart {
 }
 
 impl BusyStart {
+    /// The begin of the frame.
+    pub(crate) const FRAME_BEGIN: Self = Self { at_ns: 0, supplied_ns: 0, next: 0 };
+
     /// The instant, in ns from the frame's begin.
     pub fn at_ns(&self) -> u64 {
         self.at_ns as u64
@@ -48,7 +51,7 @@ fn window_ends(supply: &WindowSupply) -> Vec<BusyStart> {
         ends.pop();
     }
     if ends.is_empty() {
-        ends.push(BusyStart { at_ns: 0, supplied_ns: 0, next: 0 });
+        ends.push(BusyStart::FRAME_BEGIN);
     }
     ends
 }

@@ -4,7 +4,9 @@ use super::figures::{PARTITIONS, us};
 use super::system::{at, core_of, duration_us, rule, schedule, vessel};
 use claim::{Kind, Status, Verdict};
 use model::System;
-use model::system::{CriticalSection, DeadlinePhase, GrowthSubject, Guest, PeakRate, Release, ScheduledPartition};
+use model::system::{
+    CorePolicy, CoreSet, CriticalSection, DeadlinePhase, GrowthSubject, Guest, PeakRate, Release, ScheduledPartition,
+};
 use plan::Plan;
 use quantity::{Bytes, CoreId, Duration, Instant, PartitionId, Rate};
 use timing::claims::check;
@@ -136,6 +138,16 @@ fn possible_throttling_is_not_shown() {
         assert_eq!((integ.status, integ.exact), (Status::NotShown, false), "the core is one");
         assert!(integ.bound.is_some() && integ.reason.is_some());
     }
+    // A miss without any stall is one with it; what the response then is nobody knows.
+    let late = changed(|system, plan| {
+        plan.bandwidth.clear();
+        let estop = task_index(system, "STOP.estop");
+        system.tasks[estop].deadline = duration_us(9_000);
+    });
+    for id in ["response/STOP.estop", "margin/partition/STOP"] {
+        let verdict = find(&late, id);
+        assert_eq!((verdict.status, verdict.exact), (Status::Violated, false), "{id}");
+    }
     assert_eq!(find(&burst, "response/OBJT.radar").status, Status::Shown);
     assert!(find(&no_budget, "response/OBJT.radar").reason.as_ref().is_some_and(|reason| reason.contains("budget")));
 }
@@ -216,6 +228,96 @@ fn tables_at_their_edges() {
     }
 }
 
+/// Two touching windows of one partition have one head; only together can they be too short for it.
+#[test]
+fn touching_windows_that_their_one_head_uses_up() {
+    for (second_us, expected) in [(20, Status::Violated), (21, Status::Shown)] {
+        let verdicts = changed(|_, plan| {
+            let windows = &mut plan.schedules[0].cores[0].windows;
+            let mut second = windows[0];
+            windows[0].length = Duration::from_us(20);
+            second.start = windows[0].end();
+            second.length = Duration::from_us(second_us);
+            windows.insert(1, second);
+        });
+        assert_eq!(find(&verdicts, "window/0").status, expected, "{second_us}");
+    }
+}
+
+/// A window that fills the frame pays its head at the very first instant, where a task may arrive.
+#[test]
+fn a_window_that_never_ends_pays_its_head_once() {
+    let verdicts = changed(|_, plan| {
+        let windows = &mut plan.schedules[0].cores[0].windows;
+        windows.truncate(1);
+        windows[0].length = duration_us(100_000).value;
+    });
+    let estop = find(&verdicts, "response/STOP.estop");
+    // 40 us of head and 248 us charged (the page): more than 10 us of jitter, 60 us of blocking and the charged time.
+    let charged_ns = estop.growth.expect("it meets its deadline").charged_ns;
+    let (any_ns, first_ns) = (us(10 + 60) + charged_ns, us(40) + charged_ns);
+    assert_eq!(estop.bound, Some(any_ns.max(first_ns)));
+    let slow = changed(|system, plan| {
+        system.platform.refill = Some(duration_us(400));
+        let windows = &mut plan.schedules[0].cores[0].windows;
+        windows.truncate(1);
+        windows[0].length = duration_us(100_000).value;
+        let estop = task_index(system, "STOP.estop");
+        system.tasks[estop].deadline = at(Duration::from_ns(us(415) + charged_ns - 1));
+    });
+    let late = find(&slow, "response/STOP.estop");
+    assert_eq!((late.bound, late.exact, late.status), (Some(us(415) + charged_ns), true, Status::Violated));
+    let witness = late.witness.as_ref().expect("the first frame");
+    assert!(witness.summary.contains("first frame"), "{}", witness.summary);
+    assert_eq!((witness.timeline[0].end_ns, witness.completes_ns), (us(415), late.bound));
+}
+
+/// Windows on a core that knows none, or of a partition that belongs to another set of cores.
+#[test]
+fn windows_on_cores_that_do_not_run_them() {
+    let set = |cores: std::ops::Range<usize>, policy| CoreSet {
+        name: at(format!("from {}", cores.start)),
+        cores: cores.map(CoreId::new).collect(),
+        policy,
+    };
+    let tables = || CorePolicy::WindowTable { synchronised: true, drift_ppm: None };
+    let inactive = changed(|system, _| {
+        system.board.cores[0].active = false;
+        system.core_sets[0].cores.remove(0);
+    });
+    let dedicated = changed(|system, _| {
+        system.core_sets = vec![set(0..1, CorePolicy::Dedicated), set(1..4, tables())];
+    });
+    for verdicts in [&inactive, &dedicated] {
+        assert_eq!(find(verdicts, "window/0").status, Status::Violated);
+        assert_eq!(find(verdicts, "response/STOP.estop").status, Status::NotAnalysed);
+        assert_eq!(find(verdicts, "response/OBJT.trk").status, Status::Shown);
+    }
+    let other_set = changed(|system, _| {
+        system.core_sets = vec![set(0..1, tables()), set(1..4, tables())];
+        system.partitions[partition_index("STOP")].core_set = Some(at(quantity::CoreSetId::new(1)));
+    });
+    let table = find(&other_set, "window/0");
+    assert!(table.status == Status::Violated && table.reason.as_ref().is_some_and(|reason| reason.contains("from 1")));
+    // Without windows a dedicated core gives a partition all of its time: nothing that could be missed for sure.
+    let bare = changed(|system, plan| {
+        system.core_sets = vec![set(0..1, CorePolicy::Dedicated), set(1..4, tables())];
+        plan.schedules[0].cores.remove(0);
+    });
+    assert_eq!(find(&bare, "response/STOP.estop").status, Status::NotAnalysed);
+}
+
+#[test]
+fn a_core_that_is_no_master_leaves_no_bound_on_waiting() {
+    let verdicts = changed(|system, _| {
+        let interconnect = system.board.interconnect.as_mut().expect("the vessel has one");
+        interconnect.masters.remove(3);
+    });
+    let trk = find(&verdicts, "response/OBJT.trk");
+    assert_eq!((trk.status, trk.bound), (Status::NotAnalysed, None));
+    assert!(trk.reason.as_ref().is_some_and(|reason| reason.contains("core 3 is active and no master")));
+}
+
 #[test]
 fn windows_where_they_must_not_be() {
     let elsewhere = changed(|system, _| {
@@ -283,5 +385,6 @@ fn a_partition_without_windows_has_no_bound() {
     let estop = find(&verdicts, "response/STOP.estop");
     assert_eq!((estop.status, estop.bound), (Status::Violated, None));
     assert_eq!(find(&verdicts, "window/0/STOP").bound, Some(0));
-    assert_eq!(find(&verdicts, "margin/partition/STOP").bound, Some(0));
+    let margin = find(&verdicts, "margin/partition/STOP");
+    assert_eq!((margin.bound, margin.status), (Some(0), Status::Violated), "its deadlines are surely missed");
 }
