@@ -1,6 +1,6 @@
 //! From inputs to verdicts and to the dossier.
 
-use crate::{Baseline, curves};
+use crate::Baseline;
 use claim::{Verdict, sort_verdicts};
 use evidence::{Dossier, Inputs, ValidationRow};
 use model::System;
@@ -33,7 +33,9 @@ pub fn verdicts(system: &System, plan: &Plan) -> Vec<Verdict> {
 /// is not analysed, as under a plan that grants nothing.
 pub fn dossier(baseline: &Baseline, extras: Extras) -> Dossier {
     let (verdicts, curves) = match (&baseline.system, &baseline.plan) {
-        (Some(system), Some(plan)) if extras.drawings => (verdicts(system, plan), curves::curves(system, plan)),
+        (Some(system), Some(plan)) if extras.drawings => {
+            (verdicts(system, plan), timing::claims::supply_curves(system, plan))
+        }
         (Some(system), Some(plan)) => (verdicts(system, plan), Vec::new()),
         (Some(system), None) => (verdicts(system, &Plan::default()), Vec::new()),
         (None, _) => (Vec::new(), Vec::new()),

@@ -1,6 +1,5 @@
 //! The facade: an identified set of inputs in, immutable results out. Both faces use it.
 
-mod curves;
 mod judge;
 mod load;
 

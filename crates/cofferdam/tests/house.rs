@@ -1,5 +1,7 @@
 //! House rules as tests: each message says what to do instead.
 
+#![allow(clippy::disallowed_methods, reason = "the house is in the repository's files")]
+
 use cargo_metadata::{DependencyKind, Metadata, MetadataCommand};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};

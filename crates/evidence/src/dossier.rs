@@ -4,13 +4,14 @@ use crate::deviation::Deviation;
 use crate::provenance::DemandShares;
 use crate::register::{RegisterEntry, assumption_register};
 use crate::summary::{self, KindSummary, NotAnalysed, Summary};
-use crate::{Curve, ValidationRow, tight};
+use crate::{ValidationRow, tight};
 use claim::{Kind, Status, Verdict, sort_verdicts};
 use diagnostic::{Diagnostic, Position, Sources};
 use jiff::civil::Date;
 use model::{Digest, System};
 use plan::Plan;
 use std::sync::Arc;
+use timing::claims::SupplyCurve;
 
 /// What a dossier is composed of.
 #[derive(Debug, Clone, Default)]
@@ -36,7 +37,7 @@ pub struct Inputs {
     /// The published examples that the program was held against.
     pub validation: Vec<ValidationRow>,
     /// Supply and demand of the partitions, for drawing.
-    pub curves: Vec<Curve>,
+    pub curves: Vec<SupplyCurve>,
 }
 
 /// Whether the plan was made for this system.
@@ -126,7 +127,7 @@ impl Dossier {
     }
 
     /// Supply and demand of the partitions.
-    pub fn curves(&self) -> &[Curve] {
+    pub fn curves(&self) -> &[SupplyCurve] {
         &self.inputs.curves
     }
 

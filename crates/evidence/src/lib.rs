@@ -5,7 +5,6 @@
 //! same dossier gives the same bytes everywhere.
 
 mod caution;
-mod curve;
 mod deviation;
 mod dossier;
 pub mod html;
@@ -20,7 +19,6 @@ mod tight;
 mod validation;
 
 pub use caution::{CAUTIONS, Caution};
-pub use curve::Curve;
 pub use deviation::Deviation;
 pub use dossier::{Dossier, Inputs, PlanMatch};
 pub use provenance::{DemandShare, DemandShares};

@@ -1,10 +1,12 @@
 //! The report, read by a general-purpose HTML parser that reports every error it forgives.
 
+#![allow(clippy::disallowed_types, clippy::float_arithmetic, reason = "drawings are measured as a browser reads them")]
+
 mod common;
 
 use claim::{Kind, Segment, Status, Verdict, Witness};
 use common::*;
-use evidence::{CAUTIONS, Curve, Dossier, Inputs, html};
+use evidence::{CAUTIONS, Dossier, Inputs, html};
 use jiff::civil::date;
 use model::Digest;
 use plan::{Placed, Plan, WayHolder};
@@ -12,6 +14,7 @@ use quantity::{CacheId, CoreId, Duration, Instant, PartitionId};
 use scraper::{ElementRef, Html, Selector};
 use std::collections::BTreeSet;
 use std::sync::Arc;
+use timing::claims::SupplyCurve;
 
 fn page(dossier: &Dossier) -> Html {
     let page = Html::parse_document(&html::report(dossier));
@@ -249,7 +252,7 @@ fn no_input_brings_the_report_down() {
     let scenario = Witness { timeline: vec![segment], completes_ns: Some(u64::MAX), ..witness() };
     let huge =
         Verdict { witness: Some(scenario), ..verdict("response/x", Kind::Response, Status::Violated, u64::MAX, 1) };
-    let curve = Curve { least_supply: vec![(0, 0), (u64::MAX, u64::MAX)], demand: vec![], ..curve() };
+    let curve = SupplyCurve { least_supply: vec![(0, 0), (u64::MAX, u64::MAX)], demand: vec![], ..curve() };
     let inputs =
         Inputs { plan: Some(Arc::new(plan)), verdicts: vec![huge], curves: vec![curve], ..inputs_of(system()) };
     let dossier = Dossier::compose(inputs);

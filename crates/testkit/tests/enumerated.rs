@@ -1,5 +1,7 @@
 //! What the enumeration holds, and properties of the oracle over all of it or a fixed part of it.
 
+#![allow(clippy::disallowed_types, reason = "sets are counted here, never listed")]
+
 use std::collections::{BTreeMap, HashSet};
 
 use testkit::enumerate::{aligned_count, aligned_systems, free_running_count, free_running_systems};

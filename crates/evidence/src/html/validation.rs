@@ -33,9 +33,8 @@ fn row(values: &[ValidationRow]) -> Markup {
 
 /// A value once where both agree, else both.
 fn compared(value: &ValidationRow) -> Markup {
-    let aside = (value.kind != "published numbers").then(|| format!(" ({})", value.kind)).unwrap_or_default();
     html! {
-        b { (value.what) (aside) ": " }
+        b { (value.what) @if value.kind != "published numbers" { " (" (value.kind) ")" } ": " }
         @if value.agrees { (value.expected) } @else { strong { "published " (value.expected) "; ours " (value.ours) } }
     }
 }

@@ -2,9 +2,9 @@
 
 use super::axis::{tick_words, ticks, time_axis};
 use super::{Px, Scale, figure, line, path, rect, text};
-use crate::curve::Curve;
 use maud::{Markup, html};
 use quantity::Duration;
+use timing::claims::SupplyCurve;
 
 const WIDTH: Px = Px::whole(276);
 const HEIGHT: Px = Px::whole(196);
@@ -14,7 +14,7 @@ const TOP: Px = Px::whole(34);
 const BOTTOM: Px = Px::whole(172);
 
 /// The curves of one partition in a small drawing of their own.
-pub(crate) fn supply_and_demand(curve: &Curve) -> Markup {
+pub(crate) fn supply_and_demand(curve: &SupplyCurve) -> Markup {
     let points = || curve.least_supply.iter().chain(&curve.demand);
     let horizon = points().map(|point| point.0).max().unwrap_or(0).max(1);
     let most = points().map(|point| point.1).max().unwrap_or(0).max(1);
@@ -38,7 +38,7 @@ pub(crate) fn supply_and_demand(curve: &Curve) -> Markup {
     figure(WIDTH, HEIGHT, &format!("Least supply and demand of {}", curve.partition), &description(curve), content)
 }
 
-fn description(curve: &Curve) -> String {
+fn description(curve: &SupplyCurve) -> String {
     let blackout = Duration::from_ns(curve.blackout_ns);
     match curve.meets_ns {
         Some(at) => format!(
@@ -53,7 +53,7 @@ fn description(curve: &Curve) -> String {
     }
 }
 
-fn meeting(curve: &Curve, at: u64, x: Scale, y: Scale) -> Markup {
+fn meeting(curve: &SupplyCurve, at: u64, x: Scale, y: Scale) -> Markup {
     let demand = curve.demand.iter().take_while(|point| point.0 <= at).last().map_or(0, |point| point.1);
     html! { circle class="meets" cx=(x.at(at)) cy=(y.at(demand)) r="3.5" {} }
 }

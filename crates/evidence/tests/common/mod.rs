@@ -4,13 +4,14 @@
 
 use claim::{Assumption, Basis, Growth, Kind, Relation, Segment, Status, Unit, Verdict, Witness, WitnessRelease};
 use diagnostic::{Diagnostic, Located, Sources, Span, codes};
-use evidence::{Curve, Dossier, Inputs, ValidationRow};
+use evidence::{Dossier, Inputs, ValidationRow};
 use jiff::civil::{Date, date};
 use model::system::*;
 use model::{Digest, System};
 use plan::{BandwidthBudget, CoreTable, Placed, Placement, Plan, ScheduleTable, WayGrant, WayHolder, Window};
 use quantity::*;
 use std::sync::Arc;
+use timing::claims::SupplyCurve;
 
 /// The names that a reader must see as text, never as markup.
 pub const HOSTILE: &str = "<b>&\"'";
@@ -332,8 +333,8 @@ pub fn verdicts() -> Vec<Verdict> {
     ]
 }
 
-pub fn curve() -> Curve {
-    Curve {
+pub fn curve() -> SupplyCurve {
+    SupplyCurve {
         partition: "WORK".into(),
         level: "WORK.run".into(),
         blackout_ns: 14_040_000,
