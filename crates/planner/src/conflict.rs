@@ -19,9 +19,13 @@ use std::ops::ControlFlow;
 /// Steps of one search of the explanation.
 const STEPS: u64 = 20_000;
 
-/// Tells why these units fit no cores; they were proven not to.
-pub(crate) fn explain(problem: &Problem<'_>, units: &[Unit], cores: &Cores, report: &mut Report) {
+/// Tells why these units, each with what it takes in any plan, fit no cores. Returns whether that is proven.
+pub(crate) fn explain(problem: &Problem<'_>, units: &[Unit], cores: &Cores, report: &mut Report) -> bool {
     let mut core_set: Vec<usize> = (0..units.len()).collect();
+    let whole = search(units, &core_set, cores);
+    if !whole.complete || whole.best.is_some() {
+        return false;
+    }
     for unit in (0..units.len()).rev() {
         let without: Vec<usize> = core_set.iter().copied().filter(|other| *other != unit).collect();
         let ending = search(units, &without, cores);
@@ -33,6 +37,7 @@ pub(crate) fn explain(problem: &Problem<'_>, units: &[Unit], cores: &Cores, repo
     if let Some(mend) = mend(problem, units, &core_set, cores) {
         report.note(mend);
     }
+    true
 }
 
 /// Looks for an allocation of some of the units by their loads alone.
@@ -141,6 +146,10 @@ fn longest_that_fits(
     item: usize,
     cores: &Cores,
 ) -> Option<u64> {
+    let declared = |schedule| problem.needed_ns(item, schedule) == problem.load_ns(item, schedule);
+    if !(0..problem.schedules()).all(declared) {
+        return None; // What it asks for is our choice and not in its way.
+    }
     let mut asks = problem.items[item].asks.iter().flatten();
     let ask = asks.next()?;
     if asks.any(|other| other != ask) || problem.items[item].pinned.iter().any(|pinned| !pinned.is_empty()) {

@@ -19,6 +19,7 @@ mod conflict;
 mod core_plan;
 mod free_time;
 mod memory;
+mod need;
 pub mod packing;
 mod problem;
 mod random;
