@@ -8,6 +8,7 @@
 //! Checked by: the planner's tests, against a search over all lengths of small cases.
 
 use crate::answer::Report;
+use crate::need::least_usable_ns;
 use crate::problem::load_text;
 use crate::workload::{Finding, Workload};
 use model::system::RunGrant;
@@ -92,8 +93,8 @@ impl AskSource<'_> {
                 None
             }
             Workload::Share { delay, .. } => Some(gcd(self.frame_ns, delay.ns())),
-            Workload::Tasks { periods_ns, .. } => {
-                let shortest = periods_ns.iter().copied().min()?;
+            Workload::Tasks { tasks, .. } => {
+                let shortest = tasks.iter().map(|task| task.period_ns).min()?;
                 let period = gcd(self.frame_ns, shortest);
                 report.note(format!(
                     "{} declares no period: windows come every {}.",
@@ -105,7 +106,7 @@ impl AskSource<'_> {
         }
     }
 
-    /// No window table gives more than the whole core without any head.
+    /// No window table gives more than the whole core, which pays one head at the very first.
     fn fits_whole_core(&self, report: &mut Report) -> bool {
         match self.workload.judge(&self.supply(self.frame_ns, self.frame_ns)) {
             Finding::Missed(misses) => {
@@ -115,6 +116,19 @@ impl AskSource<'_> {
             }
             Finding::Met | Finding::Unknown(_) => true,
         }
+    }
+
+    /// The window time of a frame that any plan must give, heads included.
+    pub(crate) fn needed_ns(&self) -> u64 {
+        let declared = match self.grant {
+            Some(RunGrant::Windows { period, budget: Some(budget) }) => {
+                budget.ns().saturating_mul(self.frame_ns.checked_div(period.ns()).unwrap_or(0))
+            }
+            _ => 0,
+        };
+        let usable_ns = least_usable_ns(self.workload, self.frame_ns);
+        let with_head_ns = if usable_ns == 0 { 0 } else { usable_ns.saturating_add(self.head_ns).min(self.frame_ns) };
+        declared.max(with_head_ns)
     }
 
     fn shaped(&self, period_ns: u64, budget_ns: Option<u64>, report: &mut Report) -> Option<Ask> {

@@ -18,15 +18,19 @@ use quantity::{Duration, Rate};
 /// Steps of one search of the explanation.
 const STEPS: u64 = 20_000;
 
-/// Tells why these units fit no cores; they were proven not to.
+/// Tells why these units, each with what it takes in any plan, fit no cores. Returns whether that is proven.
 pub(crate) fn explain(
     problem: &Problem<'_>,
     units: &[Unit],
     cores: &Cores,
     clock: &mut Clock<'_>,
     report: &mut Report,
-) {
+) -> bool {
     let mut core_set: Vec<usize> = (0..units.len()).collect();
+    let whole = search(units, &core_set, cores, clock);
+    if !whole.complete || whole.best.is_some() {
+        return false;
+    }
     for unit in (0..units.len()).rev() {
         let without: Vec<usize> = core_set.iter().copied().filter(|other| *other != unit).collect();
         let ending = search(units, &without, cores, clock);
@@ -38,6 +42,7 @@ pub(crate) fn explain(
     if let Some(mend) = mend(problem, units, &core_set, cores, clock) {
         report.note(mend);
     }
+    true
 }
 
 /// Looks for an allocation of some of the units by their loads alone, while the caller's steps last.
@@ -167,6 +172,10 @@ fn longest_that_fits(
     cores: &Cores,
     clock: &mut Clock<'_>,
 ) -> Option<u64> {
+    let declared = |schedule| problem.needed_ns(item, schedule) == problem.load_ns(item, schedule);
+    if !(0..problem.schedules()).all(declared) {
+        return None; // What it asks for is our choice and not in its way.
+    }
     let mut asks = problem.items[item].asks.iter().flatten();
     let ask = asks.next()?;
     if asks.any(|other| other != ask) || problem.items[item].pinned.iter().any(|pinned| !pinned.is_empty()) {

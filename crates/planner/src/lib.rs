@@ -20,6 +20,7 @@ mod core_plan;
 mod free_time;
 mod judge;
 mod memory;
+mod need;
 pub mod packing;
 mod problem;
 mod random;

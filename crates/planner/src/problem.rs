@@ -38,6 +38,8 @@ pub(crate) struct Item {
     /// By schedule: what it asks for, where it runs.
     pub(crate) asks: Vec<Option<Ask>>,
     pub(crate) workloads: Vec<Workload>,
+    /// By schedule: the window time of a frame that any plan must give it.
+    pub(crate) needed_ns: Vec<u64>,
     /// By schedule: the windows that stay as they are.
     pub(crate) pinned: Vec<Vec<Window>>,
     /// By core id.
@@ -88,12 +90,19 @@ impl<'a> Problem<'a> {
         }
     }
 
-    /// The time that an item takes of a frame at least, whatever holds it.
+    /// The time that an item takes of a frame with the windows that it asks for.
     pub(crate) fn load_ns(&self, item: usize, schedule: usize) -> u64 {
         let item = &self.items[item];
         let asked = item.asks[schedule].map_or(0, |ask| ask.length_ns.saturating_mul(self.frame_ns / ask.period_ns));
         let pinned: u64 = item.pinned[schedule].iter().map(|w| w.length.ns()).sum();
         asked.max(pinned)
+    }
+
+    /// The time that an item takes of a frame in any plan.
+    pub(crate) fn needed_ns(&self, item: usize, schedule: usize) -> u64 {
+        let item = &self.items[item];
+        let pinned: u64 = item.pinned[schedule].iter().map(|w| w.length.ns()).sum();
+        item.needed_ns[schedule].max(pinned)
     }
 
     fn add_partition(&mut self, id: PartitionId, pinned: &Pinned, report: &mut Report) {
@@ -138,6 +147,7 @@ impl<'a> Problem<'a> {
             name,
             asks: Vec::new(),
             workloads: Vec::new(),
+            needed_ns: Vec::new(),
             pinned: pinned_here.map_or(none, |p| p.by_schedule.clone()),
             allowed,
         };
@@ -168,6 +178,7 @@ impl<'a> Problem<'a> {
             any_phase: matches!(self.system.deadline_phase(item.partition), model::system::DeadlinePhase::Any),
         };
         item.asks.push(if idle { None } else { source.ask(report) });
+        item.needed_ns.push(if idle { 0 } else { source.needed_ns() });
         item.workloads.push(workload);
     }
 

@@ -8,7 +8,7 @@ use crate::problem::{Problem, load_text};
 use crate::random::Random;
 use crate::repair::repair;
 use crate::text::list;
-use crate::units::units;
+use crate::units::{needing, units};
 use plan::{CoreTable, ScheduleTable};
 use quantity::{CoreId, PartitionId, ScheduleId};
 use std::collections::BTreeMap;
@@ -64,7 +64,12 @@ fn allocation_by_sums(
         return Some(core_of);
     }
     if ending.complete {
-        conflict::explain(problem, units, cores, clock, report);
+        if !conflict::explain(problem, &needing(problem, units), cores, clock, report) {
+            report.open(
+                "no allocation of partitions to cores was found for the windows that keep their deadlines: equal ones, \
+                 one in each period; other windows may do with less",
+            );
+        }
         return None;
     }
     let repaired = repair(units, cores, &mut Random::new(options.seed), clock, steps);

@@ -38,6 +38,18 @@ fn groups(problem: &Problem<'_>) -> Vec<Vec<usize>> {
     (0..count).filter(|item| root[*item] == *item).map(members).collect()
 }
 
+/// The same units with what they take of a frame in any plan, in place of the windows that they ask for.
+pub(crate) fn needing(problem: &Problem<'_>, units: &[Unit]) -> Vec<Unit> {
+    let needed = |items: &[usize], schedule: usize| {
+        items.iter().fold(0u64, |sum, i| sum.saturating_add(problem.needed_ns(*i, schedule)))
+    };
+    let unit = |unit: &Unit| {
+        let load_ns = (0..problem.schedules()).map(|schedule| needed(&unit.items, schedule)).collect();
+        Unit { load_ns, ..unit.clone() }
+    };
+    units.iter().map(unit).collect()
+}
+
 fn unit(problem: &Problem<'_>, items: &[usize]) -> Unit {
     let cores = problem.capacity_ns.len();
     let load = |schedule: usize| items.iter().fold(0u64, |sum, i| sum.saturating_add(problem.load_ns(*i, schedule)));

@@ -12,7 +12,7 @@ use timing::{Task, TaskSet, claims};
 #[derive(Debug, Clone)]
 pub(crate) enum Workload {
     /// Fixed-priority tasks.
-    Tasks { names: Vec<String>, deadlines_ns: Vec<u64>, periods_ns: Vec<u64>, set: Box<TaskSet> },
+    Tasks { names: Vec<String>, tasks: Vec<Task>, set: Box<TaskSet> },
     /// An opaque guest that needs a share of a core, at most so late.
     Share { name: String, rate: Ppm, delay: Duration },
     /// No active task.
@@ -62,12 +62,7 @@ impl Workload {
             release: timing::Release::FreeRunning,
         };
         match TaskSet::new(&[task]) {
-            Ok(set) => Self::Tasks {
-                names: vec![name.to_owned()],
-                deadlines_ns: vec![period.ns()],
-                periods_ns: vec![period.ns()],
-                set: Box::new(set),
-            },
+            Ok(set) => Self::Tasks { names: vec![name.to_owned()], tasks: vec![task], set: Box::new(set) },
             Err(error) => Self::Unknown(format!("the need of {name} is not analysed: {error}")),
         }
     }
@@ -86,12 +81,9 @@ impl Workload {
         };
         let alone: Vec<Task> = tasks.iter().map(|(_, task)| *task).collect();
         match TaskSet::new(&alone) {
-            Ok(set) => Self::Tasks {
-                names: tasks.iter().map(|(id, _)| name(id)).collect(),
-                deadlines_ns: alone.iter().map(|task| task.deadline_ns).collect(),
-                periods_ns: alone.iter().map(|task| task.period_ns).collect(),
-                set: Box::new(set),
-            },
+            Ok(set) => {
+                Self::Tasks { names: tasks.iter().map(|(id, _)| name(id)).collect(), tasks: alone, set: Box::new(set) }
+            }
             Err(error) => Self::Unknown(error.to_string()),
         }
     }
@@ -115,9 +107,9 @@ impl Workload {
             Self::Nothing => Finding::Met,
             Self::Unknown(why) => Finding::Unknown(why.clone()),
             Self::Share { name, rate, delay } => judge_share(name, *rate, *delay, supply),
-            Self::Tasks { names, deadlines_ns, set, .. } => {
-                let late = names.iter().zip(deadlines_ns).zip(responses(supply, set));
-                found(late.map(|((name, deadline), response)| keeps(name, *deadline, &response)).collect())
+            Self::Tasks { names, tasks, set } => {
+                let late = names.iter().zip(tasks).zip(responses(supply, set));
+                found(late.map(|((name, task), response)| keeps(name, task.deadline_ns, &response)).collect())
             }
         }
     }
@@ -178,8 +170,8 @@ fn judge_share(name: &str, rate: Ppm, delay: Duration, supply: &WindowSupply) ->
     if misses.is_empty() { Finding::Met } else { Finding::Missed(misses) }
 }
 
-/// An execution time grown by a share, rounded up.
+/// An execution time grown by a share, rounded down as the margin is judged.
 fn grown(charged_ns: u64, growth_ppm: u64) -> u64 {
-    let more = (u128::from(charged_ns) * u128::from(growth_ppm)).div_ceil(1_000_000);
+    let more = u128::from(charged_ns) * u128::from(growth_ppm) / 1_000_000;
     charged_ns.saturating_add(u64::try_from(more).unwrap_or(u64::MAX))
 }

@@ -1,7 +1,9 @@
 //! Demands that cannot all hold: the answer says which, with their numbers.
 
 use crate::common::{partition, plan, plan_keeping, system, task, with_growth};
+use claim::Status;
 use diagnostic::{Located, Span};
+use model::System;
 use model::system::{GrowthSubject, RunGrant};
 use plan::{CoreTable, Plan, ScheduleTable, Window};
 use planner::{Answer, Options, Outcome};
@@ -44,7 +46,62 @@ fn tasks_beyond_a_whole_core() {
 fn a_deadline_below_the_execution_time() {
     let mut system = system("20 ms", 1, &partition("A", "10 ms", "9 ms", &task("t", "10 ms", "3 ms", "3 ms", 1)));
     system.tasks[0].deadline.value = Duration::from_ms(2);
-    assert_says(&why(&plan(&system)), &["A.t responds in 3 ms, its deadline is 2 ms"]);
+    assert_says(&why(&plan(&system)), &["A.t responds in 3.04 ms, its deadline is 2 ms"]);
+}
+
+/// A table of one window a tick, and whether every claim in time about it is shown.
+fn holds(system: &System, frame: u64, tick_ns: u64, owners: &[usize]) -> bool {
+    let window = |(at, owner): (usize, &usize)| Window {
+        partition: PartitionId::new(*owner),
+        virtual_core: 0,
+        start: Instant::from_ns(at as u64 * tick_ns),
+        length: Duration::from_ns(tick_ns),
+        pinned: false,
+        span: None,
+    };
+    let count = system.partitions.len();
+    let windows = owners.iter().enumerate().filter(|(_, owner)| **owner < count).map(window).collect();
+    assert_eq!(owners.len() as u64, frame);
+    let cores = vec![CoreTable { core: CoreId::new(0), windows }];
+    let plan = Plan { schedules: vec![ScheduleTable { schedule: ScheduleId::new(0), cores }], ..Plan::default() };
+    timing::claims::check(system, &plan).iter().all(|verdict| verdict.status == Status::Shown)
+}
+
+/// Small systems without budgets against all their window tables: where some table keeps every deadline, no proof may
+/// say that none does, however uneven its windows are.
+#[test]
+fn nothing_is_impossible_that_some_table_does() {
+    const FRAME: u64 = 6;
+    let pairs = [(1, 6, 6), (1, 3, 3), (1, 4, 4), (2, 6, 6), (1, 6, 4), (2, 6, 3), (3, 6, 4), (4, 6, 6)];
+    let (mut possible, mut proven) = (0, 0);
+    for a in pairs {
+        for b in pairs {
+            let text = [("A", a), ("B", b)].map(|(name, (wcet, period, deadline))| {
+                let us = |value: u64| format!("{value} us");
+                partition(name, "2 us", "", &task("t", &us(period), &us(deadline), &us(wcet), 1))
+            });
+            let mut system = system("6 us", 1, &text.concat());
+            (system.platform.switch, system.platform.refill) = (Some(nothing()), Some(nothing()));
+            let tables = 3usize.pow(FRAME as u32);
+            let owners = |table: usize| (0..FRAME as u32).map(|at| table / 3usize.pow(at) % 3).collect::<Vec<_>>();
+            let some = (0..tables).any(|table| holds(&system, FRAME, 1_000, &owners(table)));
+            let outcome = plan(&system);
+            possible += usize::from(some);
+            match outcome.answer {
+                Answer::Impossible(_) => {
+                    proven += 1;
+                    assert!(!some, "{a:?} {b:?}: {outcome:?}");
+                }
+                // Tables of whole ticks are not all there are.
+                Answer::Optimal(_) | Answer::Feasible(_) | Answer::GaveUp { .. } => {}
+            }
+        }
+    }
+    assert!(possible > 10 && proven > 5, "{possible} possible, {proven} proven impossible");
+}
+
+fn nothing() -> Located<Duration> {
+    Located::new(Duration::ZERO, Span::NOWHERE)
 }
 
 #[test]

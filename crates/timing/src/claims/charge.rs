@@ -3,7 +3,7 @@
 //! Computes: `C' = WCET + N (M - 1) L + 2 switches`, with `L` the time of one line at the guaranteed rate.
 //! Source: round-robin among masters, one outstanding request each: each request waits for at most one
 //! of every other master; common practice, no source.
-//! Assumptions: round-robin; every master listed.
+//! Assumptions: round-robin; every master listed: an active core that is not leaves no bound.
 //! Symbols: `N` line requests of a job; `M` masters; times in ns. The waiting is rounded up once for the whole job.
 //! Invariants and why it ends: plain arithmetic, checked.
 //! Differs from the source: nothing.

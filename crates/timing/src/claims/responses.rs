@@ -13,7 +13,7 @@
 
 use super::scope::Scope;
 use super::{charge, partition_supply, throttling, witness};
-use crate::response::{self, Bound, Exactness, Response};
+use crate::response::{self, Bound, Exactness, Inexact, Response};
 use crate::supply::WindowSupply;
 use crate::task_set::{Release, Task, TaskSet};
 use crate::{sensitivity, witness::Scenario};
@@ -31,6 +31,9 @@ pub(super) struct Analysed {
     pub(super) basis: Basis,
     /// Whether the responses are those of free-running release.
     pub(super) as_free_running: bool,
+    /// Whether release points that keep to the frame are taken in any phase, since the core's frame does not keep to
+    /// the others': the responses cover them and none is known to be attained.
+    pub(super) covers_aligned: bool,
     /// Why throttling cannot be excluded.
     pub(super) throttled: Option<String>,
 }
@@ -88,7 +91,11 @@ fn analyse_core(
     let in_phase = in_phase(scope, partition, &cores);
     let tasks = tasks(scope, ids, cores.first().copied(), in_phase)?;
     let set = TaskSet::new(&tasks).map_err(|error| error.to_string())?;
-    let responses = response::worst_responses(&supply, &set);
+    let covers_aligned = !in_phase && covers_aligned(scope, partition, ids);
+    let mut responses = response::worst_responses(&supply, &set);
+    if covers_aligned {
+        responses.iter_mut().for_each(only_covers);
+    }
     let as_free_running = response::taken_as_free_running(&supply, &set);
     Ok(Analysed {
         basis: basis(scope, as_free_running),
@@ -99,7 +106,22 @@ fn analyse_core(
         supply,
         responses,
         as_free_running,
+        covers_aligned,
     })
+}
+
+/// Whether deadlines need to hold in the frame's phase and some release keeps to it.
+fn covers_aligned(scope: &Scope<'_>, partition: PartitionId, ids: &[TaskId]) -> bool {
+    let aligned = |&id: &TaskId| matches!(scope.system.task(id).release.value, system::Release::FrameAligned { .. });
+    scope.system.deadline_phase(partition) == DeadlinePhase::Frame && ids.iter().any(aligned)
+}
+
+fn only_covers(response: &mut Response) {
+    if let Response::Bounded(bound) = response
+        && bound.exactness.is_exact()
+    {
+        bound.exactness = Exactness::Bound(Inexact::TakenAsFreeRunning);
+    }
 }
 
 pub(super) fn require_fixed_priority(scope: &Scope<'_>, partition: PartitionId) -> Result<(), String> {

@@ -10,6 +10,9 @@ use quantity::{Duration, TaskId};
 
 /// A scenario in which task `k` passes its deadline, if one is known for this `bound`.
 pub(super) fn of_miss(scope: &Scope<'_>, analysed: &Analysed, k: usize, bound: &Bound) -> Option<Witness> {
+    if analysed.covers_aligned {
+        return None; // What is free to arrive in the bound may never arrive so.
+    }
     if bound.exactness != Exactness::Exact {
         return of_less(scope, analysed, k);
     }
@@ -21,6 +24,9 @@ pub(super) fn of_miss(scope: &Scope<'_>, analysed: &Analysed, k: usize, bound: &
 
 /// The same for a task without a bound: its first job that is late.
 pub(super) fn of_overload(scope: &Scope<'_>, analysed: &Analysed, k: usize) -> Option<Witness> {
+    if analysed.covers_aligned {
+        return None;
+    }
     let alone = without_equals(analysed, k);
     let set = TaskSet::new(&alone.tasks).ok()?;
     let bound = free_running::first_miss(&analysed.supply, &set, alone.k).filter(|_| analysed.as_free_running)?;

@@ -16,8 +16,9 @@
 //! `Psi`, and one pass over the latest releases in order finds it for every job. Going back one `H` is enough: one `H` earlier
 //! `Psi` is no greater, the demand of an `H` being within its supply (else there is no bound). So two
 //! hyperperiods are walked, the jobs of the second are answered, and their number is limited.
+//! Where a window's head takes some of the first frame alone, the jobs of the first hyperperiod are followed from 0 as well.
 //! Differs from the source: carry-in needs no run from empty, jitter no enumeration of release instants.
-//! Checked by: the vessel's aligned responses, the brute-force oracle over all small systems.
+//! Checked by: the vessel's aligned responses, the brute-force oracle over all small systems, runs of the first frame.
 
 use super::{Bound, Exactness, GaveUp, Inexact, Response};
 use crate::supply::{Cursor, NEVER, WindowSupply};

@@ -11,13 +11,16 @@
 //! of a task; `S(s, t)` supply; all times in ns.
 //! `finish(q) = min { t : S(s, t) >= B + (q + 1) C' + sum of ceil((t + J_j) / T_j) C'_j }`,
 //! `R = max over s and q of finish(q) + J - q T`.
+//! Where a window's head takes some of the first frame alone (`lost` ns), one more busy window begins there with `B` and
+//! every `J` zero and `lost` in `B`'s place: no arrival is earlier, and a release before the head's end gains nothing.
 //! Invariants and why it ends: every round adds at least one release, and work never shrinks. The
 //! busy window of a start ends when the own next job cannot have arrived by the finish. Demand
 //! above supply is answered at once with its shortfall. Otherwise one lcm of periods and frame is enough:
 //! one lcm later no job finishes more than one lcm later. A limit on the rounds guards extreme inputs.
 //! Differs from the source: the exact supply from every window end, not the least supply curve,
 //! which may take one span from one phase and the next from another.
-//! Checked by: published examples under full supply, the vessel's 39 responses, the brute-force oracle.
+//! Checked by: published examples under full supply, the vessel's 39 responses, the brute-force oracle, runs
+//! of the first frame.
 
 use super::{Bound, Exactness, GaveUp, Inexact, Response};
 use crate::scratch::Scratch;

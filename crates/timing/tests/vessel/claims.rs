@@ -188,6 +188,18 @@ fn deadlines_in_the_frame_phase_take_release_points_as_declared() {
         assert_eq!((verdict.bound, verdict.basis.analysis), (Some(us(expected_us)), "frame-aligned"));
         assert!(!verdict.exact && verdict.status == Status::Shown, "blocking is a bound there");
     }
+    // A frame in no known phase against the others: release points in any phase cover the ones declared.
+    let drifting = changed(|system, _| {
+        system.deadline_phase = DeadlinePhase::Frame;
+        system.core_sets[0].policy = CorePolicy::WindowTable { synchronised: false, drift_ppm: None };
+        let superv = task_index(system, "STOP.superv");
+        system.tasks[superv].deadline = duration_us(1_000);
+    });
+    let estop = find(&drifting, "response/STOP.estop");
+    assert_eq!((estop.status, estop.bound, estop.exact), (Status::Shown, Some(us(9_378)), false));
+    assert!(estop.reason.as_ref().is_some_and(|reason| reason.contains("free-running")), "{:?}", estop.reason);
+    let superv = find(&drifting, "response/STOP.superv");
+    assert_eq!((superv.status, superv.exact), (Status::NotShown, false), "no release in the frame may come so late");
     let mixed = changed(|system, _| {
         system.deadline_phase = DeadlinePhase::Frame;
         let superv = task_index(system, "STOP.superv");
