@@ -48,8 +48,8 @@ pub fn render(dossier: &Dossier, detail: Detail, style: Style) -> String {
         return page.finish();
     }
     head::diagnostics(&mut page, dossier);
-    head::not_analysed(&mut page, dossier, detail);
     head::deviations(&mut page, dossier);
+    head::not_analysed(&mut page, dossier, detail);
     failures::in_full(&mut page, dossier);
     match detail {
         Detail::All => claims::tables(&mut page, dossier),
