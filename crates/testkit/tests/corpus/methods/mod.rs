@@ -3,6 +3,7 @@
 mod cyclic;
 mod demand;
 mod packing;
+mod periodic;
 mod responses;
 mod supply;
 
@@ -29,6 +30,7 @@ pub fn answers(case: &Case) -> Result<Answers, String> {
         "worst-placement" => supply::worst_placement(&read(input)?),
         "least-budget" => supply::least_budget(&read(input)?),
         "cyclic-table" => cyclic::cyclic_table(&read(input)?),
+        "strictly-periodic-pairs" => periodic::strictly_periodic_pairs(&read(input)?),
         "packing" => packing::packing(&read(input)?),
         other => Err(format!("no method is called {other}")),
     }
