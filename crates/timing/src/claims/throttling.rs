@@ -3,7 +3,7 @@
 //! Computes: whether every task of every partition on the core asks for memory at no more than the
 //! rate of the core's budget.
 //! Source: memory bandwidth regulation: Yun and others, RTAS 2013 (from memory).
-//! Assumptions: declared peak rates hold over every regulation period.
+//! Assumptions: declared peak rates of trusted partitions hold over every regulation period.
 //! Symbols: rates in bytes a second.
 //! Invariants and why it ends: one pass over the tasks; a core executes one job at a time, so the greatest rate of
 //! any bounds the core's.
@@ -40,14 +40,17 @@ pub(super) fn require_none(scope: &Scope<'_>, core: CoreId) -> Result<(), String
     Ok(())
 }
 
+/// What an opaque or an untrusted partition asks memory for is known to nobody, whatever it declares.
 fn require_known(scope: &Scope<'_>, partition: PartitionId) -> Result<(), String> {
-    match scope.system.partition(partition).guest.value {
-        Guest::Opaque(_) => {
-            let name = scope.partition_name(partition);
-            Err(format!("the memory traffic of `{name}` is unknown, so its core may be throttled"))
-        }
-        _ => Ok(()),
+    let found = scope.system.partition(partition);
+    let name = scope.partition_name(partition);
+    if matches!(found.guest.value, Guest::Opaque(_)) {
+        return Err(format!("the memory traffic of `{name}` is unknown, so its core may be throttled"));
     }
+    if found.untrusted {
+        return Err(format!("`{name}` is untrusted, so it may use up its core's bandwidth budget at any time"));
+    }
+    Ok(())
 }
 
 fn require_within(scope: &Scope<'_>, id: TaskId, budget: u64) -> Result<(), String> {

@@ -130,6 +130,29 @@ fn possible_throttling_is_not_shown() {
     assert!(find(&no_budget, "response/OBJT.radar").reason.as_ref().is_some_and(|reason| reason.contains("budget")));
 }
 
+/// Nobody knows what an untrusted partition really asks memory for: only the responses of its own core suffer.
+#[test]
+fn an_untrusted_partition_may_have_its_core_throttled() {
+    let on_its_core =
+        |verdict: &Verdict| ["STOP", "NAVF", "PROP", "ENGM"].iter().any(|name| verdict.subject.starts_with(name));
+    let verdicts = changed(|system, _| partition(system, "NAVF").untrusted = true);
+    let (its, others): (Vec<_>, Vec<_>) =
+        verdicts.iter().filter(|verdict| verdict.kind == Kind::Response).partition(|verdict| on_its_core(verdict));
+    assert_eq!((its.len(), others.len()), (14, 25));
+    for verdict in its {
+        assert_eq!((verdict.status, verdict.exact), (Status::NotShown, false), "{}", verdict.id);
+        assert!(verdict.bound.is_some(), "the bound without throttling stands: {}", verdict.id);
+        let reason = verdict.reason.as_ref().expect("what is not shown has a reason");
+        assert!(reason.contains("`NAVF` is untrusted"), "{}: {reason}", verdict.id);
+    }
+    assert!(others.iter().all(|verdict| verdict.status == Status::Shown), "{others:#?}");
+    let unregulated = changed(|system, _| {
+        partition(system, "NAVF").untrusted = true;
+        system.platform.regulation = None;
+    });
+    assert_eq!(find(&unregulated, "response/NAVF.integ").status, Status::Shown, "without a budget none runs out");
+}
+
 #[test]
 fn a_bound_that_may_not_be_attained_is_not_shown_rather_than_violated() {
     // Equals counted both ways, with deadlines that only the count of both misses.
