@@ -1,7 +1,8 @@
 //! Every scenario is legal and ends where its bound says: windows, releases and execution times are
 //! counted here from the scenario alone.
 
-use super::figures::{PARTITIONS, Variant};
+use super::system::workloads;
+use model::system::DeadlinePhase;
 use std::collections::BTreeMap;
 use timing::response::{self, Bound, free_running};
 use timing::supply::WindowSupply;
@@ -66,11 +67,8 @@ fn replay_all(supply: &WindowSupply, tasks: &[Task]) -> usize {
 
 #[test]
 fn scenarios_of_the_vessel() {
-    let releases = [Release::FreeRunning, Release::FrameAligned { offset_ns: 0 }];
-    for (partition, release) in PARTITIONS.iter().flat_map(|p| releases.map(|release| (p, release))) {
-        let variant = Variant { release, ..Variant::default() };
-        let (supply, _) = variant.system(partition);
-        assert_eq!(replay_all(&supply, &variant.tasks(partition)), 2 * partition.tasks.len());
+    for workload in [DeadlinePhase::Any, DeadlinePhase::Frame].into_iter().flat_map(workloads) {
+        assert_eq!(replay_all(&workload.supply, &workload.tasks), 2 * workload.tasks.len(), "{}", workload.name);
     }
 }
 

@@ -1,213 +1,98 @@
-//! The vessel as a resolved system and a plan: only what claims in time read.
+//! The survey vessel as it is published with the program, what tests change about it, and what the kernels take of it.
 
-use super::figures::{FRAME_US, PARTITIONS, PartitionRow, TaskRow, us};
-use diagnostic::{FileId, Located, Sources, Span};
-use model::System;
-use model::system::{
-    Arbitration, Board, Core, CorePolicy, CoreSet, DeadlinePhase, Exchange, GrowthRule, GrowthSubject, Guest,
-    Interconnect, Master, ModuleSchedule, Partition, PeakRate, Platform, Regulation, Release, Role, RunGrant, Task,
-};
-use plan::{BandwidthBudget, CoreTable, Plan, ScheduleTable, Window};
-use quantity::{Bytes, CoreId, Duration, Instant, PartitionId, Ppm, Rate, ScheduleId, TaskId};
+use diagnostic::{Located, Span};
+use model::system::{DeadlinePhase, GrowthRule, GrowthSubject, ModuleSchedule};
+use model::{Reading, System, read_system};
+use plan::{Plan, read_plan};
+use quantity::{Duration, PartitionId, Ppm, ScheduleId};
+use std::collections::BTreeMap;
+use std::path::Path;
+use timing::claims::{supply_of, tasks_of};
+use timing::supply::WindowSupply;
+use timing::{Task, TaskSet};
 
-const CORE_OF: [(&str, usize); 12] = [
-    ("STOP", 0),
-    ("NAVF", 0),
-    ("PROP", 0),
-    ("ENGM", 0),
-    ("TRAK", 1),
-    ("OBJT", 1),
-    ("COLA", 1),
-    ("SONR", 2),
-    ("RECD", 2),
-    ("LINK", 3),
-    ("BATH", 3),
-    ("MAIN", 3),
-];
-const BUDGETS_MB_S: [u64; 5] = [160, 260, 360, 280, 220];
+/// One partition as the kernels take it.
+#[derive(Clone)]
+pub struct Workload {
+    pub name: String,
+    pub supply: WindowSupply,
+    pub tasks: Vec<Task>,
+}
 
-fn file() -> FileId {
-    Sources::new().add("vessel", "")
+impl Workload {
+    pub fn set(&self) -> TaskSet {
+        TaskSet::new(&self.tasks).expect("the vessel's tasks are well formed")
+    }
+}
+
+/// The system and the plan that the integrator drew for it.
+pub fn vessel() -> (System, Plan) {
+    let mut files: BTreeMap<_, _> =
+        ["system.toml", "tasks.csv", "channels.csv"].map(|name| (name.to_owned(), file(name))).into();
+    let Reading { mut sources, system, diagnostics } = read_system("system.toml", &mut files);
+    let system = system.unwrap_or_else(|| panic!("{diagnostics:?}"));
+    let (plan, diagnostics) = read_plan("plan.toml", &file("plan.toml"), &system, &mut sources);
+    let plan = plan.unwrap_or_else(|| panic!("{diagnostics:?}"));
+    (system, plan)
+}
+
+fn file(name: &str) -> Vec<u8> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/survey-vessel");
+    std::fs::read(folder.join(name)).expect("the example is there")
+}
+
+/// Every partition of the vessel, with deadlines that hold in `phase`: in any phase all tasks count as free-running, in
+/// the frame's all are aligned.
+pub fn workloads(phase: DeadlinePhase) -> Vec<Workload> {
+    let (mut system, plan) = vessel();
+    system.deadline_phase = phase;
+    system.partition_ids().map(|id| workload(&system, &plan, id)).collect()
+}
+
+pub fn workload(system: &System, plan: &Plan, id: PartitionId) -> Workload {
+    let has_windows = |core: &&plan::CoreTable| core.windows.iter().any(|window| window.partition == id);
+    let core = plan.schedules[0].cores.iter().find(has_windows).expect("the plan gives every partition windows");
+    let head_ns: u64 = [system.platform.switch, system.platform.refill].iter().flatten().map(|part| part.ns()).sum();
+    let windows = core.merged(id, 0, system.frame.value);
+    let tasks = tasks_of(system, ScheduleId::new(0), id, 0, core.core).expect("the vessel declares everything");
+    Workload {
+        name: system.partition(id).name.value.clone(),
+        supply: supply_of(&windows, system.frame.ns(), head_ns).expect("the plan's windows are sound"),
+        tasks: tasks.into_iter().map(|(_, task)| task).collect(),
+    }
+}
+
+pub fn id_of(system: &System, partition: &str) -> PartitionId {
+    system.partition_named(partition).expect("a partition of the vessel")
+}
+
+pub fn partition<'a>(system: &'a mut System, name: &str) -> &'a mut model::system::Partition {
+    let id = id_of(system, name);
+    &mut system.partitions[id.index()]
+}
+
+/// The task of that label, `PARTITION.task`.
+pub fn task<'a>(system: &'a mut System, label: &str) -> &'a mut model::system::Task {
+    let id = system.task_ids().find(|&id| system.task_label(id) == label).expect("a task of the vessel");
+    &mut system.tasks[id.index()]
 }
 
 pub fn at<T>(value: T) -> Located<T> {
-    Located::new(value, Span::head(file()))
+    Located::new(value, Span::NOWHERE)
 }
 
-fn name(text: &str) -> Located<String> {
-    at(text.to_owned())
+pub fn us(us: u64) -> u64 {
+    us * 1000
 }
 
 pub fn duration_us(value_us: u64) -> Located<Duration> {
     at(Duration::from_us(value_us))
 }
 
-pub fn core_of(partition: &str) -> usize {
-    CORE_OF.iter().find(|(known, _)| *known == partition).expect("a partition of the page").1
-}
-
-fn board() -> Board {
-    let core = |k: usize| Core { name: name(&k.to_string()), clock_hz: None, active: true };
-    let master = |k: usize| Master { name: name(&format!("core{k}")), core: Some(CoreId::new(k)) };
-    let dma = Master { name: name("DMA"), core: None };
-    Board {
-        name: name("SV-4"),
-        address_bits: 64,
-        cores: (0..4).map(core).collect(),
-        caches: Vec::new(),
-        memories: Vec::new(),
-        interconnect: Some(Interconnect {
-            line: at(Bytes::new(64)),
-            guaranteed: at(Rate::from_bytes_per_s(1_280_000_000)),
-            peak: None,
-            arbitration: at(Arbitration::RoundRobin),
-            masters: (0..4).map(master).chain([dma]).collect(),
-        }),
-        devices: Vec::new(),
-    }
-}
-
-fn platform() -> Platform {
-    Platform {
-        switch: Some(duration_us(15)),
-        refill: Some(duration_us(25)),
-        context_switch: Some(duration_us(4)),
-        release_jitter: Some(duration_us(10)),
-        nonpreemptable: Some(duration_us(60)),
-        regulation: Some(Regulation { period: duration_us(1000), granule: None }),
-        ..Platform::default()
-    }
-}
-
-/// The period in which the windows recur, and their length in it.
-fn grant(row: &PartitionRow) -> RunGrant {
-    let period_us = match row.name {
-        "STOP" | "NAVF" | "PROP" => 10_000,
-        "BATH" | "MAIN" => 100_000,
-        _ => 20_000,
-    };
-    let total_us: u64 = row.windows.iter().map(|window| window.1).sum();
-    RunGrant::Windows { period: duration_us(period_us), budget: Some(duration_us(total_us * period_us / FRAME_US)) }
-}
-
-fn partition(row: &PartitionRow, tasks: Vec<TaskId>) -> Partition {
-    Partition {
-        name: name(row.name),
-        function: None,
-        supplier: None,
-        level: None,
-        zone: None,
-        role: Role::Guest,
-        guest: at(Guest::FixedPriority),
-        virtual_cores: at(1),
-        // The page's period and budget of ENGM, TRAK and others: a window every 20 ms.
-        grant: Some(grant(row)),
-        core_set: None,
-        cores: vec![at(CoreId::new(core_of(row.name)))],
-        apart_from: Vec::new(),
-        together_with: Vec::new(),
-        deadline_phase: None,
-        ram: None,
-        image: None,
-        working_set: None,
-        restart: None,
-        schedule_change: None,
-        never_stops: false,
-        untrusted: false,
-        built_by: None,
-        tasks,
-    }
-}
-
-fn task(row: &TaskRow, partition: PartitionId) -> Task {
-    Task {
-        name: name(row.name),
-        partition,
-        period: duration_us(row.period_us),
-        deadline: duration_us(row.period_us),
-        priority: Some(at(row.priority as u32)),
-        wcet: Some(duration_us(row.execution_us)),
-        bcet: None,
-        provenance: None,
-        line_requests: Some(at(row.line_requests)),
-        peak_rate: Some(at(PeakRate::Even)),
-        jitter: None,
-        blocking: None,
-        sections: Vec::new(),
-        release: at(Release::FrameAligned { offset: Duration::ZERO }),
-        sporadic: false,
-        exchange: Exchange::StartFinish,
-        virtual_core: None,
-    }
-}
-
-fn windows(core: usize) -> CoreTable {
-    let mut windows = Vec::new();
-    for (index, row) in PARTITIONS.iter().enumerate().filter(|(_, row)| core_of(row.name) == core) {
-        windows.extend(row.windows.iter().map(|&(start_us, length_us)| Window {
-            partition: PartitionId::new(index),
-            virtual_core: 0,
-            start: Instant::from_ns(us(start_us)),
-            length: Duration::from_us(length_us),
-            pinned: false,
-            span: None,
-        }));
-    }
-    windows.sort_by_key(|window| window.start);
-    CoreTable { core: CoreId::new(core), windows }
-}
-
 pub fn schedule(title: &str) -> ModuleSchedule {
-    ModuleSchedule { name: name(title), title: None, changes: Vec::new(), may_follow: Vec::new() }
+    ModuleSchedule { name: at(title.to_owned()), title: None, changes: Vec::new(), may_follow: Vec::new() }
 }
 
 pub fn rule(subject: GrowthSubject, percent: u64) -> GrowthRule {
     GrowthRule { subject: at(subject), at_least: at(Ppm::new(percent * 10_000)), milestone: None, source: None }
-}
-
-pub fn vessel() -> (System, Plan) {
-    let mut partitions = Vec::new();
-    let mut tasks: Vec<Task> = Vec::new();
-    for (index, row) in PARTITIONS.iter().enumerate() {
-        let ids = (tasks.len()..tasks.len() + row.tasks.len()).map(TaskId::new).collect();
-        partitions.push(partition(row, ids));
-        tasks.extend(row.tasks.iter().map(|task_row| task(task_row, PartitionId::new(index))));
-    }
-    let tables = CorePolicy::WindowTable { synchronised: true, drift_ppm: None };
-    let system = System {
-        name: name("survey vessel"),
-        description: None,
-        plan: None,
-        frame: duration_us(FRAME_US),
-        deadline_phase: DeadlinePhase::Any,
-        levels: Vec::new(),
-        board: board(),
-        platform: platform(),
-        core_sets: vec![CoreSet { name: name("all"), cores: (0..4).map(CoreId::new).collect(), policy: tables }],
-        zones: Vec::new(),
-        partitions,
-        tasks,
-        regions: Vec::new(),
-        channels: Vec::new(),
-        chains: Vec::new(),
-        schedules: vec![schedule("Survey")],
-        network: None,
-        flow: None,
-        boot: None,
-        health: None,
-        milestone: None,
-        growth_rules: vec![rule(GrowthSubject::Cores, 30)],
-        accepted: Vec::new(),
-    };
-    let budget = |(master, &mb_s): (usize, &u64)| BandwidthBudget {
-        master,
-        budget: Rate::from_bytes_per_s(mb_s * 1_000_000),
-        span: None,
-    };
-    let plan = Plan {
-        schedules: vec![ScheduleTable { schedule: ScheduleId::new(0), cores: (0..4).map(windows).collect() }],
-        bandwidth: BUDGETS_MB_S.iter().enumerate().map(budget).collect(),
-        ..Plan::default()
-    };
-    (system, plan)
 }
