@@ -269,6 +269,11 @@ pub struct Verdict {
 }
 
 impl Verdict {
+    /// Whether the witness says no more than the reason: a fact shows itself.
+    pub fn is_own_witness(&self) -> bool {
+        self.witness.as_ref().is_some_and(|witness| self.reason.as_ref() == Some(&witness.summary))
+    }
+
     /// A verdict about which nothing is known yet: *not analysed*, for the reason given.
     pub fn not_analysed(kind: Kind, subject: impl Into<String>, basis: Basis, reason: impl Into<String>) -> Self {
         let subject = subject.into();

@@ -41,6 +41,11 @@ pub(crate) fn used_permille(verdict: &Verdict) -> Option<u64> {
     permille_up(part, whole)
 }
 
+/// The same for a claim that is open. Where more is better, the limit over the bound would read as the opposite.
+pub(crate) fn overused_permille(verdict: &Verdict) -> Option<u64> {
+    used_permille(verdict).filter(|_| verdict.relation == Relation::AtMost)
+}
+
 /// `part / whole` in tenths of a percent, rounded up.
 pub(crate) fn permille_up(part: u64, whole: u64) -> Option<u64> {
     if whole == 0 {

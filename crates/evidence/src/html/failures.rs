@@ -1,9 +1,9 @@
 //! Claims that are violated or not shown: reason, witness, numbers.
 
 use super::claims::{link, status};
-use super::names::{note, table};
+use super::names::{note, sentence, table};
 use crate::dossier::Dossier;
-use crate::show::{amount_or, limit, percent, used_permille};
+use crate::show::{amount_or, limit, overused_permille, percent};
 use crate::svg::witness_timeline;
 use claim::{Status, Verdict, Witness};
 use maud::{Markup, html};
@@ -26,12 +26,12 @@ fn failure(dossier: &Dossier, verdict: &Verdict) -> Markup {
             h3 { (link(&verdict.id)) " " (status(verdict.status)) }
             p {
                 (amount_or(verdict.bound, verdict.unit, "no bound")) ", where " (limit(verdict)) " is asked for"
-                @if let Some(used) = used_permille(verdict) { ": " (percent(used)) " of the limit" }
+                @if let Some(used) = overused_permille(verdict) { ": " (percent(used)) " of the limit" }
                 "."
-                @if let Some(reason) = &verdict.reason { " " (reason) }
+                @if let Some(reason) = &verdict.reason { " " (sentence(reason)) }
             }
             @if let Some(place) = dossier.place(verdict) { p class="note" { "Declared at " code { (place) } "." } }
-            @if let Some(witness) = &verdict.witness { (scenario(verdict, witness)) }
+            @if let Some(witness) = verdict.witness.as_ref().filter(|_| !verdict.is_own_witness()) { (scenario(verdict, witness)) }
         }
     }
 }
@@ -41,7 +41,7 @@ fn scenario(verdict: &Verdict, witness: &Witness) -> Markup {
         figure {
             @if let Some(drawing) = witness_timeline(verdict, witness) { (drawing) }
             figcaption {
-                "Witness: " (witness.summary) "."
+                "Witness. " (sentence(&witness.summary))
                 @if let Some(phase) = witness.phase_ns { " It begins " (Duration::from_ns(phase)) " into the frame." }
             }
         }

@@ -1,5 +1,6 @@
 //! Elements of the system in words.
 
+use crate::show::capital;
 use maud::{Markup, html};
 use model::System;
 use model::system::{GrowthSubject, PortEnd};
@@ -94,6 +95,16 @@ fn head_cell(title: &str) -> Markup {
         _ if title.is_empty() => html! { td {} },
         Some(title) => html! { th scope="col" class="n" { (title) } },
         None => html! { th scope="col" { (title) } },
+    }
+}
+
+/// A clause as a sentence: a capital first, a stop last, and what stands in backticks set as code.
+pub(super) fn sentence(clause: &str) -> Markup {
+    let text = capital(clause);
+    let parts = text.split('`').enumerate();
+    html! {
+        @for (place, part) in parts { @if place % 2 == 1 { code { (part) } } @else { (part) } }
+        @if !text.ends_with('.') { "." }
     }
 }
 

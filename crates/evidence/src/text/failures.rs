@@ -3,8 +3,8 @@
 use super::layout::{Align, Page};
 use super::timeline;
 use crate::dossier::Dossier;
-use crate::show::{amount_or, limit, percent, used_permille};
-use claim::{Relation, Status, Verdict};
+use crate::show::{amount_or, limit, overused_permille, percent};
+use claim::{Status, Verdict};
 
 const OPEN: [(Status, &str); 2] = [(Status::Violated, "Violated"), (Status::NotShown, "Not shown")];
 
@@ -37,9 +37,7 @@ pub(super) fn in_full(page: &mut Page, dossier: &Dossier) {
 }
 
 fn failure(page: &mut Page, dossier: &Dossier, verdict: &Verdict) {
-    // Where more is better, the limit over the bound would read as the opposite.
-    let used = used_permille(verdict).filter(|_| verdict.relation == Relation::AtMost);
-    let share = used.map(|used| format!(", {} of it", percent(used))).unwrap_or_default();
+    let share = overused_permille(verdict).map(|used| format!(", {} of it", percent(used))).unwrap_or_default();
     let bound = amount_or(verdict.bound, verdict.unit, "no bound");
     page.line(&format!("  {}  {bound}, limit {}{share}", verdict.id, limit(verdict)));
     if let Some(place) = dossier.place(verdict) {
@@ -49,8 +47,7 @@ fn failure(page: &mut Page, dossier: &Dossier, verdict: &Verdict) {
         page.paragraph(4, reason);
     }
     if let Some(witness) = &verdict.witness {
-        // A fact is its own witness, and has been said.
-        if verdict.reason.as_ref() != Some(&witness.summary) {
+        if !verdict.is_own_witness() {
             page.paragraph(4, &format!("Witness: {}", witness.summary));
         }
         timeline::draw(page, 4, witness);
