@@ -56,10 +56,10 @@ pub enum Command {
     /// Judge every claim of a system under a plan.
     #[command(after_help = "\
 Examples:
-  cofferdam check vessel/                      the plan named in vessel/system.toml
-  cofferdam check vessel/ --plan other.toml    another plan
-  cofferdam check vessel/ --format json        one JSON object for a build server
-  cofferdam check vessel/ --allow-not-analysed while work is in progress")]
+  cofferdam check vessel/                       the plan named in vessel/system.toml
+  cofferdam check vessel/ --plan other.toml     another plan
+  cofferdam check vessel/ --format json         one JSON object for a build server
+  cofferdam check vessel/ --allow-not-analysed  while work is in progress")]
     Check(CheckArgs),
     /// Make a plan from a system's demands, or complete one; pinned windows stay.
     #[command(after_help = "\
@@ -134,7 +134,7 @@ pub struct PlanArgs {
     /// The system file, or a folder that holds `system.toml`.
     #[arg(value_name = "SYSTEM")]
     pub system: PathBuf,
-    /// The file to write the plan to.
+    /// The file to write the plan to; an older one is replaced.
     #[arg(long, value_name = "PLAN")]
     pub out: PathBuf,
     /// A plan whose pinned windows and placements are kept.
@@ -155,7 +155,7 @@ pub struct PlanArgs {
 pub struct ReportArgs {
     #[command(flatten)]
     pub baseline: Baseline,
-    /// The folder to write to.
+    /// The folder to write `report.html` and `verdicts.json` to; older ones there are replaced.
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
     /// Text for people, or JSON for programs.

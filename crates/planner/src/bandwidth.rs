@@ -2,9 +2,11 @@
 //!
 //! Computes: for every core the peak of its tasks' memory traffic, for a DMA master the sum of its devices' rates, and
 //! what the guaranteed rate leaves spread over them in proportion.
-//! Source: regulation by a budget for each master in every period: Yun et al. 2013 (MemGuard). Peak of a task with even
-//! requests: requests x line / execution time.
+//! Source: regulation by a budget for each master in every period: Yun and others, RTAS 2013 (from memory). Peak of a
+//! task with even requests: requests x line / execution time.
 //! Assumptions: one task of a core asks for memory at a time, so the largest peak counts, not the sum.
+//! Symbols: rates in bytes per second.
+//! Invariants and why it ends: one pass over the masters.
 //! Checked by: the survey vessel's published table and the tests below.
 
 use crate::answer::Report;

@@ -47,12 +47,6 @@ impl Rate {
         let ns = (u128::from(size.get()) * NS_PER_S).div_ceil(u128::from(self.0));
         u64::try_from(ns).ok().filter(|ns| *ns <= crate::LIMIT).map(Duration::from_ns)
     }
-
-    /// The bytes moved in `span`, rounded down; `None` beyond [`crate::LIMIT`].
-    pub fn bytes_in(self, span: Duration) -> Option<Bytes> {
-        let bytes = u128::from(self.0) * u128::from(span.ns()) / NS_PER_S;
-        u64::try_from(bytes).ok().filter(|b| *b <= crate::LIMIT).map(Bytes::new)
-    }
 }
 
 impl FromStr for Rate {

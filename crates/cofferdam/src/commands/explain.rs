@@ -46,10 +46,16 @@ fn page(wanted: &str) -> Option<&'static str> {
 fn unknown(wanted: &str) -> String {
     let codes = diagnostic::codes::all().map(|code| code.id);
     let names = ANALYSES.iter().map(|(name, _)| *name).chain(codes);
-    let near = names.max_by(|a, b| closeness(wanted, a).total_cmp(&closeness(wanted, b)));
-    let hint = near.map(|near| format!("; did you mean `{near}`?")).unwrap_or_default();
-    format!("there is no code or analysis `{wanted}`{hint} `cofferdam explain` lists them all")
+    let rated = names.map(|name| (closeness(wanted, name), name)).filter(|(closeness, _)| *closeness >= NEAR);
+    let hint = match rated.max_by(|a, b| a.0.total_cmp(&b.0)) {
+        Some((_, near)) => format!(" did you mean `{near}`?"),
+        None => String::new(),
+    };
+    format!("there is no code or analysis `{wanted}`;{hint} `cofferdam explain` lists them all")
 }
+
+/// Names less close than this have nothing to do with what was asked for.
+const NEAR: f64 = 0.7;
 
 fn closeness(wanted: &str, name: &str) -> f64 {
     strsim::jaro_winkler(&wanted.to_lowercase(), &name.to_lowercase())

@@ -41,6 +41,8 @@ fn explain_names_the_nearest_of_what_it_does_not_know() {
         run.complains(&[&format!("`{wrong}`"), &format!("did you mean `{near}`?")]);
         assert!(run.out.is_empty());
     }
+    let far = call(&root(), &["explain", "zzz"]).expect(2);
+    assert!(far.err.ends_with("`zzz`; `cofferdam explain` lists them all\n"), "{}", far.err);
 }
 
 /// Whatever verdicts rest on has its page, so that nobody has to take a name on trust.

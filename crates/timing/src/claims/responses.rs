@@ -202,10 +202,10 @@ fn basis(scope: &Scope<'_>, as_free_running: bool) -> Basis {
     let (analysis, source) = if as_free_running {
         (
             "free-running",
-            "Joseph and Pandya 1986; Audsley and others 1993; Lehoczky, RTSS 1990; Lipari and Bini, ECRTS 2003",
+            "Joseph and Pandya 1986; Audsley and others 1993; Lehoczky, RTSS 1990; Lipari and Bini, ECRTS 2003 (from memory)",
         )
     } else {
-        ("frame-aligned", "Lehoczky, RTSS 1990; Tindell, York 1994")
+        ("frame-aligned", "Lehoczky, RTSS 1990; Tindell, York 1994 (from memory)")
     };
     Basis { analysis, source, assumptions }
 }
