@@ -85,11 +85,15 @@ pub enum Kind {
     Restart,
     /// The health-monitor table is complete.
     Health,
+    /// What moves inside the board through a forwarder arrives in time and whole.
+    Forwarding,
+    /// A change to another module schedule starves nobody.
+    ScheduleChange,
 }
 
 impl Kind {
     /// Every kind in listing order.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 19] = [
         Self::Window,
         Self::Response,
         Self::Reaction,
@@ -107,6 +111,8 @@ impl Kind {
         Self::Boot,
         Self::Restart,
         Self::Health,
+        Self::Forwarding,
+        Self::ScheduleChange,
     ];
 
     /// The word for programs, which begins every id of the kind.
@@ -129,6 +135,8 @@ impl Kind {
             Self::Boot => "boot",
             Self::Restart => "restart",
             Self::Health => "health",
+            Self::Forwarding => "forwarding",
+            Self::ScheduleChange => "schedule_change",
         }
     }
 
@@ -152,6 +160,8 @@ impl Kind {
             Self::Boot => "boot",
             Self::Restart => "restart outages",
             Self::Health => "health monitor",
+            Self::Forwarding => "internal network",
+            Self::ScheduleChange => "schedule changes",
         }
     }
 }

@@ -6,7 +6,7 @@ use crate::dossier::Dossier;
 use claim::Kind;
 use maud::Markup;
 
-const KINDS: [Kind; 8] = [
+const KINDS: [Kind; 10] = [
     Kind::Window,
     Kind::Device,
     Kind::Interrupt,
@@ -15,6 +15,8 @@ const KINDS: [Kind; 8] = [
     Kind::Boot,
     Kind::Restart,
     Kind::Health,
+    Kind::Forwarding,
+    Kind::ScheduleChange,
 ];
 
 pub(super) fn part(dossier: &Dossier) -> Markup {

@@ -18,6 +18,8 @@ pub(super) fn check(system: &System) -> Vec<Verdict> {
     verdicts.extend(restarts(system));
     verdicts.extend(boots(system));
     verdicts.extend(health(system));
+    verdicts.extend(forwarding(system));
+    verdicts.extend(schedule_changes(system));
     verdicts
 }
 
@@ -36,17 +38,20 @@ fn chains(system: &System) -> Vec<Verdict> {
 fn channels(system: &System) -> Vec<Verdict> {
     let verdict = |channel: &model::system::Channel| {
         let (kind, limit, unit, analysis) = match &channel.kind {
-            ChannelKind::Sampling { refresh } => {
-                (Kind::Refresh, refresh.as_ref()?.value.ns(), Unit::Nanoseconds, "the age of sampled messages")
-            }
+            ChannelKind::Sampling { refresh } => (
+                Kind::Refresh,
+                refresh.as_ref().map(|refresh| refresh.value.ns()),
+                Unit::Nanoseconds,
+                "the age of sampled messages",
+            ),
             ChannelKind::Queuing { depth, .. } => {
-                (Kind::QueueDepth, depth.value, Unit::Messages, "the depth that a queue needs")
+                (Kind::QueueDepth, Some(depth.value), Unit::Messages, "the depth that a queue needs")
             }
         };
         let verdict = pending(kind, channel.name.value.clone(), channel.name.span, analysis);
-        Some(Verdict { limit: Some(limit), unit, ..verdict })
+        Verdict { limit, unit, ..verdict }
     };
-    system.channels.iter().filter_map(verdict).collect()
+    system.channels.iter().map(verdict).collect()
 }
 
 fn restarts(system: &System) -> Vec<Verdict> {
@@ -78,4 +83,21 @@ fn boots(system: &System) -> Vec<Verdict> {
 fn health(system: &System) -> Option<Verdict> {
     let first = system.health.as_ref()?.entries.first()?;
     Some(pending(Kind::Health, "table".to_owned(), first.error.span, "the health-monitor table"))
+}
+
+fn forwarding(system: &System) -> Option<Verdict> {
+    let forwarder = system.network.as_ref()?.forwarder;
+    let name = system.partition(forwarder.value).name.value.clone();
+    Some(pending(Kind::Forwarding, name, forwarder.span, "what the forwarder carries"))
+}
+
+/// One claim for each schedule that another one can change to.
+fn schedule_changes(system: &System) -> Vec<Verdict> {
+    if system.schedules.len() < 2 {
+        return Vec::new();
+    }
+    let names = system.schedules.iter().map(|schedule| &schedule.name);
+    names
+        .map(|name| pending(Kind::ScheduleChange, name.value.clone(), name.span, "the change to a module schedule"))
+        .collect()
 }
