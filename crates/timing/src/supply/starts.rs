@@ -43,7 +43,7 @@ pub(super) fn worst_starts(supply: &WindowSupply) -> Vec<BusyStart> {
 }
 
 fn window_ends(supply: &WindowSupply) -> Vec<BusyStart> {
-    let first_frame = supply.edges[..supply.windows.len()].iter().enumerate();
+    let first_frame = supply.edges[..windows_before_repeat(supply)].iter().enumerate();
     let mut ends: Vec<BusyStart> = first_frame
         .map(|(k, edge)| BusyStart { at_ns: edge.end_ns, supplied_ns: edge.supplied_ns, next: k + 1 })
         .collect();
@@ -54,6 +54,21 @@ fn window_ends(supply: &WindowSupply) -> Vec<BusyStart> {
         ends.push(BusyStart::FRAME_BEGIN);
     }
     ends
+}
+
+/// The number of windows after which the table repeats itself within the frame. From a later window's end everything is as
+/// from its twin's among these, and a long frame of short periods would otherwise have thousands of equal starts.
+fn windows_before_repeat(supply: &WindowSupply) -> usize {
+    let windows = &supply.windows;
+    let repeats = |&count: &usize| {
+        let rounds = (windows.len() / count) as u64;
+        let shift_ns = supply.frame_ns() / rounds;
+        let twins = || windows.iter().zip(&windows[count..]);
+        windows.len().is_multiple_of(count)
+            && supply.frame_ns().is_multiple_of(rounds)
+            && twins().all(|(a, b)| b.start_ns - a.start_ns == shift_ns && b.end_ns - a.end_ns == shift_ns)
+    };
+    (1..=windows.len() / 2).find(repeats).unwrap_or(windows.len())
 }
 
 fn continues_across_frame_end(supply: &WindowSupply) -> bool {
