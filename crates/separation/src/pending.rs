@@ -1,17 +1,10 @@
 //! The claims in space that no analysis answers yet: listed, so that nothing passes by being forgotten.
 
-use claim::{Basis, Kind, Verdict};
-use diagnostic::Span;
+use claim::{Kind, Verdict};
 use model::System;
 use model::system::PortEnd;
 use quantity::PartitionId;
 use std::collections::BTreeMap;
-
-fn pending(kind: Kind, subject: String, place: Span, analysis: &'static str) -> Verdict {
-    let basis = Basis { analysis: "pending", source: "none", assumptions: Vec::new() };
-    let reason = format!("{analysis} is not analysed by this version");
-    Verdict { place: Some(place), ..Verdict::not_analysed(kind, subject, basis, reason) }
-}
 
 /// One *not analysed* verdict for every subject.
 pub(crate) fn check(system: &System) -> Vec<Verdict> {
@@ -25,16 +18,18 @@ fn of_board(system: &System) -> Vec<Verdict> {
     let mut verdicts = Vec::new();
     for device in &system.board.devices {
         let name = &device.name;
-        verdicts.push(pending(Kind::Device, name.value.clone(), name.span, "device separation"));
+        verdicts.push(Verdict::pending(Kind::Device, name.value.clone(), name.span, "device separation"));
         let lines = device.interrupts.iter().map(|interrupt| &interrupt.line);
-        verdicts.extend(lines.map(|line| pending(Kind::Interrupt, line.value.clone(), line.span, "interrupt routing")));
+        verdicts.extend(
+            lines.map(|line| Verdict::pending(Kind::Interrupt, line.value.clone(), line.span, "interrupt routing")),
+        );
     }
     for cache in system.board.caches.iter().filter(|cache| cache.partitionable) {
-        verdicts.push(pending(Kind::Cache, cache.name.value.clone(), cache.name.span, "the cache partition"));
+        verdicts.push(Verdict::pending(Kind::Cache, cache.name.value.clone(), cache.name.span, "the cache partition"));
     }
     if let Some(regulation) = &system.platform.regulation {
         let place = regulation.period.span;
-        verdicts.push(pending(Kind::Bandwidth, "memory".to_owned(), place, "the sum of bandwidth budgets"));
+        verdicts.push(Verdict::pending(Kind::Bandwidth, "memory".to_owned(), place, "the sum of bandwidth budgets"));
     }
     verdicts
 }
@@ -51,7 +46,10 @@ fn flows(system: &System) -> Vec<Verdict> {
     }
     let name = |id: PartitionId| system.partition(id).name.value.as_str();
     let subject = |(from, to)| format!("{}/{}", name(from), name(to));
-    pairs.into_iter().map(|(pair, place)| pending(Kind::Flow, subject(pair), place, "information flow")).collect()
+    pairs
+        .into_iter()
+        .map(|(pair, place)| Verdict::pending(Kind::Flow, subject(pair), place, "information flow"))
+        .collect()
 }
 
 /// One claim for each channel whose reader is more critical than its writer.
@@ -63,7 +61,7 @@ fn upward_flows(system: &System) -> Vec<Verdict> {
     };
     let channels = system.channels.iter().filter(rises);
     channels
-        .map(|c| pending(Kind::Criticality, c.name.value.clone(), c.name.span, "the criticality direction"))
+        .map(|c| Verdict::pending(Kind::Criticality, c.name.value.clone(), c.name.span, "the criticality direction"))
         .collect()
 }
 

@@ -1,15 +1,8 @@
 //! The claims in time that no analysis answers yet: listed, so that nothing passes by being forgotten.
 
-use claim::{Basis, Kind, Unit, Verdict};
-use diagnostic::Span;
+use claim::{Kind, Unit, Verdict};
 use model::System;
 use model::system::{ChannelKind, Need};
-
-fn pending(kind: Kind, subject: String, place: Span, analysis: &str) -> Verdict {
-    let basis = Basis { analysis: "pending", source: "none", assumptions: Vec::new() };
-    let reason = format!("{analysis} is not analysed by this version");
-    Verdict { place: Some(place), ..Verdict::not_analysed(kind, subject, basis, reason) }
-}
 
 /// One *not analysed* verdict for every subject.
 pub(super) fn check(system: &System) -> Vec<Verdict> {
@@ -30,7 +23,7 @@ fn chains(system: &System) -> Vec<Verdict> {
             Need::DataAge(need) => (Kind::DataAge, need, "the data age of a chain"),
         };
         let limit = Some(need.value.ns());
-        Verdict { limit, ..pending(kind, chain.name.value.clone(), chain.name.span, analysis) }
+        Verdict { limit, ..Verdict::pending(kind, chain.name.value.clone(), chain.name.span, analysis) }
     };
     system.chains.iter().map(verdict).collect()
 }
@@ -48,7 +41,7 @@ fn channels(system: &System) -> Vec<Verdict> {
                 (Kind::QueueDepth, Some(depth.value), Unit::Messages, "the depth that a queue needs")
             }
         };
-        let verdict = pending(kind, channel.name.value.clone(), channel.name.span, analysis);
+        let verdict = Verdict::pending(kind, channel.name.value.clone(), channel.name.span, analysis);
         Verdict { limit, unit, ..verdict }
     };
     system.channels.iter().map(verdict).collect()
@@ -61,7 +54,7 @@ fn restarts(system: &System) -> Vec<Verdict> {
         for (word, need) in [("warm", &restart.warm_need), ("cold", &restart.cold_need)] {
             let Some(need) = need else { continue };
             let subject = format!("{}/{word}", partition.name.value);
-            let verdict = pending(Kind::Restart, subject, need.span, "the outage after a restart");
+            let verdict = Verdict::pending(Kind::Restart, subject, need.span, "the outage after a restart");
             verdicts.push(Verdict { limit: Some(need.value.ns()), ..verdict });
         }
     }
@@ -74,7 +67,7 @@ fn boots(system: &System) -> Vec<Verdict> {
     let of = |id| needs().find(|need| need.partitions.iter().any(|named| named.value == id)).map(|need| (id, need));
     let verdict = |(id, need): (quantity::PartitionId, &model::system::BootNeed)| {
         let name = system.partition(id).name.value.clone();
-        let verdict = pending(Kind::Boot, name, need.within.span, "the time until a partition is operational");
+        let verdict = Verdict::pending(Kind::Boot, name, need.within.span, "the time until a partition is operational");
         Verdict { limit: Some(need.within.value.ns()), ..verdict }
     };
     system.partition_ids().filter_map(of).map(verdict).collect()
@@ -82,13 +75,13 @@ fn boots(system: &System) -> Vec<Verdict> {
 
 fn health(system: &System) -> Option<Verdict> {
     let first = system.health.as_ref()?.entries.first()?;
-    Some(pending(Kind::Health, "table".to_owned(), first.error.span, "the health-monitor table"))
+    Some(Verdict::pending(Kind::Health, "table".to_owned(), first.error.span, "the health-monitor table"))
 }
 
 fn forwarding(system: &System) -> Option<Verdict> {
     let forwarder = system.network.as_ref()?.forwarder;
     let name = system.partition(forwarder.value).name.value.clone();
-    Some(pending(Kind::Forwarding, name, forwarder.span, "what the forwarder carries"))
+    Some(Verdict::pending(Kind::Forwarding, name, forwarder.span, "what the forwarder carries"))
 }
 
 /// One claim for each schedule that another one can change to.
@@ -98,6 +91,8 @@ fn schedule_changes(system: &System) -> Vec<Verdict> {
     }
     let names = system.schedules.iter().map(|schedule| &schedule.name);
     names
-        .map(|name| pending(Kind::ScheduleChange, name.value.clone(), name.span, "the change to a module schedule"))
+        .map(|name| {
+            Verdict::pending(Kind::ScheduleChange, name.value.clone(), name.span, "the change to a module schedule")
+        })
         .collect()
 }
