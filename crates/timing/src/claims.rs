@@ -9,6 +9,7 @@ mod growth;
 mod partition_supply;
 mod pending;
 mod responses;
+mod results;
 mod scope;
 mod throttling;
 mod windows;
@@ -22,6 +23,7 @@ pub use workload::tasks_of;
 use claim::{Verdict, sort_verdicts};
 use model::System;
 use plan::Plan;
+use results::Results;
 use scope::Scope;
 
 /// Every claim in time about `system` under `plan`, in listing order. With several module schedules, each one's
@@ -31,10 +33,11 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     for scope in Scope::of_each_schedule(system, plan) {
         verdicts.extend(windows::check(&scope));
         verdicts.extend(core_margin::check(&scope));
+        let results = Results::of(&scope);
         for partition in scope.running_partitions() {
-            let cores = responses::analyse(&scope, partition);
-            verdicts.extend(responses::check(&scope, partition, &cores));
-            verdicts.extend(growth::check(&scope, partition, &cores));
+            let cores = results.cores(partition);
+            verdicts.extend(responses::check(&scope, partition, cores));
+            verdicts.extend(growth::check(&scope, partition, cores));
         }
     }
     sort_verdicts(&mut verdicts);
