@@ -16,4 +16,4 @@ mod task_set;
 pub mod witness;
 
 pub use demand::Shortfall;
-pub use task_set::{Release, Task, TaskSet, TaskSetError};
+pub use task_set::{Policy, Release, Task, TaskSet, TaskSetError};
