@@ -5,9 +5,12 @@
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
 mod arithmetic;
+pub mod blocking;
 pub mod claims;
 mod demand;
 pub mod demand_bound;
+pub mod multiprocessor;
+pub mod opaque;
 pub mod response;
 mod scratch;
 pub mod sensitivity;

@@ -81,12 +81,40 @@ pub struct Bound {
 pub enum GaveUp {
     /// More steps than the limit without the busy window's end.
     BusyWindowTooLong,
+    /// On several cores at once: the others can keep the job waiting past its deadline, as far as is known.
+    MayWaitTooLong,
+    /// On several cores at once: the same, since another task is not shown to meet its deadline.
+    AnotherMayBeLate,
+    /// On several cores at once: the deadline is above the period, which the test does not take.
+    DeadlineAbovePeriod,
+}
+
+impl GaveUp {
+    /// Whether a test was made and failed, not given up.
+    pub fn is_failed_test(self) -> bool {
+        matches!(self, Self::MayWaitTooLong | Self::AnotherMayBeLate)
+    }
 }
 
 impl std::fmt::Display for GaveUp {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::BusyWindowTooLong => write!(f, "the busy window has too many steps to follow"),
+            Self::MayWaitTooLong => {
+                write!(
+                    f,
+                    "the test on several cores does not exclude that the others keep it waiting past its deadline"
+                )
+            }
+            Self::AnotherMayBeLate => {
+                write!(
+                    f,
+                    "another task on the same virtual cores is not shown to meet its deadline, and could delay this one"
+                )
+            }
+            Self::DeadlineAbovePeriod => {
+                write!(f, "its deadline is above its period, which the test on several cores does not take")
+            }
         }
     }
 }
