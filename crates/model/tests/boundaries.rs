@@ -103,6 +103,8 @@ fn servers_and_shares() {
         |deadline: &str| format!("server = {{ budget = \"5 ms\", period = \"20 ms\", deadline = \"{deadline}\" }}");
     assert_eq!(with("\"budget server\"", &server("5 ms")), SILENT);
     assert_eq!(with("\"budget server\"", &server("4999999 ns")), ["E0306"]);
+    assert_eq!(with("\"budget server\"", &server("20 ms")), SILENT);
+    assert_eq!(with("\"budget server\"", &server("20000001 ns")), ["E0319"]);
     assert_eq!(with("\"budget server\"", "share = { share = 1 }"), ["E0304"]);
     assert_eq!(with("\"proportional share\"\nquantum = \"1 ms\"", "share = { share = 1 }"), SILENT);
     assert_eq!(with("\"proportional share\"\nquantum = \"1 ms\"", "share = { share = 0 }"), ["E0112"]);
@@ -111,6 +113,15 @@ fn servers_and_shares() {
     assert_eq!(with("\"dedicated\"", "period = \"20 ms\""), ["E0304"]);
     assert_eq!(with("\"dedicated\"\ndrift_ppm = 20", ""), ["E0303"]);
     assert_eq!(with("\"window table\"\ndrift_ppm = 20", "period = \"20 ms\""), SILENT);
+    assert_eq!(with("\"window table\"\ndrift_ppm = 1\nsynchronised = true", ""), ["E0320"]);
+    assert_eq!(with("\"window table\"\ndrift_ppm = 0\nsynchronised = true", ""), SILENT);
+    assert_eq!(with("\"window table\"\ndrift_ppm = 1\nsynchronised = false", ""), SILENT);
+    let by_platform = |said: &str| {
+        let set = "[[core_set]]\nname = \"all\"\ncores = [\"0\"]\npolicy = \"window table\"\ndrift_ppm = 1";
+        codes(&[("[[partition]]", &format!("[platform]\nsynchronised = {said}\n\n{set}\n\n[[partition]]"))])
+    };
+    assert_eq!(by_platform("true"), ["E0320"]);
+    assert_eq!(by_platform("false"), SILENT);
 }
 
 #[test]
