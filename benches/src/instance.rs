@@ -3,7 +3,7 @@
 use serde::Deserialize;
 use std::error::Error;
 use std::path::Path;
-use timing::supply::{Interval, WindowSupply};
+use timing::supply::{Interval, Supply};
 use timing::{Release, Task, TaskSet};
 
 /// A whole instance; every time in ns.
@@ -56,7 +56,7 @@ impl Instance {
 
 /// One partition, ready for the analyses of `timing`.
 pub struct Prepared {
-    pub supply: WindowSupply,
+    pub supply: Supply,
     pub tasks: TaskSet,
     /// The instance's number of each task.
     pub ids: Vec<usize>,
@@ -79,7 +79,7 @@ fn prepare(instance: &Instance, partition: &InstancePartition) -> Result<Prepare
     intervals.sort_by_key(|interval| interval.start_ns);
     let tasks: Option<Vec<Task>> = partition.tasks.iter().map(|&id| instance.tasks.get(id).map(task)).collect();
     Ok(Prepared {
-        supply: WindowSupply::new(core.major_frame, &intervals)?,
+        supply: Supply::new(core.major_frame, &intervals)?,
         tasks: TaskSet::new(&tasks.ok_or("a partition names a task that is not there")?)?,
         ids: partition.tasks.clone(),
     })

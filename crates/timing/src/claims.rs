@@ -6,10 +6,13 @@ mod charge;
 mod core_margin;
 mod curves;
 mod growth;
+mod overheads;
 mod partition_supply;
 mod pending;
 mod responses;
+mod results;
 mod scope;
+mod spare;
 mod throttling;
 mod windows;
 mod witness;
@@ -22,6 +25,7 @@ pub use workload::tasks_of;
 use claim::{Verdict, sort_verdicts};
 use model::System;
 use plan::Plan;
+use results::Results;
 use scope::Scope;
 
 /// Every claim in time about `system` under `plan`, in listing order. With several module schedules, each one's
@@ -31,10 +35,13 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     for scope in Scope::of_each_schedule(system, plan) {
         verdicts.extend(windows::check(&scope));
         verdicts.extend(core_margin::check(&scope));
+        verdicts.extend(spare::check(&scope));
+        let results = Results::of(&scope);
+        verdicts.extend(overheads::check(&scope, &results));
         for partition in scope.running_partitions() {
-            let cores = responses::analyse(&scope, partition);
-            verdicts.extend(responses::check(&scope, partition, &cores));
-            verdicts.extend(growth::check(&scope, partition, &cores));
+            let cores = results.cores(partition);
+            verdicts.extend(responses::check(&scope, partition, cores));
+            verdicts.extend(growth::check(&scope, partition, cores));
         }
     }
     sort_verdicts(&mut verdicts);

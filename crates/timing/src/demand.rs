@@ -10,7 +10,7 @@
 //! Differs from the source: exact rationals instead of a rounded utilisation.
 //! Checked by: tests below against fractions worked by hand; the vessel's seeded findings.
 
-use crate::supply::WindowSupply;
+use crate::supply::Supply;
 use crate::task_set::TaskSet;
 use num_bigint::BigUint;
 use num_integer::Integer;
@@ -42,7 +42,7 @@ impl std::fmt::Display for Shortfall {
 }
 
 /// By how much the demand of the tasks of `level` passes the supply; none where it does not.
-pub(crate) fn shortfall(supply: &WindowSupply, tasks: &TaskSet, level: Range<usize>) -> Option<Shortfall> {
+pub(crate) fn shortfall(supply: &Supply, tasks: &TaskSet, level: Range<usize>) -> Option<Shortfall> {
     if surely_borne(supply, tasks, level.clone()) {
         return None;
     }
@@ -57,7 +57,7 @@ pub(crate) fn shortfall(supply: &WindowSupply, tasks: &TaskSet, level: Range<usi
 }
 
 /// Whether already the demand rounded up stays within the supply rounded down.
-fn surely_borne(supply: &WindowSupply, tasks: &TaskSet, level: Range<usize>) -> bool {
+fn surely_borne(supply: &Supply, tasks: &TaskSet, level: Range<usize>) -> bool {
     let rounded_up = |k: usize| enclose(tasks.charged_ns[k] as u128, tasks.period_ns[k] as u128).1;
     let greatest = level.map(rounded_up).fold(0, u128::saturating_add);
     greatest <= enclose(u128::from(supply.per_frame_ns()), u128::from(supply.frame_ns())).0
@@ -70,7 +70,7 @@ fn enclose(numerator: u128, denominator: u128) -> (u128, u128) {
 }
 
 /// The sum of `C' M / T` as numerator and denominator, in ns per frame.
-fn demand_per_frame(supply: &WindowSupply, tasks: &TaskSet, level: Range<usize>) -> (BigUint, BigUint) {
+fn demand_per_frame(supply: &Supply, tasks: &TaskSet, level: Range<usize>) -> (BigUint, BigUint) {
     let mut demand = BigUint::from(0u8);
     let mut denominator = BigUint::from(1u8);
     for k in level {
@@ -99,7 +99,7 @@ mod tests {
             release: Release::FreeRunning,
         };
         let set = TaskSet::new(&tasks.iter().map(task).collect::<Vec<_>>()).expect("well-formed tasks");
-        let supply = WindowSupply::new(frame_ns, &[Interval { start_ns: 0, end_ns: usable_ns }]).expect("a table");
+        let supply = Supply::new(frame_ns, &[Interval { start_ns: 0, end_ns: usable_ns }]).expect("a table");
         shortfall(&supply, &set, 0..set.len()).map(|excess| excess.to_string())
     }
 

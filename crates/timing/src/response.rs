@@ -5,7 +5,7 @@ mod frame_aligned;
 pub mod free_running;
 
 use crate::demand::Shortfall;
-use crate::supply::WindowSupply;
+use crate::supply::Supply;
 use crate::task_set::TaskSet;
 
 pub(crate) use deadlines::Deadlines;
@@ -13,7 +13,7 @@ pub use frame_aligned::JOB_LIMIT;
 use frame_aligned::Jobs;
 
 /// The worst response of every task by its own release kind, in the order in which the tasks were given.
-pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> {
+pub fn worst_responses(supply: &Supply, tasks: &TaskSet) -> Vec<Response> {
     match Jobs::where_aligned(supply, tasks) {
         Some(jobs) => frame_aligned::worst_responses(supply, tasks, &jobs),
         None => free_running::worst_responses(supply, tasks),
@@ -22,7 +22,7 @@ pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> 
 
 /// Whether the release kinds come to free-running: some task is, or the hyperperiod of frame-aligned ones holds
 /// more than [`JOB_LIMIT`] jobs, so that release in any phase is taken as a bound.
-pub fn taken_as_free_running(supply: &WindowSupply, tasks: &TaskSet) -> bool {
+pub fn taken_as_free_running(supply: &Supply, tasks: &TaskSet) -> bool {
     !tasks.all_frame_aligned() || frame_aligned::hyperperiod_ns(supply, tasks).is_none()
 }
 

@@ -61,7 +61,7 @@ impl std::error::Error for SupplyError {}
 
 /// The exact supply of one partition on one core.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct WindowSupply {
+pub struct Supply {
     frame_ns: i64,
     per_frame_ns: i64,
     /// Usable windows of one frame; touching intervals are one, except across the frame's end.
@@ -89,7 +89,7 @@ const LAP_WINDOWS: usize = 32;
 /// A lap is at most so long, so that instants within it stay small numbers.
 const LONGEST_LAP_NS: i64 = 1 << 58;
 
-impl WindowSupply {
+impl Supply {
     /// The supply of the usable `intervals` of every frame of `frame_ns`.
     ///
     /// # Errors

@@ -12,7 +12,7 @@
 //! Checked by: a replay of segments against windows, releases and execution times in `tests/`.
 
 use crate::response::{Bound, taken_as_free_running};
-use crate::supply::WindowSupply;
+use crate::supply::Supply;
 use crate::task_set::{Release, TaskSet};
 
 /// The most jobs a scenario shows; a longer busy window keeps its bound and shows no timeline.
@@ -77,7 +77,7 @@ pub struct Scenario {
 /// # Panics
 /// Where `bound` is not what the analysis gave for that task: the completion would differ.
 pub fn scenario(
-    supply: &WindowSupply,
+    supply: &Supply,
     tasks: &TaskSet,
     index: usize,
     bound: &Bound,
@@ -141,7 +141,7 @@ fn take_jobs(tasks: &TaskSet, at: usize, first_ns: i64, last_ns: i64, jobs: &mut
 
 /// The jobs of a scenario while they run.
 struct Run<'a> {
-    supply: &'a WindowSupply,
+    supply: &'a Supply,
     phase_ns: u64,
     /// By release.
     jobs: &'a [Job],
@@ -156,7 +156,7 @@ struct Run<'a> {
 }
 
 impl<'a> Run<'a> {
-    fn new(supply: &'a WindowSupply, tasks: &TaskSet, position: usize, phase_ns: u64, jobs: &'a [Job]) -> Self {
+    fn new(supply: &'a Supply, tasks: &TaskSet, position: usize, phase_ns: u64, jobs: &'a [Job]) -> Self {
         let urgency = |job: &Job| match tasks.position[job.task] {
             own if own == position => usize::MAX,
             other => other,

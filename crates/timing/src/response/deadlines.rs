@@ -2,12 +2,12 @@
 
 use super::frame_aligned::{self, Jobs};
 use super::free_running;
-use crate::supply::{BusyStart, WindowSupply};
+use crate::supply::{BusyStart, Supply};
 use crate::task_set::TaskSet;
 
 /// What stays the same from one trial to the next.
 pub(crate) struct Deadlines<'a> {
-    supply: &'a WindowSupply,
+    supply: &'a Supply,
     kind: Kind,
 }
 
@@ -20,7 +20,7 @@ enum Kind {
 
 impl<'a> Deadlines<'a> {
     /// By the release kinds of `tasks`, as [`super::worst_responses`] takes them.
-    pub(crate) fn new(supply: &'a WindowSupply, tasks: &TaskSet) -> Self {
+    pub(crate) fn new(supply: &'a Supply, tasks: &TaskSet) -> Self {
         let kind = match Jobs::where_aligned(supply, tasks) {
             Some(jobs) => Kind::FrameAligned(jobs),
             None => Kind::FreeRunning(supply.busy_starts().to_vec()),

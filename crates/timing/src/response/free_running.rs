@@ -24,7 +24,7 @@
 
 use super::{Bound, Exactness, GaveUp, Inexact, Response};
 use crate::scratch::Scratch;
-use crate::supply::{BusyStart, Cursor, FARTHEST_NS, NEVER, WindowSupply};
+use crate::supply::{BusyStart, Cursor, FARTHEST_NS, NEVER, Supply};
 use crate::task_set::TaskSet;
 use crate::{arithmetic, demand};
 
@@ -34,7 +34,7 @@ const FIRST_JOB_ROUNDS: u32 = 1 << 16;
 const BUSY_WINDOW_ROUNDS: u32 = 1 << 22;
 
 /// The worst response of every task, in the order in which the tasks were given.
-pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> {
+pub fn worst_responses(supply: &Supply, tasks: &TaskSet) -> Vec<Response> {
     let worst = worst_from(supply, tasks, supply.busy_starts());
     match at_boot(supply, tasks) {
         Some(boot) => {
@@ -46,7 +46,7 @@ pub fn worst_responses(supply: &WindowSupply, tasks: &TaskSet) -> Vec<Response> 
 }
 
 /// The tasks at the begin of the first frame, where some of its supply is lost.
-pub(crate) fn at_boot(supply: &WindowSupply, tasks: &TaskSet) -> Option<TaskSet> {
+pub(crate) fn at_boot(supply: &Supply, tasks: &TaskSet) -> Option<TaskSet> {
     (supply.boot_ns() > 0).then(|| tasks.at_boot(supply.boot_loss_ns()))
 }
 
@@ -58,7 +58,7 @@ fn begun_at_boot(response: Response) -> Response {
 }
 
 /// The worst response of every task over busy windows from `starts`.
-fn worst_from(supply: &WindowSupply, tasks: &TaskSet, starts: &[BusyStart]) -> Vec<Response> {
+fn worst_from(supply: &Supply, tasks: &TaskSet, starts: &[BusyStart]) -> Vec<Response> {
     let mut scratch = Scratch::new(First { finish_ns: -1, start_ns: 0 }, tasks.len());
     let first = scratch.as_mut_slice();
     first_jobs(supply, tasks, starts, first);
@@ -79,7 +79,7 @@ fn worst_from(supply: &WindowSupply, tasks: &TaskSet, starts: &[BusyStart]) -> V
 /// The first job of the busy window that surely passes the deadline, for the task at `index` of the list given,
 /// although its responses may have no bound. None where no job of at most the limit does, or the more urgent tasks
 /// leave it nothing.
-pub fn first_miss(supply: &WindowSupply, tasks: &TaskSet, index: usize) -> Option<Bound> {
+pub fn first_miss(supply: &Supply, tasks: &TaskSet, index: usize) -> Option<Bound> {
     let position = tasks.position[index];
     if position >= tasks.before_overload() {
         return None;
@@ -101,7 +101,7 @@ pub fn first_miss(supply: &WindowSupply, tasks: &TaskSet, index: usize) -> Optio
 
 /// Whether every task meets its deadline; every charged time is within its period and deadline. The start that a
 /// deadline is missed from is moved to the front, since the next trial often misses from there too.
-pub(super) fn deadlines_met(supply: &WindowSupply, tasks: &TaskSet, starts: &mut [BusyStart]) -> bool {
+pub(super) fn deadlines_met(supply: &Supply, tasks: &TaskSet, starts: &mut [BusyStart]) -> bool {
     let mut next_ns = Scratch::new(0, tasks.len());
     let mut busy = BusyWindow { supply, tasks, next_ns: next_ns.as_mut_slice() };
     let missed = (0..starts.len()).find(|&k| !first_deadlines_met(&mut busy, starts[k]));
@@ -166,7 +166,7 @@ impl First {
 }
 
 /// The latest first jobs by position.
-fn first_jobs(supply: &WindowSupply, tasks: &TaskSet, starts: &[BusyStart], latest: &mut [First]) {
+fn first_jobs(supply: &Supply, tasks: &TaskSet, starts: &[BusyStart], latest: &mut [First]) {
     let (countable, overloaded) = latest.split_at_mut(tasks.before_overload());
     overloaded.fill(First { finish_ns: NEVER, start_ns: 0 });
     let limits_ns = &tasks.first_limit_ns[..countable.len()];
@@ -205,7 +205,7 @@ impl Worst {
 }
 
 fn whole_busy_window(
-    supply: &WindowSupply,
+    supply: &Supply,
     tasks: &TaskSet,
     starts: &[BusyStart],
     position: usize,
@@ -262,7 +262,7 @@ impl Search {
 }
 
 /// The own jobs in one lcm of the frame and the periods of the level; without end where it passes `u64`.
-fn jobs_of_one_lcm(supply: &WindowSupply, tasks: &TaskSet, position: usize) -> u64 {
+fn jobs_of_one_lcm(supply: &Supply, tasks: &TaskSet, position: usize) -> u64 {
     let periods = tasks.period_ns[tasks.level(position)].iter().map(|&period_ns| period_ns as u64);
     let lcm_ns = arithmetic::lcm_of(periods.chain([supply.frame_ns()]));
     lcm_ns.map_or(u64::MAX, |lcm_ns| lcm_ns / tasks.period_ns[position] as u64)
@@ -270,7 +270,7 @@ fn jobs_of_one_lcm(supply: &WindowSupply, tasks: &TaskSet, position: usize) -> u
 
 /// Busy windows of one partition, one after the other.
 struct BusyWindow<'a> {
-    supply: &'a WindowSupply,
+    supply: &'a Supply,
     tasks: &'a TaskSet,
     /// The next release of each other task that the work so far does not hold yet.
     next_ns: &'a mut [i64],
@@ -332,7 +332,7 @@ struct Work<'a> {
 }
 
 impl<'a> Work<'a> {
-    fn new(supply: &'a WindowSupply, start: BusyStart) -> Self {
+    fn new(supply: &'a Supply, start: BusyStart) -> Self {
         Self { cursor: Cursor::new(supply, start), counted_ns: 0, earliest_ns: NEVER }
     }
 
