@@ -290,3 +290,18 @@ fn who_takes_time_to_build_has_a_builder() {
     assert_eq!(built("build_time = \"1 ns\""), ["E0318"]);
     assert_eq!(built("built_by = \"LOG\"\nbuild_time = \"0 ns\""), ["E0112"]);
 }
+
+#[test]
+fn equal_priorities_on_one_virtual_core() {
+    let with = |first: &str, second: &str| {
+        let text = SMALLEST.replacen("name = \"0\"", "name = \"0\"\n\n[[board.core]]\nname = \"1\"", 1);
+        let text = text.replacen("guest =", "virtual_cores = 2\nguest =", 1) + first;
+        let task = "[[partition.task]]\nname = \"plot\"\nperiod = \"20 ms\"\npriority = 1\n";
+        let reading = read(text + "\n" + task + second);
+        found(&reading).iter().map(|found| found[..5].to_owned()).collect::<Vec<_>>()
+    };
+    assert_eq!(with("virtual_core = 0", "virtual_core = 1"), SILENT);
+    assert_eq!(with("virtual_core = 1", "virtual_core = 1"), ["W0401"]);
+    assert_eq!(with("virtual_core = 1", ""), ["W0401"], "one that is free meets the other");
+    assert_eq!(with("", ""), ["W0401"]);
+}
