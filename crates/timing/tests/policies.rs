@@ -6,6 +6,7 @@ use timing::demand_bound::{UnderSupply, under_supply};
 use timing::response::{Response, worst_in_any_phase};
 use timing::sensitivity::{common_factor_ppm, largest_charged_ns};
 use timing::supply::{Interval, Supply};
+use timing::witness::{Holder, Job, scenario};
 use timing::{Policy, Release, Task, TaskSet};
 
 const FRAME_NS: u64 = 60;
@@ -102,6 +103,23 @@ proptest! {
             let pairs = responses(&supply, &tasks, policy).into_iter().zip(responses(&supply, &loaded, policy));
             for (less, more) in pairs {
                 prop_assert!(more.unwrap_or(u64::MAX) >= less.unwrap_or(u64::MAX), "{policy:?} {loaded:?}");
+            }
+        }
+    }
+
+    /// The scenario that is named with an exact bound, run forward, ends where the bound says; the run checks that itself.
+    #[test]
+    fn exact_bounds_are_attained_by_their_scenarios(supply in supply(), tasks in tasks()) {
+        for policy in POLICIES {
+            let set = set(&tasks, policy);
+            for (k, found) in worst_in_any_phase(&supply, &set).iter().enumerate() {
+                let Some(bound) = found.bound().filter(|bound| bound.exactness.is_exact()) else { continue };
+                let shown = scenario(&supply, &set, k, bound, true).expect("a short busy window");
+                let own = shown.jobs.iter().rfind(|job| job.task == k).expect("the job itself");
+                prop_assert_eq!(shown.completes_ns as i64 - own.arrival_ns, bound.response_ns as i64);
+                prop_assert_eq!(shown.timeline.last().map(|last| last.holder), Some(Holder::Task(k)));
+                let legal = |job: &Job| (0..=tasks[job.task].jitter_ns as i64).contains(&(job.release_ns - job.arrival_ns));
+                prop_assert!(shown.jobs.iter().all(legal));
             }
         }
     }
