@@ -4,8 +4,12 @@
 
 mod charge;
 mod core_margin;
+mod core_sets;
 mod curves;
 mod growth;
+mod home;
+mod locking;
+mod opaque;
 mod overheads;
 mod partition_supply;
 mod pending;
@@ -20,7 +24,7 @@ mod workload;
 
 pub use curves::{SupplyCurve, supply_curves};
 pub use partition_supply::supply_of;
-pub use workload::tasks_of;
+pub use workload::{policy_of, tasks_of};
 
 use claim::{Verdict, sort_verdicts};
 use model::System;
@@ -34,6 +38,7 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = pending::check(system);
     for scope in Scope::of_each_schedule(system, plan) {
         verdicts.extend(windows::check(&scope));
+        verdicts.extend(core_sets::check(&scope));
         verdicts.extend(core_margin::check(&scope));
         verdicts.extend(spare::check(&scope));
         let results = Results::of(&scope);

@@ -154,6 +154,10 @@ pub enum Inexact {
     EqualDeadline,
     /// Blocking is charged, also where no job of a later deadline can have begun.
     DeadlineBlocking,
+    /// The longest section of a resource under an immediate ceiling is charged, met or not.
+    CeilingBlocking,
+    /// The sections of resources that can add up under priority inheritance are charged, met or not.
+    InheritanceBlocking,
     /// Several cores at once: the jobs that others of the partition keep waiting are counted, not run.
     SeveralCores,
 }
@@ -184,6 +188,10 @@ impl std::fmt::Display for Inexact {
             Self::AnyShareSchedule => "any schedule that keeps the share is covered",
             Self::EqualDeadline => "jobs of an equal deadline are counted as going first",
             Self::DeadlineBlocking => "blocking is charged also where no job of a later deadline can have begun",
+            Self::CeilingBlocking => "blocking is the longest section under the immediate priority ceiling",
+            Self::InheritanceBlocking => {
+                "blocking is the greatest sum of sections under priority inheritance, one of each task and resource"
+            }
             Self::SeveralCores => {
                 "what the others of the partition can keep it waiting for on all virtual cores is counted, not run"
             }
