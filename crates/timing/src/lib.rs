@@ -5,6 +5,7 @@
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
 mod arithmetic;
+pub mod chain;
 pub mod claims;
 mod demand;
 pub mod demand_bound;
