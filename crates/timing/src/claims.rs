@@ -2,6 +2,8 @@
 //!
 //! A datum that is missing makes *not analysed* of what needs it, and the reason names it.
 
+mod alarms;
+mod chains;
 mod charge;
 mod core_margin;
 mod curves;
@@ -16,6 +18,7 @@ mod windows;
 mod witness;
 mod workload;
 
+pub use alarms::alarms;
 pub use curves::{SupplyCurve, supply_curves};
 pub use partition_supply::supply_of;
 pub use workload::tasks_of;
@@ -30,10 +33,13 @@ use scope::Scope;
 /// claims carry its name behind.
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = pending::check(system);
-    for scope in Scope::of_each_schedule(system, plan) {
+    let scopes = Scope::of_each_schedule(system, plan);
+    verdicts.extend(chains::check_idle(system, &scopes));
+    for scope in scopes {
         verdicts.extend(windows::check(&scope));
         verdicts.extend(core_margin::check(&scope));
         let results = Results::of(&scope);
+        verdicts.extend(chains::check(&scope, &results));
         for partition in scope.running_partitions() {
             let cores = results.cores(partition);
             verdicts.extend(responses::check(&scope, partition, cores));
