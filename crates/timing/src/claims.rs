@@ -8,11 +8,13 @@ mod charge;
 mod core_margin;
 mod curves;
 mod growth;
+mod overheads;
 mod partition_supply;
 mod pending;
 mod responses;
 mod results;
 mod scope;
+mod spare;
 mod throttling;
 mod windows;
 mod witness;
@@ -38,7 +40,9 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     for scope in scopes {
         verdicts.extend(windows::check(&scope));
         verdicts.extend(core_margin::check(&scope));
+        verdicts.extend(spare::check(&scope));
         let results = Results::of(&scope);
+        verdicts.extend(overheads::check(&scope, &results));
         verdicts.extend(chains::check(&scope, &results));
         for partition in scope.running_partitions() {
             let cores = results.cores(partition);

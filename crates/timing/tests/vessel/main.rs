@@ -5,6 +5,7 @@
 
 mod chains;
 mod claims;
+mod margins;
 mod responses;
 mod scenarios;
 mod system;
