@@ -8,6 +8,7 @@ mod charge;
 mod core_margin;
 mod curves;
 mod growth;
+mod output_jitter;
 mod overheads;
 mod partition_supply;
 mod pending;
@@ -25,6 +26,7 @@ pub use curves::{SupplyCurve, supply_curves};
 pub use partition_supply::supply_of;
 pub use workload::tasks_of;
 
+use chains::aligned::Aligned;
 use claim::{Verdict, sort_verdicts};
 use model::System;
 use plan::Plan;
@@ -43,7 +45,9 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
         verdicts.extend(spare::check(&scope));
         let results = Results::of(&scope);
         verdicts.extend(overheads::check(&scope, &results));
-        verdicts.extend(chains::check(&scope, &results));
+        let mut aligned = Aligned::new(&scope, &results);
+        verdicts.extend(chains::check(&scope, &results, &mut aligned));
+        verdicts.extend(output_jitter::check(&scope, &results, &mut aligned));
         for partition in scope.running_partitions() {
             let cores = results.cores(partition);
             verdicts.extend(responses::check(&scope, partition, cores));

@@ -20,32 +20,34 @@
 use crate::supply::Supply;
 use crate::task_set::{Release, TaskSet};
 
-/// The earliest starts of the jobs of one hyperperiod, task by task in the order in which the tasks were given, in ns from its begin; jobs
-/// by arrival. Empty for a free-running task. `shortest_ns` holds each task's shortest execution.
+/// The jobs of one task in one hyperperiod, by arrival, in ns from its begin; none of a free-running one.
+pub(crate) struct Earliest {
+    period_ns: i64,
+    /// The latest release of the first job.
+    first_latest_ns: i64,
+    pub(crate) starts_ns: Vec<i64>,
+    pub(crate) finishes_ns: Vec<i64>,
+}
+
+/// The earliest starts and finishes of the jobs of one hyperperiod, task by task in the order in which the tasks were given.
+/// `shortest_ns` holds each task's shortest execution.
 ///
 /// None where the partition has no supply.
-pub(crate) fn earliest_starts(
+pub(crate) fn earliest_jobs(
     supply: &Supply,
     tasks: &TaskSet,
     shortest_ns: &[u64],
     hyperperiod_ns: u64,
-) -> Option<Vec<Vec<i64>>> {
+) -> Option<Vec<Earliest>> {
     let mut found: Vec<Earliest> = Vec::with_capacity(tasks.len());
     for position in 0..tasks.len() {
         let more_urgent = tasks.priority.partition_point(|&priority| priority > tasks.priority[position]);
         let shortest_ns = shortest_ns[tasks.given[position]].max(1);
         found.push(of_task(supply, tasks, position, shortest_ns, &found[..more_urgent], hyperperiod_ns)?);
     }
-    Some(tasks.position.iter().map(|&position| std::mem::take(&mut found[position].starts_ns)).collect())
-}
-
-/// The jobs of one task in one hyperperiod; none of a free-running one.
-struct Earliest {
-    period_ns: i64,
-    /// The latest release of the first job.
-    first_latest_ns: i64,
-    starts_ns: Vec<i64>,
-    finishes_ns: Vec<i64>,
+    let mut by_given: Vec<_> = tasks.given.iter().zip(found).collect();
+    by_given.sort_unstable_by_key(|(given, _)| **given);
+    Some(by_given.into_iter().map(|(_, jobs)| jobs).collect())
 }
 
 impl Earliest {

@@ -12,7 +12,7 @@
 //! Differs from the source: nothing.
 //! Checked by: the survey vessel's seven chains; published examples; cases with one datum taken away each.
 
-mod aligned;
+pub(super) mod aligned;
 mod bounds;
 mod links;
 mod queue;
@@ -32,10 +32,9 @@ use quantity::Duration;
 use waterfall::Waterfall;
 
 /// One verdict for each chain whose tasks all run in the schedule.
-pub(super) fn check(scope: &Scope<'_>, results: &Results) -> Vec<Verdict> {
-    let mut aligned = Aligned::new(scope, results);
+pub(super) fn check<'a>(scope: &'a Scope<'a>, results: &'a Results, aligned: &mut Aligned<'a>) -> Vec<Verdict> {
     let here = scope.system.chains.iter().filter(|chain| runs(scope, chain));
-    here.map(|chain| verdict(scope, results, &mut aligned, chain)).collect()
+    here.map(|chain| verdict(scope, results, aligned, chain)).collect()
 }
 
 /// One verdict for each chain whose tasks run together in none of the schedules.

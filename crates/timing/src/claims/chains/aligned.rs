@@ -1,7 +1,7 @@
 //! The jobs that keep to the frame: when they read at the earliest and write at the latest.
 
 use super::links::Link;
-use crate::chain::{JobTimes, earliest_starts};
+use crate::chain::{Earliest, JobTimes, earliest_jobs};
 use crate::claims::results::Results;
 use crate::claims::scope::Scope;
 use crate::claims::{partition_supply, responses};
@@ -15,7 +15,7 @@ use quantity::{Duration, PartitionId, TaskId};
 use std::collections::BTreeMap;
 
 /// The virtual cores that chains have passed through, each analysed once.
-pub(super) struct Aligned<'a> {
+pub(in crate::claims) struct Aligned<'a> {
     scope: &'a Scope<'a>,
     results: &'a Results,
     cores: BTreeMap<(PartitionId, u32), Result<AlignedCore, String>>,
@@ -25,14 +25,14 @@ pub(super) struct Aligned<'a> {
 struct AlignedCore {
     ids: Vec<TaskId>,
     tasks: Vec<Task>,
-    /// The jobs' earliest starts, task by task; of a free-running task none.
-    starts_ns: Vec<Vec<i64>>,
+    /// The jobs' earliest times, task by task; of a free-running task none.
+    earliest: Vec<Earliest>,
     /// The jobs' latest responses, task by task; none where some task of the core is free-running.
     responses_ns: Option<Vec<Vec<i64>>>,
 }
 
 impl<'a> Aligned<'a> {
-    pub(super) fn new(scope: &'a Scope<'a>, results: &'a Results) -> Self {
+    pub(in crate::claims) fn new(scope: &'a Scope<'a>, results: &'a Results) -> Self {
         Self { scope, results, cores: BTreeMap::new() }
     }
 
@@ -41,19 +41,43 @@ impl<'a> Aligned<'a> {
     /// # Errors
     /// Why they do not keep to the frame, or are not followed.
     pub(super) fn jobs(&mut self, link: &Link) -> Result<JobTimes, String> {
-        let (scope, results) = (self.scope, self.results);
-        let task = scope.system.task(link.id);
-        let system::Release::FrameAligned { offset } = task.release.value else {
-            return Err(format!("`{}` is free-running", link.label));
-        };
-        let core = responses::virtual_core_of(scope, link.id).ok_or(responses::UNPINNED)?;
-        require_synchronised(scope, task.partition, core)?;
         if link.logical {
-            return logical_jobs(link, offset.ns(), scope.frame_ns());
+            return logical_jobs(link, self.offset_ns(link.id)?, self.scope.frame_ns());
         }
-        let found = self.cores.entry((task.partition, core));
-        let core = found.or_insert_with(|| analyse(scope, results, task.partition, core)).as_ref();
-        core.map_err(Clone::clone)?.jobs(link)
+        Ok(self.core_of(link.id)?.task(link.id)?.jobs(link.times.response_ns))
+    }
+
+    /// By how much the completions of a task that keeps to the frame vary against its arrivals, in ns, none of its jobs responding
+    /// later than `response_ns`.
+    ///
+    /// # Errors
+    /// Why they do not keep to the frame, or are not followed.
+    pub(in crate::claims) fn jitter_ns(&mut self, id: TaskId, response_ns: u64) -> Result<u64, String> {
+        Ok(self.core_of(id)?.task(id)?.jitter_ns(response_ns))
+    }
+
+    /// # Errors
+    /// Why the task does not keep to the frame.
+    fn offset_ns(&self, id: TaskId) -> Result<u64, String> {
+        let scope = self.scope;
+        let task = scope.system.task(id);
+        let core = responses::virtual_core_of(scope, id).ok_or(responses::UNPINNED)?;
+        match task.release.value {
+            system::Release::FreeRunning => Err("it is free-running".to_owned()),
+            system::Release::FrameAligned { offset } => {
+                require_synchronised(scope, task.partition, core).map(|()| offset.ns())
+            }
+        }
+    }
+
+    /// The virtual core of a task, its jobs followed.
+    fn core_of(&mut self, id: TaskId) -> Result<&AlignedCore, String> {
+        self.offset_ns(id)?;
+        let (scope, results) = (self.scope, self.results);
+        let core = responses::virtual_core_of(scope, id).ok_or(responses::UNPINNED)?;
+        let partition = scope.system.task(id).partition;
+        let found = self.cores.entry((partition, core));
+        found.or_insert_with(|| analyse(scope, results, partition, core)).as_ref().map_err(Clone::clone)
     }
 
     /// Whether the reader of two tasks in a row surely begins after a job of the writer that is released before.
@@ -110,10 +134,9 @@ fn analyse(scope: &Scope<'_>, results: &Results, partition: PartitionId, core: u
     let hyperperiod_ns = hyperperiod_ns(periods_ns)?;
     let shortest_ns: Vec<u64> =
         ids.iter().map(|&id| results.task(scope, id).map_or(1, |times| times.shortest_ns)).collect();
-    let earliest = earliest_supply(scope, partition, core)?;
-    let starts_ns = earliest_starts(&earliest, &set, &shortest_ns, hyperperiod_ns);
+    let earliest = earliest_jobs(&earliest_supply(scope, partition, core)?, &set, &shortest_ns, hyperperiod_ns);
     Ok(AlignedCore {
-        starts_ns: starts_ns.ok_or_else(|| format!("`{}` has no supply", scope.partition_name(partition)))?,
+        earliest: earliest.ok_or_else(|| format!("`{}` has no supply", scope.partition_name(partition)))?,
         responses_ns: response::responses_of_aligned_jobs(&supply, &set),
         ids,
         tasks,
@@ -132,21 +155,48 @@ fn earliest_supply(scope: &Scope<'_>, partition: PartitionId, core: u32) -> Resu
 }
 
 impl AlignedCore {
-    fn jobs(&self, link: &Link) -> Result<JobTimes, String> {
-        let k = self.ids.iter().position(|&id| id == link.id);
-        let k = k.ok_or_else(|| format!("`{}` does not run here", link.label))?;
-        let (task, starts_ns) = (&self.tasks[k], &self.starts_ns[k]);
-        let Release::FrameAligned { offset_ns } = task.release else {
-            return Err(format!("`{}` is free-running", link.label));
-        };
-        let first_ns = offset_ns % task.period_ns;
-        let response_ns = |job: usize| match &self.responses_ns {
-            // Both lists cover the same hyperperiod.
-            Some(responses_ns) => responses_ns[k][job],
-            None => link.times.response_ns as i64,
-        };
-        let arrival_ns = |job: usize| first_ns as i64 + job as i64 * task.period_ns as i64;
-        let writes_ns = (0..starts_ns.len()).map(|job| arrival_ns(job) + response_ns(job)).collect();
-        Ok(JobTimes::new(task.period_ns, first_ns, task.jitter_ns, starts_ns.clone(), writes_ns))
+    /// # Errors
+    /// That the task does not keep to the frame.
+    fn task(&self, id: TaskId) -> Result<AlignedTask<'_>, String> {
+        let k = self.ids.iter().position(|&other| other == id).ok_or("it does not run here")?;
+        let task = &self.tasks[k];
+        let Release::FrameAligned { offset_ns } = task.release else { return Err("it is free-running".to_owned()) };
+        let responses_ns = self.responses_ns.as_ref().map(|responses_ns| &responses_ns[k][..]);
+        Ok(AlignedTask { task, first_ns: offset_ns % task.period_ns, earliest: &self.earliest[k], responses_ns })
+    }
+}
+
+/// The jobs of one task in one hyperperiod.
+struct AlignedTask<'a> {
+    task: &'a Task,
+    first_ns: u64,
+    earliest: &'a Earliest,
+    responses_ns: Option<&'a [i64]>,
+}
+
+impl AlignedTask<'_> {
+    fn arrival_ns(&self, job: usize) -> i64 {
+        self.first_ns as i64 + job as i64 * self.task.period_ns as i64
+    }
+
+    /// The latest response of a job; that of any job where they are not told apart.
+    fn response_ns(&self, job: usize, of_any_ns: u64) -> i64 {
+        // Both lists cover the same hyperperiod.
+        self.responses_ns.map_or(of_any_ns as i64, |responses_ns| responses_ns[job])
+    }
+
+    fn jobs(&self, of_any_ns: u64) -> JobTimes {
+        let reads_ns = self.earliest.starts_ns.clone();
+        let write_ns = |job| self.arrival_ns(job) + self.response_ns(job, of_any_ns);
+        let writes_ns = (0..reads_ns.len()).map(write_ns).collect();
+        JobTimes::new(self.task.period_ns, self.first_ns, self.task.jitter_ns, reads_ns, writes_ns)
+    }
+
+    /// By how much the completions vary against the arrivals.
+    fn jitter_ns(&self, of_any_ns: u64) -> u64 {
+        let finishes_ns = &self.earliest.finishes_ns;
+        let latest = (0..finishes_ns.len()).map(|job| self.response_ns(job, of_any_ns)).max().unwrap_or(0);
+        let earliest = (0..finishes_ns.len()).map(|job| finishes_ns[job] - self.arrival_ns(job)).min().unwrap_or(0);
+        (latest - earliest).unsigned_abs()
     }
 }

@@ -106,10 +106,11 @@ fn network_ns(scope: &Scope<'_>, _results: &Results, channel: ChannelId, _reader
 }
 
 fn queue(channel: &Channel, writer: &Link, reader: &Link) -> Option<Queue> {
-    let ChannelKind::Queuing { depth, min_interarrival, batch, read } = &channel.kind else { return None };
+    let ChannelKind::Queuing { depth, min_interarrival, batch, burst, read } = &channel.kind else { return None };
     Some(Queue {
         depth: depth.value,
         batch: batch.value,
+        burst: burst.as_ref().map(|burst| burst.value),
         at_most: match read {
             QueueRead::All => None,
             QueueRead::AtMost(most) => Some(*most),

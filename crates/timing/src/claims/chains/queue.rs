@@ -8,7 +8,7 @@
 //! messages that a read takes; `m` reads since the queue was last emptied.
 //! Invariants and why it ends: a read that takes fewer than `n` messages empties the queue. The `m + 1` reads after it come no later
 //! than `(m + 1) T_r + R_r - C_r`, and `m` of them take `n` messages each; in an interval `g` the writer sends at most
-//! `ceil((g + R_w - C_w) / T_w)` batches. So the queue never holds more than the greatest
+//! `ceil((g + R_w - C_w) / T_w)` batches (where a burst is declared, the burst and one batch more). So the queue never holds more than the greatest
 //! `b ceil(((m + 1) T_r + R_r - C_r + R_w - C_w) / T_w) - m n`; a reader that takes all has `m = 0`. If the reader takes at least
 //! what is sent, it repeats from `m` to `m + T_w / gcd(T_w, T_r)` or falls, so that so many suffice; else it grows without end. A message that comes has
 //! at most `d` messages in the queue with it, `d` no more than the queue holds, and each read takes the `n` oldest:
@@ -23,6 +23,8 @@ use num_integer::gcd;
 pub(super) struct Queue {
     pub(super) depth: u64,
     pub(super) batch: u64,
+    /// The messages beyond one batch that may come at once, where declared.
+    pub(super) burst: Option<u64>,
     /// The messages that a read takes; none where it takes all.
     pub(super) at_most: Option<u64>,
     pub(super) sent_every_ns: u64,
@@ -57,8 +59,12 @@ impl Queue {
         let wide = |value: u64| i128::from(value);
         let late_ns = wide(self.reader_jitter_ns) + wide(self.writer_jitter_ns);
         let span_ns = wide(m + 1) * wide(self.read_every_ns) + late_ns;
-        let batches = (span_ns + wide(self.sent_every_ns) - 1) / wide(self.sent_every_ns);
-        batches * wide(self.batch) - wide(m) * wide(self.at_most.unwrap_or(0))
+        // The last read emptied the queue of what came with it; where a burst is declared, all that may come is.
+        let (batches, burst) = match self.burst {
+            None => ((span_ns + wide(self.sent_every_ns) - 1) / wide(self.sent_every_ns), 0),
+            Some(burst) => (1 + span_ns / wide(self.sent_every_ns), wide(burst)),
+        };
+        burst + batches * wide(self.batch) - wide(m) * wide(self.at_most.unwrap_or(0))
     }
 
     /// By which read after it has come a message is taken at the latest.
@@ -74,7 +80,7 @@ mod tests {
 
     fn queue(at_most: Option<u64>, sent_every_ns: u64, read_every_ns: u64, batch: u64) -> Queue {
         let (writer_jitter_ns, reader_jitter_ns) = (0, 0);
-        Queue { depth: 1000, batch, at_most, sent_every_ns, writer_jitter_ns, read_every_ns, reader_jitter_ns }
+        Queue { depth: 1000, batch, burst: None, at_most, sent_every_ns, writer_jitter_ns, read_every_ns, reader_jitter_ns }
     }
 
     /// The survey vessel's CH13 and CH24, with the responses of its table.
