@@ -78,7 +78,10 @@ fn of_task(
         let arrival_ns = first_ns + job * period_ns;
         let start_ns = start(supply, arrival_ns.max(ready_ns), more_urgent)?;
         let finish_ns = start_ns + supply.span_for_ns(start_ns as u64, shortest_ns)? as i64;
-        assert!(arrival_ns <= start_ns && start_ns < finish_ns, "a job begins after it arrives and ends after it begins");
+        assert!(
+            arrival_ns <= start_ns && start_ns < finish_ns,
+            "a job begins after it arrives and ends after it begins"
+        );
         found.starts_ns.push(start_ns);
         found.finishes_ns.push(finish_ns);
         ready_ns = finish_ns;

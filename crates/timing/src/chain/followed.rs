@@ -175,7 +175,6 @@ impl std::error::Error for FollowError {}
 
 const LONGEST_HYPERPERIOD_NS: u64 = 1 << 53;
 
-
 impl JobChain<'_> {
     /// Follows all job chains of a hyperperiod.
     ///
@@ -218,7 +217,8 @@ impl JobChain<'_> {
     fn reach_ns(&self) -> i128 {
         let reads = std::iter::once(self.entry_reads).chain(self.hops.iter().map(|hop| hop.reads));
         let each = self.tasks.iter().zip(reads).map(|(task, reads)| {
-            let longest_ns = (0..task.writes_ns.len()).map(|job| task.writes_ns[job] - task.arrival_ns(job as i64)).max();
+            let longest_ns =
+                (0..task.writes_ns.len()).map(|job| task.writes_ns[job] - task.arrival_ns(job as i64)).max();
             let waiting_ns = i128::from(reads) * i128::from(task.period_ns);
             waiting_ns + i128::from(longest_ns.unwrap_or(0)) + i128::from(task.period_ns) * task.reads_ns.len() as i128
         });

@@ -4,7 +4,8 @@ use claim::{Status, Verdict, sum_of_parts};
 
 /// Every contradiction in `verdicts`, in a sentence each. Where there is one, no verdict of the run holds.
 pub fn alarms(verdicts: &[Verdict]) -> Vec<String> {
-    let checks: [fn(&Verdict) -> Option<String>; 4] = [table_above_generic, not_the_smaller, parts_amiss, shown_past_limit];
+    let checks: [fn(&Verdict) -> Option<String>; 4] =
+        [table_above_generic, not_the_smaller, parts_amiss, shown_past_limit];
     let found = verdicts.iter().flat_map(|verdict| {
         checks.iter().filter_map(move |check| check(verdict)).map(move |what| format!("{}: {what}", verdict.id))
     });

@@ -44,10 +44,7 @@ fn verdict(scope: &Scope<'_>, results: &Results, aligned: &mut Aligned<'_>, id: 
         Err(reason) => return Some(open(basis(scope, results, id, false), reason)),
     };
     let jitter = jitter(scope, aligned, id, &times);
-    let base = Verdict {
-        bound: Some(jitter.ns),
-        ..open(basis(scope, results, id, jitter.followed), String::new())
-    };
+    let base = Verdict { bound: Some(jitter.ns), ..open(basis(scope, results, id, jitter.followed), String::new()) };
     Some(judge(base, need.value, jitter, times))
 }
 

@@ -140,7 +140,8 @@ impl Made {
         )
         .expect("a text takes it");
         for partition in 0..self.windows.len() {
-            write!(text, "[[partition]]\nname = \"P{partition}\"\nguest = \"fixed priority\"\n").expect("a text takes it");
+            write!(text, "[[partition]]\nname = \"P{partition}\"\nguest = \"fixed priority\"\n")
+                .expect("a text takes it");
             let tasks = self.tasks.iter().enumerate().filter(|(_, task)| task.partition == partition);
             tasks.for_each(|(k, task)| text.push_str(&self.task(k, task)));
         }

@@ -85,7 +85,8 @@ fn run_by_ticks(tasks: &[LogicalTask]) -> (u64, u64) {
 }
 
 fn any_task(longest: u64) -> impl Strategy<Value = (u64, u64, u64)> {
-    (1..=longest, 0..longest, 1..=2 * longest).prop_map(|(period, offset, deadline)| (period, offset % period, deadline))
+    (1..=longest, 0..longest, 1..=2 * longest)
+        .prop_map(|(period, offset, deadline)| (period, offset % period, deadline))
 }
 
 proptest! {

@@ -1,6 +1,7 @@
 //! The jobs that keep to the frame: when they read at the earliest and write at the latest.
 
 use super::links::Link;
+use crate::arithmetic;
 use crate::chain::{Earliest, JobTimes, earliest_jobs};
 use crate::claims::results::Results;
 use crate::claims::scope::Scope;
@@ -8,7 +9,6 @@ use crate::claims::{partition_supply, responses};
 use crate::response::{self, JOB_LIMIT};
 use crate::supply::Supply;
 use crate::task_set::{Release, Task, TaskSet};
-use crate::arithmetic;
 use diagnostic::Located;
 use model::system::{self, CorePolicy, Guest};
 use quantity::{Duration, PartitionId, TaskId};
@@ -95,11 +95,13 @@ impl<'a> Aligned<'a> {
 /// Which core does not keep to the frame that all count from.
 fn require_synchronised(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32) -> Result<(), String> {
     let tables = scope.tables_of(partition, virtual_core);
-    let keeps = |policy: Option<&CorePolicy>| matches!(policy, Some(CorePolicy::WindowTable { synchronised: true, .. }));
+    let keeps =
+        |policy: Option<&CorePolicy>| matches!(policy, Some(CorePolicy::WindowTable { synchronised: true, .. }));
     match tables.iter().find(|table| !keeps(scope.policy(table.core))) {
-        Some(table) => {
-            Err(format!("the frame of core {} is not declared synchronised with the others", scope.core_name(table.core)))
-        }
+        Some(table) => Err(format!(
+            "the frame of core {} is not declared synchronised with the others",
+            scope.core_name(table.core)
+        )),
         None if tables.is_empty() => Err(format!("`{}` has no windows", scope.partition_name(partition))),
         None => Ok(()),
     }
@@ -116,7 +118,8 @@ fn logical_jobs(link: &Link, offset_ns: u64, frame_ns: u64) -> Result<JobTimes, 
 
 /// The lcm of the periods, where it has few enough jobs.
 fn hyperperiod_ns(periods_ns: impl IntoIterator<Item = u64> + Clone) -> Result<u64, String> {
-    let hyperperiod_ns = arithmetic::lcm_of(periods_ns.clone().into_iter()).filter(|&ns| ns <= crate::supply::MAX_TIME_NS);
+    let hyperperiod_ns =
+        arithmetic::lcm_of(periods_ns.clone().into_iter()).filter(|&ns| ns <= crate::supply::MAX_TIME_NS);
     let jobs = |ns: u64| periods_ns.into_iter().map(|period_ns| ns / period_ns).fold(0, u64::saturating_add);
     let followed = hyperperiod_ns.filter(|&ns| jobs(ns) <= JOB_LIMIT);
     followed.ok_or_else(|| format!("the hyperperiod has more than {JOB_LIMIT} jobs to follow"))

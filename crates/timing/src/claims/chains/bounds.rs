@@ -15,7 +15,8 @@ const FOLLOWED: &str =
     "Becker and others, Journal of Systems Architecture 80, 2017; Günzel and others, ECRTS 2023 (from memory)";
 const CUT: &str = "Becker and others, Journal of Systems Architecture 80, 2017; Günzel and others, ECRTS 2023; cut after \
     Dürr and others, ACM TECS 18(5s), 2019 (from memory)";
-const LOGICAL: &str = "Günzel and others, ECRTS 2023; Martinez, Sañudo and Bertogna, IEEE TCAD 37(11), 2018 (from memory)";
+const LOGICAL: &str =
+    "Günzel and others, ECRTS 2023; Martinez, Sañudo and Bertogna, IEEE TCAD 37(11), 2018 (from memory)";
 
 /// Both bounds of a chain, the times of devices included, in ns.
 pub(super) struct Bounds<'a> {
@@ -81,7 +82,9 @@ impl<'a> Bounds<'a> {
     pub(super) fn remark(&self) -> Option<String> {
         match (&self.table, self.deciding_table()) {
             (Err(why), _) => Some(format!("by the generic bound: {why}")),
-            (Ok(_), None) => Some("by the generic bound: the job chains under the window table give no less".to_owned()),
+            (Ok(_), None) => {
+                Some("by the generic bound: the job chains under the window table give no less".to_owned())
+            }
             (Ok(_), Some(_)) if self.exact => None,
             (Ok(_), Some(table)) => Some(followed_remark(&table.segments)),
         }
@@ -90,7 +93,8 @@ impl<'a> Bounds<'a> {
     /// Every job of a chain that is followed as a whole, with its arrival in ns, and before them the read after which the stimulus
     /// comes.
     pub(super) fn path(&self) -> Vec<(i64, i64)> {
-        let Some([Segment::Followed { jobs, found, .. }]) = self.deciding_table().map(|table| &table.segments[..]) else {
+        let Some([Segment::Followed { jobs, found, .. }]) = self.deciding_table().map(|table| &table.segments[..])
+        else {
             return Vec::new();
         };
         let arrivals = jobs.iter().zip(&found.jobs).map(|(times, &job)| (times.arrival_ns(job), job));

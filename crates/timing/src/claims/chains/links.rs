@@ -131,10 +131,9 @@ fn lost(channel: &Channel, queue: &Queue) -> Option<String> {
     }
     match queue.needed() {
         Some(needed) if needed <= queue.depth => None,
-        Some(needed) => Some(format!(
-            "messages may be lost in `{name}`: it may have to hold {needed} and holds {}",
-            queue.depth
-        )),
+        Some(needed) => {
+            Some(format!("messages may be lost in `{name}`: it may have to hold {needed} and holds {}", queue.depth))
+        }
         None => Some(format!("messages may be lost in `{name}`: more may be sent than its reader takes")),
     }
 }

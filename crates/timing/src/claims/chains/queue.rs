@@ -80,7 +80,16 @@ mod tests {
 
     fn queue(at_most: Option<u64>, sent_every_ns: u64, read_every_ns: u64, batch: u64) -> Queue {
         let (writer_jitter_ns, reader_jitter_ns) = (0, 0);
-        Queue { depth: 1000, batch, burst: None, at_most, sent_every_ns, writer_jitter_ns, read_every_ns, reader_jitter_ns }
+        Queue {
+            depth: 1000,
+            batch,
+            burst: None,
+            at_most,
+            sent_every_ns,
+            writer_jitter_ns,
+            read_every_ns,
+            reader_jitter_ns,
+        }
     }
 
     /// The survey vessel's CH13 and CH24, with the responses of its table.

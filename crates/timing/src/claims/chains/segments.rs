@@ -27,9 +27,7 @@ impl Segment<'_> {
     /// The bound of the segment, what leads to it included.
     pub(super) fn longest_ns(&self) -> u64 {
         match self {
-            Self::Followed { links, found, .. } => {
-                found.longest_ns.saturating_add(links[0].network_ns.unwrap_or(0))
-            }
+            Self::Followed { links, found, .. } => found.longest_ns.saturating_add(links[0].network_ns.unwrap_or(0)),
             Self::Anywhere { link, .. } => generic_ns(&[link.stage()]),
         }
     }
@@ -58,13 +56,19 @@ pub(super) fn of<'a>(aligned: &mut Aligned<'_>, links: &'a [Link]) -> Result<Vec
             }
         }
     }
-    let whole = segments.len() == 1;
-    let joined = segments.iter().any(|s| matches!(s, Segment::Followed { links, .. } if whole || links.len() > 1));
-    let why = || segments.iter().find_map(|s| if let Segment::Anywhere { why, .. } = s { Some(why.as_str()) } else { None });
-    if joined {
-        return Ok(segments);
-    }
-    Err(format!("no two neighbours keep to the frame: {}", why().unwrap_or("the internal network is between them")))
+    let alone = segments.len() == 1;
+    let tells = |segment: &Segment<'_>| matches!(segment, Segment::Followed { links, .. } if alone || links.len() > 1);
+    if segments.iter().any(tells) { Ok(segments) } else { Err(nothing_told(&segments)) }
+}
+
+fn nothing_told(segments: &[Segment<'_>]) -> String {
+    let first = segments.iter().find_map(|segment| match segment {
+        Segment::Anywhere { link, why } => {
+            Some(format!("no two neighbours keep to the frame; at `{}`: {why}", link.label))
+        }
+        Segment::Followed { .. } => None,
+    });
+    first.unwrap_or_else(|| "the internal network is between all its tasks".to_owned())
 }
 
 fn followed<'a>(aligned: &Aligned<'_>, links: &'a [Link], jobs: Vec<JobTimes>) -> Result<Segment<'a>, String> {
