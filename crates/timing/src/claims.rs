@@ -2,10 +2,13 @@
 //!
 //! A datum that is missing makes *not analysed* of what needs it, and the reason names it.
 
+mod alarms;
+mod chains;
 mod charge;
 mod core_margin;
 mod curves;
 mod growth;
+mod output_jitter;
 mod overheads;
 mod partition_supply;
 mod pending;
@@ -18,10 +21,12 @@ mod windows;
 mod witness;
 mod workload;
 
+pub use alarms::alarms;
 pub use curves::{SupplyCurve, supply_curves};
 pub use partition_supply::supply_of;
 pub use workload::tasks_of;
 
+use chains::aligned::Aligned;
 use claim::{Verdict, sort_verdicts};
 use model::System;
 use plan::Plan;
@@ -32,12 +37,17 @@ use scope::Scope;
 /// claims carry its name behind.
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = pending::check(system);
-    for scope in Scope::of_each_schedule(system, plan) {
+    let scopes = Scope::of_each_schedule(system, plan);
+    verdicts.extend(chains::check_idle(system, &scopes));
+    for scope in scopes {
         verdicts.extend(windows::check(&scope));
         verdicts.extend(core_margin::check(&scope));
         verdicts.extend(spare::check(&scope));
         let results = Results::of(&scope);
         verdicts.extend(overheads::check(&scope, &results));
+        let mut aligned = Aligned::new(&scope, &results);
+        verdicts.extend(chains::check(&scope, &results, &mut aligned));
+        verdicts.extend(output_jitter::check(&scope, &results, &mut aligned));
         for partition in scope.running_partitions() {
             let cores = results.cores(partition);
             verdicts.extend(responses::check(&scope, partition, cores));

@@ -6,6 +6,7 @@
 
 mod arithmetic;
 pub mod blocking;
+pub mod chain;
 pub mod claims;
 mod demand;
 pub mod demand_bound;
