@@ -2,10 +2,12 @@
 //!
 //! A datum that is missing makes *not analysed* of what needs it, and the reason names it.
 
+mod boot;
 mod charge;
 mod core_margin;
 mod curves;
 mod growth;
+mod initialisation;
 mod partition_supply;
 mod pending;
 mod responses;
@@ -23,6 +25,7 @@ pub use workload::tasks_of;
 use claim::{Verdict, sort_verdicts};
 use model::System;
 use plan::Plan;
+use quantity::ScheduleId;
 use results::Results;
 use scope::Scope;
 
@@ -30,6 +33,7 @@ use scope::Scope;
 /// claims carry its name behind.
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = pending::check(system);
+    verdicts.extend(boot::check(&Scope::of(system, plan, ScheduleId::new(0))));
     for scope in Scope::of_each_schedule(system, plan) {
         verdicts.extend(windows::check(&scope));
         verdicts.extend(core_margin::check(&scope));

@@ -11,6 +11,7 @@ pub mod demand_bound;
 pub mod response;
 mod scratch;
 pub mod sensitivity;
+pub mod startup;
 pub mod supply;
 mod task_set;
 pub mod witness;

@@ -9,7 +9,6 @@ pub(super) fn check(system: &System) -> Vec<Verdict> {
     let mut verdicts = chains(system);
     verdicts.extend(channels(system));
     verdicts.extend(restarts(system));
-    verdicts.extend(boots(system));
     verdicts.extend(health(system));
     verdicts.extend(forwarding(system));
     verdicts.extend(schedule_changes(system));
@@ -59,18 +58,6 @@ fn restarts(system: &System) -> Vec<Verdict> {
         }
     }
     verdicts
-}
-
-/// One claim a partition, at the first need that names it.
-fn boots(system: &System) -> Vec<Verdict> {
-    let needs = || system.boot.iter().flat_map(|boot| &boot.needs);
-    let of = |id| needs().find(|need| need.partitions.iter().any(|named| named.value == id)).map(|need| (id, need));
-    let verdict = |(id, need): (quantity::PartitionId, &model::system::BootNeed)| {
-        let name = system.partition(id).name.value.clone();
-        let verdict = Verdict::pending(Kind::Boot, name, need.within.span, "the time until a partition is operational");
-        Verdict { limit: Some(need.within.value.ns()), ..verdict }
-    };
-    system.partition_ids().filter_map(of).map(verdict).collect()
 }
 
 fn health(system: &System) -> Option<Verdict> {
