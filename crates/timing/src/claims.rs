@@ -11,6 +11,7 @@ mod initialisation;
 mod partition_supply;
 mod pending;
 mod responses;
+mod restart;
 mod results;
 mod scope;
 mod throttling;
@@ -38,6 +39,7 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
         verdicts.extend(windows::check(&scope));
         verdicts.extend(core_margin::check(&scope));
         let results = Results::of(&scope);
+        verdicts.extend(restart::check(&scope, &results));
         for partition in scope.running_partitions() {
             let cores = results.cores(partition);
             verdicts.extend(responses::check(&scope, partition, cores));

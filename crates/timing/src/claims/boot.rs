@@ -19,7 +19,7 @@ use claim::{Assumption, Basis, Kind, Part, PartKind, Relation, Status, Verdict, 
 use diagnostic::Span;
 use model::system::{Boot, BootNeed, BootStage};
 use quantity::{Duration, PartitionId};
-use ready::{Ready, Readiness};
+use ready::{Readiness, Ready};
 
 /// One verdict for each partition that a need names or that declares its cold initialisation.
 pub(super) fn check(scope: &Scope<'_>) -> Vec<Verdict> {
@@ -96,13 +96,7 @@ fn limit(scope: &Scope<'_>, boot: &Boot, stages: &Stages, partition: PartitionId
     }
 }
 
-fn verdict(
-    scope: &Scope<'_>,
-    boot: &Boot,
-    stages: &Stages,
-    readiness: &Readiness,
-    partition: PartitionId,
-) -> Verdict {
+fn verdict(scope: &Scope<'_>, boot: &Boot, stages: &Stages, readiness: &Readiness, partition: PartitionId) -> Verdict {
     let limit = limit(scope, boot, stages, partition);
     let subject = scope.partition_name(partition);
     let open = Verdict {

@@ -95,12 +95,17 @@ impl Place {
         };
         let caution = if !self.in_phase {
             Some("the frame of its core begins in any phase against the board's first one, so the worst is taken")
-        } else if self.supplies.len() > 1 {
+        } else if !self.is_certain() {
             Some("it is not given which virtual core initialises, so the slowest is taken")
         } else {
             None
         };
         Some(Done { at_ns, caution })
+    }
+
+    /// Whether it is known where the partition initialises.
+    pub(super) fn is_certain(&self) -> bool {
+        self.supplies.len() == 1
     }
 
     /// The longest span of work from any instant.
@@ -126,8 +131,5 @@ pub(super) fn never(scope: &Scope<'_>, partition: PartitionId) -> String {
 pub(super) fn parts(scope: &Scope<'_>, partition: PartitionId, span_ns: u64, work_ns: u64) -> [Part; 2] {
     assert!(work_ns <= span_ns, "no supply is faster than time");
     let name = scope.partition_name(partition);
-    [
-        Part::new(name, PartKind::Blackout, span_ns - work_ns),
-        Part::new(name, PartKind::Initialisation, work_ns),
-    ]
+    [Part::new(name, PartKind::Blackout, span_ns - work_ns), Part::new(name, PartKind::Initialisation, work_ns)]
 }

@@ -8,7 +8,6 @@ use model::system::{ChannelKind, Need};
 pub(super) fn check(system: &System) -> Vec<Verdict> {
     let mut verdicts = chains(system);
     verdicts.extend(channels(system));
-    verdicts.extend(restarts(system));
     verdicts.extend(health(system));
     verdicts.extend(forwarding(system));
     verdicts.extend(schedule_changes(system));
@@ -44,20 +43,6 @@ fn channels(system: &System) -> Vec<Verdict> {
         Verdict { limit, unit, ..verdict }
     };
     system.channels.iter().map(verdict).collect()
-}
-
-fn restarts(system: &System) -> Vec<Verdict> {
-    let mut verdicts = Vec::new();
-    for partition in &system.partitions {
-        let Some(restart) = &partition.restart else { continue };
-        for (word, need) in [("warm", &restart.warm_need), ("cold", &restart.cold_need)] {
-            let Some(need) = need else { continue };
-            let subject = format!("{}/{word}", partition.name.value);
-            let verdict = Verdict::pending(Kind::Restart, subject, need.span, "the outage after a restart");
-            verdicts.push(Verdict { limit: Some(need.value.ns()), ..verdict });
-        }
-    }
-    verdicts
 }
 
 fn health(system: &System) -> Option<Verdict> {
