@@ -6,13 +6,16 @@ mod boot;
 mod charge;
 mod core_margin;
 mod curves;
+mod escalation;
 mod growth;
+mod health;
 mod initialisation;
 mod partition_supply;
 mod pending;
 mod responses;
 mod restart;
 mod results;
+mod schedule_change;
 mod scope;
 mod throttling;
 mod windows;
@@ -34,18 +37,23 @@ use scope::Scope;
 /// claims carry its name behind.
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = pending::check(system);
+    verdicts.extend(health::check(system));
     verdicts.extend(boot::check(&Scope::of(system, plan, ScheduleId::new(0))));
+    let mut known = Vec::new();
     for scope in Scope::of_each_schedule(system, plan) {
         verdicts.extend(windows::check(&scope));
         verdicts.extend(core_margin::check(&scope));
         let results = Results::of(&scope);
         verdicts.extend(restart::check(&scope, &results));
+        verdicts.extend(escalation::check(&scope, &results));
         for partition in scope.running_partitions() {
             let cores = results.cores(partition);
             verdicts.extend(responses::check(&scope, partition, cores));
             verdicts.extend(growth::check(&scope, partition, cores));
         }
+        known.push((scope, results));
     }
+    verdicts.extend(schedule_change::check(&known));
     sort_verdicts(&mut verdicts);
     verdicts
 }

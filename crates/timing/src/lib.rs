@@ -14,6 +14,7 @@ pub mod sensitivity;
 pub mod startup;
 pub mod supply;
 mod task_set;
+pub mod transition;
 pub mod witness;
 
 pub use demand::Shortfall;

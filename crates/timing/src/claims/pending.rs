@@ -8,9 +8,7 @@ use model::system::{ChannelKind, Need};
 pub(super) fn check(system: &System) -> Vec<Verdict> {
     let mut verdicts = chains(system);
     verdicts.extend(channels(system));
-    verdicts.extend(health(system));
     verdicts.extend(forwarding(system));
-    verdicts.extend(schedule_changes(system));
     verdicts
 }
 
@@ -45,26 +43,8 @@ fn channels(system: &System) -> Vec<Verdict> {
     system.channels.iter().map(verdict).collect()
 }
 
-fn health(system: &System) -> Option<Verdict> {
-    let first = system.health.as_ref()?.entries.first()?;
-    Some(Verdict::pending(Kind::Health, "table".to_owned(), first.error.span, "the health-monitor table"))
-}
-
 fn forwarding(system: &System) -> Option<Verdict> {
     let forwarder = system.network.as_ref()?.forwarder;
     let name = system.partition(forwarder.value).name.value.clone();
     Some(Verdict::pending(Kind::Forwarding, name, forwarder.span, "what the forwarder carries"))
-}
-
-/// One claim for each schedule that another one can change to.
-fn schedule_changes(system: &System) -> Vec<Verdict> {
-    if system.schedules.len() < 2 {
-        return Vec::new();
-    }
-    let names = system.schedules.iter().map(|schedule| &schedule.name);
-    names
-        .map(|name| {
-            Verdict::pending(Kind::ScheduleChange, name.value.clone(), name.span, "the change to a module schedule")
-        })
-        .collect()
 }

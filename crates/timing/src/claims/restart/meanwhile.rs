@@ -5,7 +5,7 @@ use super::output::FirstOutput;
 use crate::claims::results::Results;
 use crate::claims::scope::Scope;
 use model::system::{Channel, ChannelKind, PortEnd};
-use quantity::{Duration, PartitionId, TaskId};
+use quantity::{Duration, PartitionId};
 
 /// The consequences, channel by channel in file order, and last the queues that run dry.
 pub(super) fn notes(scope: &Scope<'_>, results: &Results, partition: PartitionId, outage: &Outage) -> Vec<String> {
@@ -47,7 +47,7 @@ fn stale(
     let name = &channel.name.value;
     let PortEnd::Task(writer) = channel.source.value else { return None };
     match FirstOutput::of(scope, results, writer) {
-        Err(_) if !runs(scope, writer) => None,
+        Err(_) if !scope.runs(writer) => None,
         Err(why) => Some(format!("`{name}` is stale for a time that is not known: {why}")),
         Ok(output) => {
             let age_ns = output.gap_ns().saturating_add(outage.until_up_ns()).saturating_add(output.latest_ns());
@@ -55,11 +55,6 @@ fn stale(
             Some(format!("`{name}` is stale for up to {}", Duration::from_ns(stale_ns)))
         }
     }
-}
-
-fn runs(scope: &Scope<'_>, task: TaskId) -> bool {
-    let partition = scope.system.task(task).partition;
-    !scope.is_idle(partition) && scope.tasks(partition).contains(&task)
 }
 
 /// The queue is emptied when the action begins, and read next by the first job of its reader.
@@ -79,7 +74,7 @@ fn overflow(
     };
     let PortEnd::Task(reader) = reader else { return unknown("no task is named that reads it".to_owned()) };
     let unread_ns = match FirstOutput::of(scope, results, reader) {
-        Err(_) if !runs(scope, reader) => return None,
+        Err(_) if !scope.runs(reader) => return None,
         Err(why) => return unknown(why),
         Ok(read) => outage.action_ns.saturating_add(outage.span_ns).saturating_add(read.latest_read_ns()),
     };
@@ -103,7 +98,7 @@ impl Arrivals {
         let ChannelKind::Queuing { min_interarrival, .. } = &channel.kind else { return Ok(None) };
         let declared_ns = min_interarrival.map(|time| time.value.ns());
         match channel.source.value {
-            PortEnd::Task(writer) if !runs(scope, writer) => Ok(None),
+            PortEnd::Task(writer) if !scope.runs(writer) => Ok(None),
             PortEnd::Task(writer) => {
                 let times = results.task(scope, writer)?;
                 let every_ns = declared_ns.unwrap_or(times.period_ns);
