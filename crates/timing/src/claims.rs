@@ -10,6 +10,7 @@ mod escalation;
 mod growth;
 mod health;
 mod initialisation;
+mod overheads;
 mod partition_supply;
 mod pending;
 mod responses;
@@ -17,6 +18,7 @@ mod restart;
 mod results;
 mod schedule_change;
 mod scope;
+mod spare;
 mod throttling;
 mod windows;
 mod witness;
@@ -43,9 +45,11 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     for scope in Scope::of_each_schedule(system, plan) {
         verdicts.extend(windows::check(&scope));
         verdicts.extend(core_margin::check(&scope));
+        verdicts.extend(spare::check(&scope));
         let results = Results::of(&scope);
         verdicts.extend(restart::check(&scope, &results));
         verdicts.extend(escalation::check(&scope, &results));
+        verdicts.extend(overheads::check(&scope, &results));
         for partition in scope.running_partitions() {
             let cores = results.cores(partition);
             verdicts.extend(responses::check(&scope, partition, cores));

@@ -91,5 +91,6 @@ fn built(
 
 /// The execution time that a partition's builder needs for it.
 fn build_time_ns(scope: &Scope<'_>, partition: PartitionId) -> Result<u64, String> {
-    Err(initialisation::missing(scope, "build_time", partition))
+    let given = scope.system.partition(partition).build_time.as_ref();
+    given.map(|time| time.value.ns()).ok_or_else(|| initialisation::missing(scope, "build_time", partition))
 }
