@@ -10,6 +10,7 @@
 //! Checked by: boundary tables below, tick-by-tick runs in `tests/recovery.rs`, the survey vessel.
 
 use crate::supply::Supply;
+use std::collections::BTreeSet;
 
 /// A stage of the boot.
 #[derive(Clone, Debug)]
@@ -43,7 +44,9 @@ pub fn critical_path(stages: &[Stage]) -> Option<CriticalPath> {
         ends_ns[stage] = begin_ns.checked_add(stages[stage].length_ns)?;
         waits_for[stage] = last;
     }
-    let last = (0..stages.len()).reduce(|last, other| if ends_ns[other] > ends_ns[last] { other } else { last });
+    let waited_for: BTreeSet<_> = stages.iter().flat_map(|stage| &stage.after).collect();
+    let ends = (0..stages.len()).filter(|stage| !waited_for.contains(stage));
+    let last = ends.reduce(|last, other| if ends_ns[other] > ends_ns[last] { other } else { last });
     let end_ns = last.map_or(0, |last| ends_ns[last]);
     let mut path: Vec<_> = std::iter::successors(last, |&stage| waits_for[stage]).collect();
     path.reverse();

@@ -59,6 +59,9 @@ const STEPS: u32 = 1 << 21;
 /// # Errors
 /// [`NoBound`] where some task has none.
 pub fn worst_responses(old: &Supply, new: &Supply, tasks: &[ChangingTask]) -> Result<Vec<u64>, NoBound> {
+    if old.per_frame_ns() == 0 && tasks.iter().any(|task| task.active != Active::After) {
+        return Err(NoBound);
+    }
     let mut search = Search { old, new, steps: STEPS };
     (0..tasks.len()).map(|k| search.worst_response(tasks, k)).collect()
 }

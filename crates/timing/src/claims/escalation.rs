@@ -81,7 +81,12 @@ struct Climb {
 
 impl<'a> Ladder<'a> {
     fn of(scope: &'a Scope<'a>, results: &Results, health: &'a Health, partition: PartitionId) -> Self {
-        let outage = |start| restart::outage(scope, results, partition, start);
+        // A guest without tasks has no output that could be waited for.
+        let silent = scope.system.partition(partition).tasks.is_empty();
+        let outage = |start| match silent {
+            true => restart::until_up(scope, partition, start),
+            false => restart::outage(scope, results, partition, start),
+        };
         let (warm, cold) = (outage(Start::Warm), outage(Start::Cold));
         let mut ladder = Self { scope, health, partition, steps: Vec::new(), warm, cold, cycles: BTreeMap::new() };
         let mut steps: Vec<_> = health.escalations.iter().filter(|step| step.applies_to(partition)).collect();

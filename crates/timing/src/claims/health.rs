@@ -6,7 +6,7 @@
 //! Assumptions: none beyond the file. That an action is possible at its level is checked where the file is read.
 //! Symbols: holes counted, one for each error and partition.
 //! Invariants and why it ends: one pass over errors, partitions and entries.
-//! Differs from the source: an error of a process in a guest without tasks counts as one of the partition.
+//! Differs from the source: one answer for each error and partition; what a process leaves to its partition is only told.
 //! Checked by: tables with one entry taken away each.
 
 use claim::{Assumption, Basis, Kind, Relation, Status, Unit, Verdict, Witness};
@@ -45,7 +45,7 @@ fn judge(system: &System, health: &Health, open: Verdict) -> Verdict {
     if !undeclared.is_empty() {
         return Verdict { reason: Some(undeclared.join("; ")), ..open };
     }
-    let notes = [handlers(health), stops(system, health), endless_reset(health)];
+    let notes = [handlers(health), without_processes(system, health), stops(system, health), endless_reset(health)];
     let notes: Vec<_> = notes.into_iter().flatten().collect();
     Verdict { status: Status::Shown, reason: Some(notes.join("; ")).filter(|reason| !reason.is_empty()), ..base }
 }
@@ -58,15 +58,7 @@ pub(super) fn answer(health: &Health, error: HealthError, partition: PartitionId
 }
 
 fn unanswered(system: &System, health: &Health, error: HealthError) -> Vec<PartitionId> {
-    let open = |&partition: &PartitionId| match answer(health, error, partition) {
-        None => true,
-        Some(entry) => entry.level.value == HealthLevel::Process && !has_processes(system.partition(partition)),
-    };
-    system.partition_ids().filter(open).collect()
-}
-
-fn has_processes(partition: &Partition) -> bool {
-    !partition.tasks.is_empty()
+    system.partition_ids().filter(|&partition| answer(health, error, partition).is_none()).collect()
 }
 
 fn hole(system: &System, error: HealthError, partitions: &[PartitionId]) -> String {
@@ -108,12 +100,23 @@ fn undeclared_starts(system: &System, health: &Health) -> Vec<String> {
     warm.into_iter().chain(undeclared(HealthAction::ColdStart, "cold_init", cold)).collect()
 }
 
-/// A process' error needs a handler; where there is none it is the partition's.
+/// A process' error needs a handler; where there is none it falls to the partition.
 fn handlers(health: &Health) -> Option<String> {
     let handled = health.entries.iter().filter(|entry| entry.level.value == HealthLevel::Process);
     let handled: BTreeSet<_> = handled.map(|entry| entry.error.value).collect();
     let words: Vec<_> = handled.into_iter().map(|error| format!("\"{}\"", error.word())).collect();
     (!words.is_empty()).then(|| format!("{} rest on an error handler in each partition", words.join(", ")))
+}
+
+/// Guests in which the core software knows no process.
+fn without_processes(system: &System, health: &Health) -> Option<String> {
+    let falls = |&partition: &PartitionId| {
+        let mut answers = HealthError::ALL.iter().filter_map(|&error| answer(health, error, partition));
+        system.partition(partition).tasks.is_empty() && answers.any(|entry| entry.level.value == HealthLevel::Process)
+    };
+    let fall: Vec<_> = system.partition_ids().filter(falls).collect();
+    let fall = (!fall.is_empty()).then(|| names(system, fall.into_iter()))?;
+    Some(format!("errors of processes fall to the partition in {fall}, which declare none, and nothing answers there"))
 }
 
 fn stops(system: &System, health: &Health) -> Option<String> {

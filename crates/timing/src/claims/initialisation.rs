@@ -55,8 +55,10 @@ pub(super) fn missing(scope: &Scope<'_>, key: &str, partition: PartitionId) -> S
 /// Where a partition may execute work that goes before everything else of it: any of its virtual cores.
 pub(super) struct Place {
     supplies: Vec<Supply>,
-    /// Whether its frame begins with the first frame of the board, or with the change of schedule.
+    /// Whether its supply at an instant after the first frame's begin, or after a change of schedule, is known.
     in_phase: bool,
+    /// Whether its supply from any instant is known, and not only a lower curve.
+    exact: bool,
 }
 
 /// Work that began at an instant of a frame begin's time and is done.
@@ -72,30 +74,36 @@ impl Place {
     /// # Errors
     /// Why the supply of one of the virtual cores is not known.
     pub(super) fn of(scope: &Scope<'_>, partition: PartitionId) -> Result<Self, String> {
-        let virtual_cores = 0..scope.system.partition(partition).virtual_cores.value;
-        let keeps = |&virtual_core: &u32| {
-            let tables = scope.tables_of(partition, virtual_core);
-            let policy = |table: &&plan::CoreTable| scope.policy(table.core);
-            let synchronised = |policy| matches!(policy, Some(&CorePolicy::WindowTable { synchronised: true, .. }));
-            tables.iter().map(policy).all(synchronised)
+        let virtual_cores = || 0..scope.system.partition(partition).virtual_cores.value;
+        let policies: Vec<_> = virtual_cores().flat_map(|core| scope.policies_of(partition, core)).collect();
+        let in_phase = |policy: &&CorePolicy| {
+            matches!(policy, CorePolicy::WindowTable { synchronised: true, .. } | CorePolicy::Dedicated)
         };
-        let in_phase = virtual_cores.clone().all(|virtual_core| keeps(&virtual_core));
-        let supplies = virtual_cores.map(|virtual_core| partition_supply::supply(scope, partition, virtual_core));
-        Ok(Self { supplies: supplies.collect::<Result<_, _>>()?, in_phase })
+        let exact = |policy: &&CorePolicy| matches!(policy, CorePolicy::WindowTable { .. } | CorePolicy::Dedicated);
+        let supplies = virtual_cores().map(|core| partition_supply::supply(scope, partition, core));
+        Ok(Self {
+            supplies: supplies.collect::<Result<_, _>>()?,
+            in_phase: policies.iter().all(in_phase),
+            exact: policies.iter().all(exact),
+        })
     }
 
     /// Work that begins at an instant of the first frame, after boot or after a change of schedule.
     pub(super) fn done(&self, from_ns: u64, work_ns: u64) -> Option<Done> {
-        let by_phase = self.supplies.iter().map(|supply| startup::done_from_frame_begin_ns(supply, from_ns, work_ns));
-        let in_phase_ns = by_phase.collect::<Option<Vec<_>>>()?.into_iter().max()?;
-        let at_ns = if self.in_phase {
-            in_phase_ns
-        } else {
-            in_phase_ns.max(from_ns.checked_add(self.longest_span(work_ns)?.span_ns)?)
+        let from_begin = || {
+            let done = self.supplies.iter().map(|supply| startup::done_from_frame_begin_ns(supply, from_ns, work_ns));
+            done.collect::<Option<Vec<_>>>()?.into_iter().max()
+        };
+        let from_any = || from_ns.checked_add(self.longest_span(work_ns)?.span_ns);
+        // The first frame's head is paid in any phase.
+        let at_ns = match (self.in_phase, self.exact) {
+            (true, _) => from_begin()?,
+            (false, true) => from_begin()?.max(from_any()?),
+            (false, false) => from_any()?,
         };
         let caution = if !self.in_phase {
-            Some("the frame of its core begins in any phase against the board's first one, so the worst is taken")
-        } else if !self.is_certain() {
+            Some("its core keeps no phase with the board's first frame, so the worst is taken")
+        } else if !self.is_single() {
             Some("it is not given which virtual core initialises, so the slowest is taken")
         } else {
             None
@@ -104,8 +112,13 @@ impl Place {
     }
 
     /// Whether it is known where the partition initialises.
-    pub(super) fn is_certain(&self) -> bool {
+    fn is_single(&self) -> bool {
         self.supplies.len() == 1
+    }
+
+    /// Whether the longest span is surely that long from some instant.
+    pub(super) fn is_certain(&self) -> bool {
+        self.is_single() && self.exact
     }
 
     /// The longest span of work from any instant.
@@ -118,6 +131,9 @@ impl Place {
 
     /// The shortest span of work from any instant.
     pub(super) fn shortest_span_ns(&self, work_ns: u64) -> Option<u64> {
+        if !self.exact {
+            return Some(work_ns);
+        }
         self.supplies.iter().filter_map(|supply| startup::shortest_span_ns(supply, work_ns)).min()
     }
 }

@@ -20,9 +20,8 @@ use super::results::Results;
 use super::scope::Scope;
 use claim::{Assumption, Basis, Kind, Part, PartKind, Relation, Status, Verdict, Witness, sum_of_parts};
 use diagnostic::Located;
-use model::system::Restart;
 pub(super) use output::FirstOutput;
-use quantity::{Duration, Instant, PartitionId, TaskId};
+use quantity::{Duration, Instant, PartitionId};
 
 /// One verdict for each start with a need, and for each other one about which everything is declared.
 pub(super) fn check(scope: &Scope<'_>, results: &Results) -> Vec<Verdict> {
@@ -64,7 +63,8 @@ pub(super) struct Outage {
     from_ns: Option<u64>,
     /// The least time from the action's begin to the end of initialisation.
     pub(super) least_ns: u64,
-    output: FirstOutput,
+    /// None where the outage is followed to the end of initialisation only.
+    output: Option<FirstOutput>,
     pub(super) parts: Vec<Part>,
 }
 
@@ -79,7 +79,7 @@ impl Outage {
     }
 
     pub(super) fn caveat(&self) -> Option<&String> {
-        self.output.caveat.as_ref()
+        self.output.as_ref()?.caveat.as_ref()
     }
 }
 
@@ -93,6 +93,19 @@ pub(super) fn outage(
     partition: PartitionId,
     start: Start,
 ) -> Result<Outage, String> {
+    let ends_with = scope.system.partition(partition).restart.as_ref().and_then(|restart| restart.ends_with.as_ref());
+    let task = ends_with.ok_or_else(|| initialisation::missing(scope, "ends_with", partition))?.value;
+    let up = until_up(scope, partition, start)?;
+    let output = FirstOutput::of(scope, results, task)?;
+    let parts = [up.parts, output.parts()].concat();
+    Ok(Outage { output: Some(output), parts, ..up })
+}
+
+/// The same, but only to the end of initialisation.
+///
+/// # Errors
+/// As [`outage`].
+pub(super) fn until_up(scope: &Scope<'_>, partition: PartitionId, start: Start) -> Result<Outage, String> {
     let restart = scope.system.partition(partition).restart.clone().unwrap_or_default();
     let given = |time: &Option<Located<Duration>>, key: &str| {
         time.map(|time| time.value.ns()).ok_or_else(|| initialisation::missing(scope, key, partition))
@@ -100,7 +113,6 @@ pub(super) fn outage(
     let work_ns = initialisation::work_ns(scope, partition, start)?;
     let detection_ns = given(&restart.detection, "detection")?;
     let action_ns = given(&restart.action, "action")?;
-    let output = FirstOutput::of(scope, results, ends_with(scope, &restart, partition)?)?;
     let place = Place::of(scope, partition)?;
     let worst = place.longest_span(work_ns).ok_or_else(|| initialisation::never(scope, partition))?;
     let shortest_ns = place.shortest_span_ns(work_ns).unwrap_or(worst.span_ns);
@@ -108,30 +120,23 @@ pub(super) fn outage(
     let mut parts =
         vec![Part::new(name, PartKind::Detection, detection_ns), Part::new(name, PartKind::Action, action_ns)];
     parts.extend(initialisation::parts(scope, partition, worst.span_ns, work_ns));
-    parts.extend(output.parts());
     Ok(Outage {
         detection_ns,
         action_ns,
         span_ns: worst.span_ns,
         from_ns: place.is_certain().then_some(worst.from_ns),
         least_ns: action_ns.saturating_add(shortest_ns),
-        output,
+        output: None,
         parts,
     })
 }
 
-/// The task whose first output ends an outage.
-pub(super) fn ends_with(scope: &Scope<'_>, restart: &Restart, partition: PartitionId) -> Result<TaskId, String> {
-    let task = restart.ends_with.as_ref().map(|task| task.value);
-    task.ok_or_else(|| initialisation::missing(scope, "ends_with", partition))
-}
-
 fn judge(open: Verdict, outage: &Outage, meanwhile: Vec<String>) -> Verdict {
     let bound_ns = outage.bound_ns();
-    let expected_ns = outage.until_up_ns().saturating_add(outage.output.latest_ns());
-    assert_eq!(bound_ns, expected_ns, "the parts add up to the bound");
+    let output_ns = outage.output.as_ref().map_or(0, FirstOutput::latest_ns);
+    assert_eq!(bound_ns, outage.until_up_ns().saturating_add(output_ns), "the parts add up to the bound");
     let base = Verdict { bound: Some(bound_ns), parts: outage.parts.clone(), ..open };
-    let mut told: Vec<_> = outage.output.told().into_iter().collect();
+    let mut told: Vec<_> = outage.output.iter().filter_map(FirstOutput::told).collect();
     told.extend(meanwhile);
     let limit_ns = base.limit.unwrap_or(u64::MAX);
     if let Some(from_ns) = outage.from_ns.filter(|_| outage.until_up_ns() >= limit_ns) {

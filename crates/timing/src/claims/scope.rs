@@ -119,6 +119,14 @@ impl<'a> Scope<'a> {
         pinned.map_or(only.map(|set| &set.policy), |core| self.policy(core.value))
     }
 
+    /// How the cores are scheduled on which a virtual core of the partition has windows, or else belongs.
+    pub(super) fn policies_of(&self, partition: PartitionId, virtual_core: u32) -> Vec<&'a CorePolicy> {
+        let tables = self.tables_of(partition, virtual_core);
+        let policies: Vec<_> = tables.iter().filter_map(|table| self.policy(table.core)).collect();
+        let home = || self.home_policy(partition, virtual_core).into_iter().collect();
+        if policies.is_empty() { home() } else { policies }
+    }
+
     pub(super) fn partition_name(&self, partition: PartitionId) -> &'a str {
         &self.system.partition(partition).name.value
     }

@@ -10,6 +10,7 @@ use crate::supply::Supply;
 use crate::task_set::Task;
 use crate::transition::{self, Active, ChangingTask};
 use claim::{Part, PartKind};
+use model::system::CorePolicy;
 use quantity::{Duration, PartitionId, TaskId};
 use std::collections::BTreeMap;
 
@@ -59,6 +60,9 @@ pub(super) fn of_partition(change: &Change<'_>, partition: PartitionId) -> Fate 
         (false, true) => return Fate::Stops(format!("`{name}` stops")),
         (_, false) => {}
     }
+    if keeps_out(change, partition) {
+        return Fate::Unchanged;
+    }
     let Some(action) = &from.system.partition(partition).schedule_change else {
         return Fate::Unknown(initialisation::missing(from, "schedule_change", partition));
     };
@@ -71,6 +75,18 @@ pub(super) fn of_partition(change: &Change<'_>, partition: PartitionId) -> Fate 
         None => goes_on(change, partition),
     };
     found.unwrap_or_else(Fate::Unknown)
+}
+
+/// Whether a change of schedule does not reach the partition: none of its cores has a window table, and the same tasks
+/// are active.
+fn keeps_out(change: &Change<'_>, partition: PartitionId) -> bool {
+    let (from, to) = (&change.from.0, &change.to.0);
+    let virtual_cores = 0..from.system.partition(partition).virtual_cores.value;
+    let mut policies = virtual_cores.flat_map(|core| from.policies_of(partition, core)).peekable();
+    policies.peek().is_some()
+        && policies.all(|policy| !matches!(policy, CorePolicy::WindowTable { .. }))
+        && from.tasks(partition) == to.tasks(partition)
+        && from.system.partition(partition).schedule_change.is_none()
 }
 
 /// From the change: action, initialisation from the first frame's begin, first output where that task is active.
