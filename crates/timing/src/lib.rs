@@ -15,8 +15,10 @@ pub mod opaque;
 pub mod response;
 mod scratch;
 pub mod sensitivity;
+pub mod startup;
 pub mod supply;
 mod task_set;
+pub mod transition;
 pub mod witness;
 
 pub use demand::Shortfall;
