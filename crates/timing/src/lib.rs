@@ -8,6 +8,7 @@ mod arithmetic;
 pub mod claims;
 mod demand;
 pub mod demand_bound;
+pub mod network_calculus;
 pub mod response;
 mod scratch;
 pub mod sensitivity;
