@@ -244,11 +244,38 @@ fn guests_and_priorities() {
     assert_eq!(codes(&[("fixed priority", "cooperative")]), SILENT);
     assert_eq!(codes(&[("fixed priority", "cooperative"), ("priority = 1\n", "")]), ["E0408"]);
     assert_eq!(codes(&[("\"fixed priority\"", "\"EDF\""), ("priority = 1\n", "")]), SILENT);
-    assert_eq!(codes(&[("\"fixed priority\"", "\"EDF\"")]), ["W0402"]);
+    assert_eq!(codes(&[("\"fixed priority\"", "\"EDF\"")]), ["E0411"]);
     let opaque = |need: &str| codes(&[("\"fixed priority\"", &format!("\"opaque\"\nneed = {{ {need} }}"))]);
     assert_eq!(opaque("rate = \"10 %\", delay = \"0 ms\""), SILENT);
     assert_eq!(opaque("rate = \"10 %\", period = \"1 ms\""), ["E0308"]);
     assert_eq!(opaque("budget = \"1 ms\""), ["E0308"]);
     assert_eq!(opaque("budget = \"2 ms\", period = \"1 ms\""), ["E0306"]);
     assert_eq!(of_partition("need = { rate = \"10 %\", delay = \"1 ms\" }"), ["E0308"]);
+}
+
+#[test]
+fn resources_and_how_they_are_protected() {
+    let with = |locking: &str, sections: &str| {
+        codes(&[("guest =", &format!("{locking}\nguest =")), ("wcet =", &format!("{sections}\nwcet ="))])
+    };
+    let sections = "sections = [{ resource = \"r\", length = \"1 ms\" }]";
+    for locking in ["locking = \"priority ceiling\"", "locking = \"priority inheritance\""] {
+        assert_eq!(with(locking, sections), SILENT);
+        assert_eq!(with(locking, ""), ["W0404"]);
+    }
+    assert_eq!(with("", sections), SILENT, "the blocking is then unknown");
+    assert_eq!(with("locking = \"spin\"", sections), ["E0106"]);
+}
+
+#[test]
+fn who_takes_time_to_build_has_a_builder() {
+    let log = "\n[[partition]]\nname = \"LOG\"\nguest = \"opaque\"\nneed = { budget = \"1 ms\", period = \"20 ms\" }\n";
+    let built = |keys: &str| {
+        let reading = read(SMALLEST.replacen("guest =", &format!("{keys}\nguest ="), 1) + log);
+        found(&reading).iter().map(|found| found[..5].to_owned()).collect::<Vec<_>>()
+    };
+    assert_eq!(built("built_by = \"LOG\"\nbuild_time = \"1 ns\""), SILENT);
+    assert_eq!(built("built_by = \"LOG\""), SILENT);
+    assert_eq!(built("build_time = \"1 ns\""), ["E0318"]);
+    assert_eq!(built("built_by = \"LOG\"\nbuild_time = \"0 ns\""), ["E0112"]);
 }

@@ -6,11 +6,13 @@ mod charge;
 mod core_margin;
 mod curves;
 mod growth;
+mod overheads;
 mod partition_supply;
 mod pending;
 mod responses;
 mod results;
 mod scope;
+mod spare;
 mod throttling;
 mod windows;
 mod witness;
@@ -33,7 +35,9 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     for scope in Scope::of_each_schedule(system, plan) {
         verdicts.extend(windows::check(&scope));
         verdicts.extend(core_margin::check(&scope));
+        verdicts.extend(spare::check(&scope));
         let results = Results::of(&scope);
+        verdicts.extend(overheads::check(&scope, &results));
         for partition in scope.running_partitions() {
             let cores = results.cores(partition);
             verdicts.extend(responses::check(&scope, partition, cores));

@@ -71,7 +71,7 @@ fn scale(charged_ns: i64, ppm: u64) -> i64 {
 }
 
 /// The greatest value that holds, from `least`, taken to hold, to below `too_much`, known not to.
-fn halve(mut least: u64, mut too_much: u64, mut holds: impl FnMut(u64) -> bool) -> u64 {
+pub(crate) fn halve(mut least: u64, mut too_much: u64, mut holds: impl FnMut(u64) -> bool) -> u64 {
     while too_much - least > 1 {
         let middle = least.midpoint(too_much);
         if holds(middle) {

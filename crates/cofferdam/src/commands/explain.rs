@@ -21,8 +21,11 @@ analyses![
     "growth",
     "windows",
     "core-margin",
+    "new-partition",
+    "overheads",
     "memory",
     "ram-margin",
+    "bandwidth-margin",
     "planning",
     "pending",
 ];

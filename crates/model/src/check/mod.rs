@@ -20,6 +20,7 @@ mod grants;
 mod growth;
 mod health;
 mod hyperperiod;
+mod locking;
 mod masters;
 mod network;
 mod opaque;
@@ -56,6 +57,7 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         growth::check,
         health::check,
         hyperperiod::check,
+        locking::check,
         masters::check,
         network::check,
         opaque::check,

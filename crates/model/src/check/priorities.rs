@@ -1,8 +1,9 @@
-//! Priorities: every task of a guest that schedules by them has one, better no two the same; no other guest has any.
+//! Priorities: every task of a guest that schedules by them has one, better no two the same; a guest that schedules
+//! by deadline has none.
 
 use super::task_name;
 use crate::read::{Context, Document, GuestKind, guest_of};
-use diagnostic::codes::task::{EQUAL_PRIORITIES, PRIORITY_MISSING, PRIORITY_UNUSED};
+use diagnostic::codes::task::{EQUAL_PRIORITIES, PRIORITY_MISSING, PRIORITY_WITH_EDF};
 use diagnostic::{Diagnostic, Located, Span};
 use std::collections::BTreeMap;
 
@@ -16,7 +17,7 @@ pub(super) fn check(doc: &Document, cx: &mut Context) {
             Some(priority) if by_priority => {
                 equal.entry((task.partition, priority.value)).or_default().push((index, priority.span));
             }
-            Some(priority) if guest.value == GuestKind::Edf => report_unused(doc, index, priority.span, *guest, cx),
+            Some(priority) if guest.value == GuestKind::Edf => report_with_edf(doc, index, priority.span, *guest, cx),
             None if by_priority && !task.fields.has("priority") => {
                 report_missing(doc, index, task.fields.span, *guest, cx);
             }
@@ -34,10 +35,10 @@ fn report_missing(doc: &Document, index: usize, span: Span, guest: Located<Guest
     cx.report(fault.help("add `priority`, a whole number; larger is more urgent"));
 }
 
-fn report_unused(doc: &Document, index: usize, span: Span, guest: Located<GuestKind>, cx: &mut Context) {
+fn report_with_edf(doc: &Document, index: usize, span: Span, guest: Located<GuestKind>, cx: &mut Context) {
     let message = format!("task {} has a priority and its guest schedules by deadline", task_name(doc, index));
-    let fault = Diagnostic::new(&PRIORITY_UNUSED, span, message).also(guest.span, "the guest");
-    cx.report(fault.help("leave out `priority`, or say guest = \"fixed priority\""));
+    let fault = Diagnostic::new(&PRIORITY_WITH_EDF, span, message).also(guest.span, "the guest");
+    cx.report(fault.help("the deadlines decide who runs: leave out `priority`, or say guest = \"fixed priority\""));
 }
 
 /// One warning for all tasks of a partition that share a priority.

@@ -13,6 +13,19 @@ use quantity::{CoreId, Duration, PartitionId};
 /// # Errors
 /// Why there is no such supply, or which datum it lacks.
 pub(super) fn supply(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32) -> Result<Supply, String> {
+    supply_with_more_head(scope, partition, virtual_core, 0)
+}
+
+/// The same with every window's head `more_ns` longer than the platform sheet says.
+///
+/// # Errors
+/// As [`supply`].
+pub(super) fn supply_with_more_head(
+    scope: &Scope<'_>,
+    partition: PartitionId,
+    virtual_core: u32,
+    more_ns: u64,
+) -> Result<Supply, String> {
     match scope.grant(partition) {
         Some(RunGrant::Server { .. }) => return Err("a budget server is not analysed by this version".to_owned()),
         Some(RunGrant::Share { .. }) => return Err("a proportional share is not analysed by this version".to_owned()),
@@ -22,7 +35,7 @@ pub(super) fn supply(scope: &Scope<'_>, partition: PartitionId, virtual_core: u3
     if let Some(policy) = scope.home_policy(partition, virtual_core) {
         require_windows(policy, || format!("the core of `{}`", scope.partition_name(partition)))?;
     }
-    let head_ns = head_ns(scope)?;
+    let head_ns = head_ns(scope)?.saturating_add(more_ns);
     let mut windows = Vec::new();
     for table in scope.tables_of(partition, virtual_core) {
         require_sound(scope, table.core)?;

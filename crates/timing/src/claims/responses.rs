@@ -62,7 +62,7 @@ pub(super) const UNPINNED: &str =
     "tasks that are pinned to none of several virtual cores are not analysed by this version";
 
 /// The virtual core that a task runs on; none where it is pinned to none of several.
-fn virtual_core_of(scope: &Scope<'_>, id: TaskId) -> Option<u32> {
+pub(super) fn virtual_core_of(scope: &Scope<'_>, id: TaskId) -> Option<u32> {
     let task = scope.system.task(id);
     let only = (scope.system.partition(task.partition).virtual_cores.value == 1).then_some(0);
     task.virtual_core.as_ref().map(|core| core.value).or(only)

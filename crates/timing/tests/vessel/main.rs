@@ -4,6 +4,7 @@
 #![allow(clippy::disallowed_methods, reason = "tests read the published files")]
 
 mod claims;
+mod margins;
 mod responses;
 mod scenarios;
 mod system;
