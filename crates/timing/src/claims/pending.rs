@@ -1,17 +1,15 @@
 //! The claims in time that no analysis answers yet: listed, so that nothing passes by being forgotten.
 
-use claim::{Kind, Unit, Verdict};
+use claim::{Kind, Verdict};
 use model::System;
-use model::system::{ChannelKind, Need};
+use model::system::Need;
 
 /// One *not analysed* verdict for every subject.
 pub(super) fn check(system: &System) -> Vec<Verdict> {
     let mut verdicts = chains(system);
-    verdicts.extend(channels(system));
     verdicts.extend(restarts(system));
     verdicts.extend(boots(system));
     verdicts.extend(health(system));
-    verdicts.extend(forwarding(system));
     verdicts.extend(schedule_changes(system));
     verdicts
 }
@@ -26,25 +24,6 @@ fn chains(system: &System) -> Vec<Verdict> {
         Verdict { limit, ..Verdict::pending(kind, chain.name.value.clone(), chain.name.span, analysis) }
     };
     system.chains.iter().map(verdict).collect()
-}
-
-fn channels(system: &System) -> Vec<Verdict> {
-    let verdict = |channel: &model::system::Channel| {
-        let (kind, limit, unit, analysis) = match &channel.kind {
-            ChannelKind::Sampling { refresh } => (
-                Kind::Refresh,
-                refresh.as_ref().map(|refresh| refresh.value.ns()),
-                Unit::Nanoseconds,
-                "the age of sampled messages",
-            ),
-            ChannelKind::Queuing { depth, .. } => {
-                (Kind::QueueDepth, Some(depth.value), Unit::Messages, "the depth that a queue needs")
-            }
-        };
-        let verdict = Verdict::pending(kind, channel.name.value.clone(), channel.name.span, analysis);
-        Verdict { limit, unit, ..verdict }
-    };
-    system.channels.iter().map(verdict).collect()
 }
 
 fn restarts(system: &System) -> Vec<Verdict> {
@@ -76,12 +55,6 @@ fn boots(system: &System) -> Vec<Verdict> {
 fn health(system: &System) -> Option<Verdict> {
     let first = system.health.as_ref()?.entries.first()?;
     Some(Verdict::pending(Kind::Health, "table".to_owned(), first.error.span, "the health-monitor table"))
-}
-
-fn forwarding(system: &System) -> Option<Verdict> {
-    let forwarder = system.network.as_ref()?.forwarder;
-    let name = system.partition(forwarder.value).name.value.clone();
-    Some(Verdict::pending(Kind::Forwarding, name, forwarder.span, "what the forwarder carries"))
 }
 
 /// One claim for each schedule that another one can change to.

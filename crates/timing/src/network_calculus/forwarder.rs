@@ -73,15 +73,17 @@ impl Service<'_> {
         costs_ns: impl Iterator<Item = u64> + Clone,
     ) -> Option<Self> {
         let greatest_ns = costs_ns.clone().max().unwrap_or(0);
-        let unit_ns = costs_ns.fold(0, |a, b| num_integer::gcd(a, b)).max(1);
+        let unit_ns = costs_ns.fold(0, num_integer::gcd).max(1);
         let surely_ns = budget_ns.checked_sub(greatest_ns)?.saturating_add(u64::from(greatest_ns > 0));
         // What is surely moved rounds up to no more than the budget: the greatest cost is a multiple of the unit too.
         let per_job_ns = NonZeroU64::new(surely_ns.checked_next_multiple_of(unit_ns)?)?;
         Some(Self::Jobs { period_ns, response_ns, per_job_ns })
     }
 
-    /// The span in which `work_ns` is surely served once frames wait, in ns; none where it never is. Saturates.
+    /// The span in which `work_ns` is surely served once frames wait, in ns; none where it never is. Saturates. A frame
+    /// without cost is moved with some work, not before.
     fn by_ns(&self, work_ns: u128) -> Option<u64> {
+        let work_ns = work_ns.max(1);
         match self {
             Self::Jobs { period_ns, response_ns, per_job_ns } => {
                 let jobs = work_ns.div_ceil(per_job_ns.get().into());

@@ -5,6 +5,8 @@
 
 mod claims;
 mod margins;
+mod network;
+mod ports;
 mod responses;
 mod scenarios;
 mod system;
