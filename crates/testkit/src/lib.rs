@@ -40,4 +40,4 @@ pub mod enumerate;
 pub mod oracle;
 mod random;
 
-pub use random::random_systems;
+pub use random::{random_systems, random_systems_without_blocking};

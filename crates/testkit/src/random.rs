@@ -13,6 +13,16 @@ pub fn random_systems(seed: u64, count: usize) -> impl Iterator<Item = SmallSyst
     (0..count).map(move |_| draws.system())
 }
 
+/// The same with no blocking, as guests other than those under preemptive fixed priority have none.
+pub fn random_systems_without_blocking(seed: u64, count: usize) -> impl Iterator<Item = SmallSystem> {
+    random_systems(seed, count).map(|mut system| {
+        for task in &mut system.tasks {
+            task.blocking = 0;
+        }
+        system
+    })
+}
+
 /// The splitmix64 generator: Steele, Lea and Flood 2014, constants from memory.
 struct Draws {
     state: u64,

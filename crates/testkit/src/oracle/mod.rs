@@ -26,6 +26,13 @@
 //! **Priority.** A larger number is more urgent. Among equals a begun job goes first, then the
 //! earlier arrival, then the order in `tasks`.
 //!
+//! **Earliest deadline.** The job with the least `arrival + deadline` goes first, at every tick anew. Among
+//! equals, as above, a begun job, then the earlier arrival, then the order in `tasks`. Priorities say nothing, and
+//! there is no blocking.
+//!
+//! **Cooperative.** As by priority, but a begun job goes before every other until it completes. The window's
+//! end still suspends it, and nothing of its partition goes in between. There is no blocking besides.
+//!
 //! **Blocking.** For each task `i`, call *busy at i's level* a longest stretch in which some
 //! released and unfinished job has a priority of at least that of `i`; a stretch ends with the
 //! completion that leaves none, even if the next release falls on the same instant. Within one such
@@ -51,7 +58,11 @@
 //! level waits behind it. At or below the usable share the backlog stays bounded, the states are
 //! finitely many and the exploration ends.
 //!
-//! An overloaded task still takes part where a bounded one above it has blocking to lend. Its
+//! Where the earliest deadline goes first, the tasks are all unbounded or all bounded: every job waits
+//! for the whole backlog that is due before it. In a cooperative guest a task is unbounded as under fixed
+//! priority: a stretch of its level waits once for a begun job below, and the backlog does not grow by that.
+//!
+//! An overloaded task still takes part where a bounded one above it has blocking to lend or is cooperative. Its
 //! backlog is then counted up to a small mark only, and the order among overloaded equals is left
 //! open: both can only add behaviours, and the plain runs of the tests attain what is found.
 
@@ -71,8 +82,8 @@ pub const MAX_TASKS: usize = 4;
 pub struct SmallTask {
     /// Ticks from one arrival to the next, at least 1.
     pub period: u32,
-    /// Relative deadline, counted from arrival. No response depends on it; it is carried for the
-    /// verdict of the analysis under test.
+    /// Relative deadline, counted from arrival. No response depends on it but under
+    /// [`Policy::EarliestDeadline`]; else it is carried for the verdict of the analysis under test.
     pub deadline: u32,
     /// Longest execution of a job, at least 1.
     pub wcet: u32,
@@ -127,6 +138,18 @@ pub fn worst_aligned(system: &SmallSystem) -> Vec<Worst> {
     Oracle::new().aligned(system)
 }
 
+/// The order in which a partition serves its jobs: see the module's rules.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub enum Policy {
+    /// Fixed priority, preemptive, with blocking.
+    #[default]
+    FixedPriority,
+    /// The earliest deadline first, preemptive. Priorities are ignored.
+    EarliestDeadline,
+    /// Fixed priority, but a begun job is never displaced by its own partition.
+    Cooperative,
+}
+
 /// When the tasks arrive.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Arrivals {
@@ -138,6 +161,7 @@ enum Arrivals {
 #[derive(Debug)]
 pub struct Oracle {
     visited: Visited,
+    policy: Policy,
     longest_only: bool,
     backlog_mark: u32,
 }
@@ -152,15 +176,26 @@ const BACKLOG_MARK: u32 = 2;
 
 impl Default for Oracle {
     fn default() -> Self {
-        Self { visited: Visited::default(), longest_only: false, backlog_mark: BACKLOG_MARK }
+        Self {
+            visited: Visited::default(),
+            policy: Policy::FixedPriority,
+            longest_only: false,
+            backlog_mark: BACKLOG_MARK,
+        }
     }
 }
 
 impl Oracle {
-    /// An oracle that tries every execution time.
+    /// An oracle that tries every execution time, under fixed priority.
     #[must_use]
     pub fn new() -> Self {
         Self::default()
+    }
+
+    /// An oracle that tries every execution time, the jobs in the order of `policy`.
+    #[must_use]
+    pub fn under(policy: Policy) -> Self {
+        Self { policy, ..Self::default() }
     }
 
     /// An oracle that lets every job take its `wcet`.
@@ -178,8 +213,8 @@ impl Oracle {
     ///
     /// # Panics
     /// When the system is malformed (a zero frame, period or `bcet`, `bcet` above `wcet`, a window
-    /// that is empty or reaches past the frame, more than [`MAX_TASKS`] tasks) or when its
-    /// numbers are too large for a state to fit 63 bits.
+    /// that is empty or reaches past the frame, more than [`MAX_TASKS`] tasks, blocking under another
+    /// policy than fixed priority) or when its numbers are too large for a state to fit 63 bits.
     #[must_use]
     pub fn free_running(&mut self, system: &SmallSystem) -> Vec<Worst> {
         self.explore(system, Arrivals::FreeRunning)
@@ -201,10 +236,10 @@ impl Oracle {
     }
 
     fn explore(&mut self, system: &SmallSystem, arrivals: Arrivals) -> Vec<Worst> {
-        check(system);
+        check(system, self.policy);
         self.visited.clear();
-        let overloaded = overload::overloaded_tasks(system);
-        let kept = overload::tasks_that_matter(system, &overloaded);
+        let overloaded = overload::overloaded_tasks(system, self.policy);
+        let kept = overload::tasks_that_matter(system, self.policy, &overloaded);
         let responses = self.walk(system, arrivals, &kept, &overloaded);
         let mut worst = vec![Worst::Unbounded; system.tasks.len()];
         for (&task, response) in kept.iter().zip(responses) {
@@ -231,7 +266,7 @@ impl Oracle {
     }
 }
 
-fn check(system: &SmallSystem) {
+fn check(system: &SmallSystem, policy: Policy) {
     assert!(system.frame >= 1, "the frame has at least one tick");
     assert!(system.tasks.len() <= MAX_TASKS, "too many tasks");
     for &(start, end) in &system.windows {
@@ -240,6 +275,7 @@ fn check(system: &SmallSystem) {
     for task in &system.tasks {
         assert!(task.period >= 1, "a period is at least one tick");
         assert!(1 <= task.bcet && task.bcet <= task.wcet, "1 <= bcet <= wcet");
+        assert!(policy == Policy::FixedPriority || task.blocking == 0, "blocking is for fixed priority alone");
     }
 }
 

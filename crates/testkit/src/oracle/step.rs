@@ -2,12 +2,13 @@
 
 use super::packing::{Packing, State, TaskState};
 use super::visited::Visited;
-use super::{Arrivals, MAX_TASKS, Oracle, SmallSystem, overload};
+use super::{Arrivals, MAX_TASKS, Oracle, Policy, SmallSystem, overload};
 
 /// A task as the walk needs it.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct TaskRules {
     pub(super) period: u32,
+    deadline: u32,
     pub(super) wcet: u32,
     bcet: u32,
     pub(super) jitter: u32,
@@ -25,6 +26,7 @@ pub(super) struct Rules {
     pub(super) usable: Vec<bool>,
     pub(super) tasks: Vec<TaskRules>,
     arrivals: Arrivals,
+    policy: Policy,
     backlog_mark: u32,
 }
 
@@ -40,6 +42,7 @@ impl Rules {
             let task = &system.tasks[index];
             TaskRules {
                 period: task.period,
+                deadline: task.deadline,
                 wcet: task.wcet,
                 bcet: if oracle.longest_only { task.wcet } else { task.bcet },
                 jitter: task.jitter,
@@ -54,6 +57,7 @@ impl Rules {
             usable: (0..system.frame).map(|tick| overload::is_usable(system, tick)).collect(),
             tasks: kept.iter().map(rules_of).collect(),
             arrivals,
+            policy: oracle.policy,
             backlog_mark: oracle.backlog_mark,
         }
     }
@@ -76,6 +80,19 @@ impl Rules {
             state
         };
         (0..positions).map(at).collect()
+    }
+
+    /// How far the head of a task is in front: the greatest key goes first, among equal keys the first in the file.
+    fn key(&self, task: usize, begun: bool, age: u32) -> [i64; 3] {
+        let rules = &self.tasks[task];
+        let (priority, begun, age) = (i64::from(rules.priority), i64::from(begun), i64::from(age));
+        match self.policy {
+            Policy::FixedPriority => [priority, begun, age],
+            // One job at most is begun.
+            Policy::Cooperative => [begun, priority, age],
+            // The time since the deadline, which is greatest for the earliest deadline.
+            Policy::EarliestDeadline => [age - i64::from(rules.deadline), begun, age],
+        }
     }
 
     fn is_asleep(&self, state: &TaskState, task: usize) -> bool {
@@ -176,14 +193,13 @@ impl<'a> Walk<'a> {
         }
     }
 
-    /// The task whose head is first by priority, then begun, then arrival, then file order.
+    /// The task whose head is first by the order of the policy.
     fn top(&self, state: &State) -> Option<usize> {
         let ready = (0..self.rules.tasks.len()).filter(|&task| state.tasks[task].released > 0);
         // The last of equal keys would win, so the order is turned to let the first one win.
         ready.rev().max_by_key(|&task| {
-            let of_task = &state.tasks[task];
-            let begun = of_task.executed > 0;
-            (self.rules.tasks[task].priority, begun, head_age(&self.rules.tasks[task], of_task))
+            let age = head_age(&self.rules.tasks[task], &state.tasks[task]);
+            self.rules.key(task, state.tasks[task].executed > 0, age)
         })
     }
 
@@ -197,7 +213,9 @@ impl<'a> Walk<'a> {
             return open && of_other.released > 0;
         }
         let between = |task: &usize| is_between(rules, *task, other, top);
-        of_other.executed > 0
+        // Without this a job above one that a policy put first would have nothing between to ask.
+        rules[other].priority < rules[top].priority
+            && of_other.executed > 0
             && (0..rules.len()).filter(between).all(|task| state.tasks[task].lent < rules[task].blocking)
     }
 
