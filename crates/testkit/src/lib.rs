@@ -40,4 +40,4 @@ pub mod enumerate;
 pub mod oracle;
 mod random;
 
-pub use random::{random_systems, random_systems_without_blocking};
+pub use random::{random_chains, random_queues, random_systems, random_systems_without_blocking};

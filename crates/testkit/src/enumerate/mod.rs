@@ -12,8 +12,13 @@
 //! - deadlines as a dimension of their own where no response depends on them: there system `k` takes for each
 //!   task one of `period`, `period - 1`, `2 * period + 1`, `period + 1`, in rotation.
 
+mod boards;
 mod policies;
 
+pub use boards::{
+    aligned_chain_count, aligned_chains, aligned_queue_count, aligned_queues, free_running_chain_count,
+    free_running_chains, free_running_queue_count, free_running_queues,
+};
 pub use policies::{cooperative_count, cooperative_systems, edf_count, edf_systems};
 
 use crate::oracle::{SmallSystem, SmallTask};

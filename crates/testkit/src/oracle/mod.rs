@@ -66,6 +66,10 @@
 //! backlog is then counted up to a small mark only, and the order among overloaded equals is left
 //! open: both can only add behaviours, and the plain runs of the tests attain what is found.
 
+mod arrivals;
+pub mod backlog;
+pub mod board;
+pub mod chain;
 mod overload;
 mod packing;
 mod step;
@@ -148,6 +152,20 @@ pub enum Policy {
     EarliestDeadline,
     /// Fixed priority, but a begun job is never displaced by its own partition.
     Cooperative,
+}
+
+impl Policy {
+    /// How far in front a job is: the greatest key goes first, among equal keys the first in the file.
+    fn key(self, priority: u32, deadline: u32, begun: bool, age: u32) -> [i64; 3] {
+        let (priority, begun, age) = (i64::from(priority), i64::from(begun), i64::from(age));
+        match self {
+            Self::FixedPriority => [priority, begun, age],
+            // One job at most is begun.
+            Self::Cooperative => [begun, priority, age],
+            // The time since the deadline, which is greatest for the earliest deadline.
+            Self::EarliestDeadline => [age - i64::from(deadline), begun, age],
+        }
+    }
 }
 
 /// When the tasks arrive.

@@ -5,7 +5,7 @@ use super::{Policy, SmallSystem};
 /// For each task, whether the demand at its level is above the usable share of the frame. Where the earliest
 /// deadline goes first, all tasks are one level.
 pub(super) fn overloaded_tasks(system: &SmallSystem, policy: Policy) -> Vec<bool> {
-    let usable = (0..system.frame).filter(|&tick| is_usable(system, tick)).count() as u128;
+    let usable = (0..system.frame).filter(|&tick| is_usable(&system.windows, tick)).count() as u128;
     let frame = u128::from(system.frame);
     let all_periods: u128 = system.tasks.iter().map(|task| u128::from(task.period)).product();
     let is_overloaded = |priority| {
@@ -32,6 +32,6 @@ pub(super) fn tasks_that_matter(system: &SmallSystem, policy: Policy, overloaded
     all.filter(|&task| lends || !overloaded[task]).collect()
 }
 
-pub(super) fn is_usable(system: &SmallSystem, tick: u32) -> bool {
-    system.windows.iter().any(|&(start, end)| start <= tick && tick < end)
+pub(super) fn is_usable(windows: &[(u32, u32)], tick: u32) -> bool {
+    windows.iter().any(|&(start, end)| start <= tick && tick < end)
 }

@@ -2,7 +2,7 @@
 
 use super::packing::{Packing, State, TaskState};
 use super::visited::Visited;
-use super::{Arrivals, MAX_TASKS, Oracle, Policy, SmallSystem, overload};
+use super::{Arrivals, MAX_TASKS, Oracle, Policy, SmallSystem, arrivals, overload};
 
 /// A task as the walk needs it.
 #[derive(Clone, Copy, Debug)]
@@ -54,7 +54,7 @@ impl Rules {
             }
         };
         Self {
-            usable: (0..system.frame).map(|tick| overload::is_usable(system, tick)).collect(),
+            usable: (0..system.frame).map(|tick| overload::is_usable(&system.windows, tick)).collect(),
             tasks: kept.iter().map(rules_of).collect(),
             arrivals,
             policy: oracle.policy,
@@ -80,19 +80,6 @@ impl Rules {
             state
         };
         (0..positions).map(at).collect()
-    }
-
-    /// How far the head of a task is in front: the greatest key goes first, among equal keys the first in the file.
-    fn key(&self, task: usize, begun: bool, age: u32) -> [i64; 3] {
-        let rules = &self.tasks[task];
-        let (priority, begun, age) = (i64::from(rules.priority), i64::from(begun), i64::from(age));
-        match self.policy {
-            Policy::FixedPriority => [priority, begun, age],
-            // One job at most is begun.
-            Policy::Cooperative => [begun, priority, age],
-            // The time since the deadline, which is greatest for the earliest deadline.
-            Policy::EarliestDeadline => [age - i64::from(rules.deadline), begun, age],
-        }
     }
 
     fn is_asleep(&self, state: &TaskState, task: usize) -> bool {
@@ -154,7 +141,7 @@ impl<'a> Walk<'a> {
     fn release(&mut self, task: usize, state: &State) {
         let rules = &self.rules.tasks[task];
         let waiting = state.tasks[task].unreleased;
-        let due = jobs_due(rules, &state.tasks[task]);
+        let due = arrivals::due(rules.period, rules.jitter, state.tasks[task].next, waiting);
         let most = if self.is_usable(state) { waiting } else { due };
         for count in due..=most {
             let mut next = *state;
@@ -199,7 +186,8 @@ impl<'a> Walk<'a> {
         // The last of equal keys would win, so the order is turned to let the first one win.
         ready.rev().max_by_key(|&task| {
             let age = head_age(&self.rules.tasks[task], &state.tasks[task]);
-            self.rules.key(task, state.tasks[task].executed > 0, age)
+            let rules = &self.rules.tasks[task];
+            self.rules.policy.key(rules.priority, rules.deadline, state.tasks[task].executed > 0, age)
         })
     }
 
@@ -293,22 +281,7 @@ fn is_between(rules: &[TaskRules], task: usize, low: usize, high: usize) -> bool
     rules[low].priority < rules[task].priority && rules[task].priority <= rules[high].priority
 }
 
-/// Ticks since the head arrived. The youngest job arrived `period - next` ago, each older one a
-/// period before.
+/// Ticks since the head arrived.
 fn head_age(rules: &TaskRules, state: &TaskState) -> u32 {
-    rules.period - state.next + (state.unreleased + state.released - 1) * rules.period
-}
-
-/// How many unreleased jobs are as old as the jitter allows.
-fn jobs_due(rules: &TaskRules, state: &TaskState) -> u32 {
-    let mut age = (state.unreleased * rules.period + rules.period).saturating_sub(state.next);
-    let mut due = 0;
-    while due < state.unreleased {
-        age -= rules.period;
-        if age < rules.jitter {
-            break;
-        }
-        due += 1;
-    }
-    due
+    arrivals::age_of_oldest(rules.period, state.next, state.unreleased + state.released)
 }

@@ -1,5 +1,9 @@
 //! Seeded systems, larger than those that can be enumerated.
 
+mod boards;
+
+pub use boards::{random_chains, random_queues};
+
 use crate::oracle::{SmallSystem, SmallTask};
 
 /// `count` systems drawn from `seed`: the same seed gives the same systems on every machine.
