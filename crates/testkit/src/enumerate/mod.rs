@@ -14,12 +14,14 @@
 
 mod boards;
 mod policies;
+mod servers;
 
 pub use boards::{
     aligned_chain_count, aligned_chains, aligned_queue_count, aligned_queues, free_running_chain_count,
     free_running_chains, free_running_queue_count, free_running_queues,
 };
 pub use policies::{cooperative_count, cooperative_systems, edf_count, edf_systems};
+pub use servers::{ServerSystem, edf_server_count, edf_server_systems, server_count, server_systems};
 
 use crate::oracle::{SmallSystem, SmallTask};
 

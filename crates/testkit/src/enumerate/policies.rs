@@ -38,7 +38,7 @@ pub fn cooperative_count() -> usize {
     cooperative_families().len()
 }
 
-const DUE: Slot = Slot { wcets: &[1, 2], jitters: &[0, 2], deadlines: &[2, 4, 7], ..PLAIN };
+pub(super) const DUE: Slot = Slot { wcets: &[1, 2], jitters: &[0, 2], deadlines: &[2, 4, 7], ..PLAIN };
 const DUE_SHORTER: Slot = Slot { periods: &[4, 6], wcets: &[2, 3], deadlines: &[3, 6], shorter: true, ..PLAIN };
 const DUE_OF_THREE: Slot = Slot { periods: &[4, 6], wcets: &[1, 2], jitters: &[0], deadlines: &[3, 6], ..PLAIN };
 

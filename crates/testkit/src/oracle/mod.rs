@@ -11,6 +11,10 @@
 //! **Windows.** Only whether a tick is usable matters. Windows that touch, also across the
 //! frame's end, therefore act as one; the times given are the usable parts.
 //!
+//! **Budget server.** In place of a window table: in each period `[k P, (k + 1) P)` exactly `Q` ticks are usable, any ones of
+//! `[k P, k P + D)`. The walk takes every choice, tick by tick, in each period anew, whatever the tasks do; a tick that
+//! no job asks for is spent all the same. Arrivals come at any position of the period.
+//!
 //! **Arrivals.** *Free-running*: each task sleeps until its first arrival, which may come at any
 //! tick, at any position of the frame, and in any order among the tasks; from then on a job
 //! arrives each period. *Aligned*: a job arrives at `offset + k * period`, counted from an empty
@@ -73,9 +77,11 @@ pub mod chain;
 mod overload;
 mod packing;
 mod step;
+mod supply;
 mod visited;
 
 use packing::Packing;
+use supply::Supply;
 use visited::Visited;
 
 /// The largest number of tasks the oracle takes.
@@ -113,6 +119,18 @@ pub struct SmallSystem {
     pub windows: Vec<(u32, u32)>,
     /// The tasks in file order, at most [`MAX_TASKS`].
     pub tasks: Vec<SmallTask>,
+}
+
+/// A budget server: from each `k * period` on, its partition gets `budget` ticks before `k * period + deadline`,
+/// which ones is open, in each period anew. All times are ticks.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub struct SmallServer {
+    /// Ticks from one replenishment to the next.
+    pub period: u32,
+    /// Usable ticks in each period, at least 1.
+    pub budget: u32,
+    /// Within how many ticks of each period they lie, from `budget` to `period`.
+    pub deadline: u32,
 }
 
 /// The worst response of a task, counted from arrival.
@@ -247,6 +265,17 @@ impl Oracle {
         self.explore(system, Arrivals::Aligned)
     }
 
+    /// Each task's worst response on a budget server when every task is free-running, in the order of `tasks`.
+    ///
+    /// # Panics
+    /// As [`Oracle::free_running`], and when not `1 <= budget <= deadline <= period` for the server.
+    #[must_use]
+    pub fn on_server(&mut self, server: &SmallServer, tasks: &[SmallTask]) -> Vec<Worst> {
+        let SmallServer { period, budget, deadline } = *server;
+        assert!(1 <= budget && budget <= deadline && deadline <= period, "1 <= budget <= deadline <= period");
+        self.explore_under(Supply::Server(*server), tasks, Arrivals::FreeRunning)
+    }
+
     /// How many states the last exploration visited.
     #[must_use]
     pub fn states_visited(&self) -> usize {
@@ -254,12 +283,18 @@ impl Oracle {
     }
 
     fn explore(&mut self, system: &SmallSystem, arrivals: Arrivals) -> Vec<Worst> {
-        check(system, self.policy);
+        check_table(system.frame, &system.windows);
+        self.explore_under(Supply::table(system.frame, &system.windows), &system.tasks, arrivals)
+    }
+
+    fn explore_under(&mut self, supply: Supply, tasks: &[SmallTask], arrivals: Arrivals) -> Vec<Worst> {
+        check_tasks(tasks, self.policy);
         self.visited.clear();
-        let overloaded = overload::overloaded_tasks(system, self.policy);
-        let kept = overload::tasks_that_matter(system, self.policy, &overloaded);
-        let responses = self.walk(system, arrivals, &kept, &overloaded);
-        let mut worst = vec![Worst::Unbounded; system.tasks.len()];
+        let overloaded = overload::overloaded_tasks(tasks, &supply, self.policy);
+        let kept = overload::tasks_that_matter(tasks, self.policy, &overloaded);
+        let rules = step::Rules::new(supply, tasks, arrivals, self, &kept, &overloaded);
+        let responses = self.walk(&rules);
+        let mut worst = vec![Worst::Unbounded; tasks.len()];
         for (&task, response) in kept.iter().zip(responses) {
             if !overloaded[task] {
                 worst[task] = Worst::Response(response);
@@ -269,28 +304,24 @@ impl Oracle {
     }
 
     /// Visits every reachable state; gives the greatest response of each kept task.
-    fn walk(
-        &mut self,
-        system: &SmallSystem,
-        arrivals: Arrivals,
-        kept: &[usize],
-        overloaded: &[bool],
-    ) -> [u32; MAX_TASKS] {
-        let rules = step::Rules::new(system, arrivals, self, kept, overloaded);
-        let packing = Packing::new(&rules);
-        let mut walk = step::Walk::new(&rules, &packing, &mut self.visited);
+    fn walk(&mut self, rules: &step::Rules) -> [u32; MAX_TASKS] {
+        let packing = Packing::new(rules);
+        let mut walk = step::Walk::new(rules, &packing, &mut self.visited);
         walk.run();
         walk.worst
     }
 }
 
-fn check(system: &SmallSystem, policy: Policy) {
-    assert!(system.frame >= 1, "the frame has at least one tick");
-    assert!(system.tasks.len() <= MAX_TASKS, "too many tasks");
-    for &(start, end) in &system.windows {
-        assert!(start < end && end <= system.frame, "a window is not within the frame");
+fn check_table(frame: u32, windows: &[(u32, u32)]) {
+    assert!(frame >= 1, "the frame has at least one tick");
+    for &(start, end) in windows {
+        assert!(start < end && end <= frame, "a window is not within the frame");
     }
-    for task in &system.tasks {
+}
+
+fn check_tasks(tasks: &[SmallTask], policy: Policy) {
+    assert!(tasks.len() <= MAX_TASKS, "too many tasks");
+    for task in tasks {
         assert!(task.period >= 1, "a period is at least one tick");
         assert!(1 <= task.bcet && task.bcet <= task.wcet, "1 <= bcet <= wcet");
         assert!(policy == Policy::FixedPriority || task.blocking == 0, "blocking is for fixed priority alone");

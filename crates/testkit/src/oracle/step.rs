@@ -1,8 +1,9 @@
 //! One tick: every state that may follow a state, and the walk over all of them.
 
 use super::packing::{Packing, State, TaskState};
+use super::supply::Supply;
 use super::visited::Visited;
-use super::{Arrivals, MAX_TASKS, Oracle, Policy, SmallSystem, arrivals, overload};
+use super::{Arrivals, MAX_TASKS, Oracle, Policy, SmallTask, arrivals};
 
 /// A task as the walk needs it.
 #[derive(Clone, Copy, Debug)]
@@ -23,7 +24,7 @@ pub(super) struct TaskRules {
 /// The system as the walk needs it.
 #[derive(Debug)]
 pub(super) struct Rules {
-    pub(super) usable: Vec<bool>,
+    pub(super) supply: Supply,
     pub(super) tasks: Vec<TaskRules>,
     arrivals: Arrivals,
     policy: Policy,
@@ -32,14 +33,15 @@ pub(super) struct Rules {
 
 impl Rules {
     pub(super) fn new(
-        system: &SmallSystem,
+        supply: Supply,
+        tasks: &[SmallTask],
         arrivals: Arrivals,
         oracle: &Oracle,
         kept: &[usize],
         overloaded: &[bool],
     ) -> Self {
         let rules_of = |&index: &usize| {
-            let task = &system.tasks[index];
+            let task = &tasks[index];
             TaskRules {
                 period: task.period,
                 deadline: task.deadline,
@@ -54,7 +56,7 @@ impl Rules {
             }
         };
         Self {
-            usable: (0..system.frame).map(|tick| overload::is_usable(&system.windows, tick)).collect(),
+            supply,
             tasks: kept.iter().map(rules_of).collect(),
             arrivals,
             policy: oracle.policy,
@@ -63,16 +65,17 @@ impl Rules {
     }
 
     fn first_states(&self) -> Vec<State> {
-        let mut first = State::default();
+        let mut first = State { budget: self.supply.budget(), ..State::default() };
         for (state, task) in first.tasks.iter_mut().zip(&self.tasks) {
             state.next = match self.arrivals {
                 Arrivals::FreeRunning => task.asleep,
                 Arrivals::Aligned => task.offset,
             };
         }
-        let positions = match self.arrivals {
-            Arrivals::FreeRunning => self.usable.len() as u32,
-            Arrivals::Aligned => 1,
+        // While all sleep, a server comes from the begin of its period to all the rest.
+        let positions = match (&self.supply, self.arrivals) {
+            (Supply::Table(ticks), Arrivals::FreeRunning) => ticks.len() as u32,
+            _ => 1,
         };
         let at = |position| {
             let mut state = first;
@@ -92,13 +95,15 @@ pub(super) struct Walk<'a> {
     rules: &'a Rules,
     packing: &'a Packing,
     visited: &'a mut Visited,
+    /// Whether the tick under way is usable.
+    usable: bool,
     /// Greatest response seen of each task, in ticks.
     pub(super) worst: [u32; MAX_TASKS],
 }
 
 impl<'a> Walk<'a> {
     pub(super) fn new(rules: &'a Rules, packing: &'a Packing, visited: &'a mut Visited) -> Self {
-        Self { rules, packing, visited, worst: [0; MAX_TASKS] }
+        Self { rules, packing, visited, usable: false, worst: [0; MAX_TASKS] }
     }
 
     /// Breadth-first from the first states until no new state turns up.
@@ -111,7 +116,14 @@ impl<'a> Walk<'a> {
         }
         let mut index = 0;
         while let Some(word) = self.visited.get(index) {
-            self.arrive(0, &self.packing.unpack(word));
+            let state = self.packing.unpack(word);
+            let choices = self.rules.supply.choices(state.position, state.budget);
+            for usable in [false, true] {
+                if choices[usize::from(usable)] {
+                    self.usable = usable;
+                    self.arrive(0, &state);
+                }
+            }
             index += 1;
         }
     }
@@ -142,7 +154,7 @@ impl<'a> Walk<'a> {
         let rules = &self.rules.tasks[task];
         let waiting = state.tasks[task].unreleased;
         let due = arrivals::due(rules.period, rules.jitter, state.tasks[task].next, waiting);
-        let most = if self.is_usable(state) { waiting } else { due };
+        let most = if self.usable { waiting } else { due };
         for count in due..=most {
             let mut next = *state;
             next.tasks[task].unreleased -= count;
@@ -160,13 +172,9 @@ impl<'a> Walk<'a> {
         sum
     }
 
-    fn is_usable(&self, state: &State) -> bool {
-        self.rules.usable[state.position as usize]
-    }
-
     /// Every choice of the job that gets this tick.
     fn dispatch(&mut self, state: &State) {
-        let top = if self.is_usable(state) { self.top(state) } else { None };
+        let top = if self.usable { self.top(state) } else { None };
         let Some(top) = top else {
             return self.end_tick(state);
         };
@@ -247,7 +255,11 @@ impl<'a> Walk<'a> {
     /// Moves to the next instant and notes the state there.
     fn end_tick(&mut self, state: &State) {
         let mut next = *state;
-        next.position = (state.position + 1) % self.rules.usable.len() as u32;
+        next.position = (state.position + 1) % self.rules.supply.cycle();
+        next.budget = match next.position {
+            0 => self.rules.supply.budget(),
+            _ => state.budget.saturating_sub(self.usable.into()),
+        };
         for task in 0..self.rules.tasks.len() {
             if !self.rules.is_asleep(&state.tasks[task], task) {
                 next.tasks[task].next -= 1;

@@ -26,7 +26,8 @@ mod step;
 
 pub(super) use step::{Asleep, Observer};
 
-use super::{MAX_TASKS, Policy, SmallSystem, SmallTask, overload};
+use super::supply::Supply;
+use super::{MAX_TASKS, Policy, SmallTask, overload};
 
 /// One partition of a board. All times are ticks.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Hash)]
@@ -109,10 +110,9 @@ impl SmallBoard {
         let mut kept = vec![true; self.tasks.len()];
         for (place, partition) in self.partitions.iter().enumerate() {
             let members: Vec<usize> = self.members(place);
-            let tasks = members.iter().map(|&task| self.tasks[task].task).collect();
-            let system = SmallSystem { frame: self.frame, windows: partition.windows.clone(), tasks };
-            super::check(&system, partition.policy);
-            let overloaded = overload::overloaded_tasks(&system, partition.policy);
+            let tasks: Vec<_> = members.iter().map(|&task| self.tasks[task].task).collect();
+            let supply = Supply::table(self.frame, &partition.windows);
+            let overloaded = overload::overloaded_tasks(&tasks, &supply, partition.policy);
             let all = partition.policy != Policy::FixedPriority && overloaded.contains(&true);
             for (&task, overloaded) in members.iter().zip(overloaded) {
                 kept[task] = !overloaded && !all;
@@ -126,7 +126,10 @@ impl SmallBoard {
     }
 
     fn check(&self) {
-        assert!(self.tasks.len() <= MAX_TASKS, "too many tasks");
+        for partition in &self.partitions {
+            super::check_table(self.frame, &partition.windows);
+            super::check_tasks(&self.tasks.iter().map(|task| task.task).collect::<Vec<_>>(), partition.policy);
+        }
         for task in &self.tasks {
             assert!(task.partition < self.partitions.len(), "a task is in no partition");
             assert!(task.task.blocking == 0, "there is no blocking on a board");

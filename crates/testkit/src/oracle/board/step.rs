@@ -3,7 +3,7 @@
 use super::state::{ASLEEP, State};
 use super::{BoardTask, Exchange, MAX_TASKS, SmallBoard, Start, Unanswered};
 use crate::oracle::arrivals;
-use crate::oracle::overload;
+use crate::oracle::supply::Supply;
 use crate::oracle::visited::Visited;
 
 /// What is watched on a board. Its note is a part of the state.
@@ -26,8 +26,8 @@ pub(in crate::oracle) struct Walk<'a, O> {
     tasks: &'a [BoardTask],
     board: &'a SmallBoard,
     kept: Vec<bool>,
-    /// Of each partition, whether each tick of the frame is usable.
-    usable: Vec<Vec<bool>>,
+    /// Of each partition, its window table.
+    supplies: Vec<Supply>,
     visited: Visited<u128>,
     observer: &'a mut O,
     ended: Result<(), Unanswered>,
@@ -35,12 +35,11 @@ pub(in crate::oracle) struct Walk<'a, O> {
 
 impl<'a, O: Observer> Walk<'a, O> {
     pub(super) fn new(board: &'a SmallBoard, kept: Vec<bool>, observer: &'a mut O) -> Self {
-        let ticks = |windows| (0..board.frame).map(|tick| overload::is_usable(windows, tick)).collect();
         Self {
             tasks: &board.tasks,
             board,
             kept,
-            usable: board.partitions.iter().map(|partition| ticks(&partition.windows)).collect(),
+            supplies: board.partitions.iter().map(|own| Supply::table(board.frame, &own.windows)).collect(),
             visited: Visited::default(),
             observer,
             ended: Ok(()),
@@ -75,7 +74,8 @@ impl<'a, O: Observer> Walk<'a, O> {
     }
 
     fn is_usable(&self, partition: usize, state: &State) -> bool {
-        self.usable[partition][state.position as usize]
+        let [_, usable] = self.supplies[partition].choices(state.position, 0);
+        usable
     }
 
     /// Arrivals and releases at this instant, from `task` onward, in every way allowed.
