@@ -18,7 +18,7 @@
 //!
 //! - [`oracle`]: the systems, the rules it holds to, the answers;
 //! - [`enumerate`]: all systems up to a size, in a fixed order, their number known;
-//! - [`random_systems`], [`random_chains`], [`random_queues`]: seeded larger ones.
+//! - [`random_systems`], [`random_server_systems`], [`random_chains`], [`random_queues`]: seeded larger ones.
 //!
 //! A comparison reads:
 //!
@@ -44,4 +44,6 @@ pub mod enumerate;
 pub mod oracle;
 mod random;
 
-pub use random::{random_chains, random_queues, random_systems, random_systems_without_blocking};
+pub use random::{
+    random_chains, random_queues, random_server_systems, random_systems, random_systems_without_blocking,
+};

@@ -8,6 +8,7 @@ use testkit::enumerate::{ServerSystem, edf_server_count, edf_server_systems, ser
 use testkit::oracle::Policy::{Cooperative, EarliestDeadline};
 use testkit::oracle::Worst::{Response, Unbounded};
 use testkit::oracle::{Oracle, Policy, SmallServer, SmallSystem, SmallTask, Worst};
+use testkit::random_server_systems;
 
 fn task(priority: u32, period: u32, wcet: u32) -> SmallTask {
     SmallTask { priority, period, deadline: period, wcet, bcet: wcet, ..SmallTask::default() }
@@ -108,7 +109,8 @@ fn by_least_supply(system: &ServerSystem, k: usize) -> u32 {
 #[test]
 fn responses_are_those_of_the_least_supply() {
     let mut compared = 0;
-    for system in server_systems().filter(|system| system.tasks.iter().all(|task| task.blocking == 0)) {
+    let systems = server_systems().chain(random_server_systems(51, 150));
+    for system in systems.filter(|system| system.tasks.iter().all(|task| task.blocking == 0)) {
         let distinct: HashSet<u32> = system.tasks.iter().map(|task| task.priority).collect();
         if distinct.len() < system.tasks.len() {
             continue;

@@ -4,7 +4,8 @@ mod boards;
 
 pub use boards::{random_chains, random_queues};
 
-use crate::oracle::{SmallSystem, SmallTask};
+use crate::enumerate::ServerSystem;
+use crate::oracle::{SmallServer, SmallSystem, SmallTask};
 
 /// `count` systems drawn from `seed`: the same seed gives the same systems on every machine.
 ///
@@ -24,6 +25,16 @@ pub fn random_systems_without_blocking(seed: u64, count: usize) -> impl Iterator
             task.blocking = 0;
         }
         system
+    })
+}
+
+/// The systems of [`random_systems`], each on a server with the budget of its windows in its frame, deadlines drawn anew.
+pub fn random_server_systems(seed: u64, count: usize) -> impl Iterator<Item = ServerSystem> {
+    let mut draws = Draws { state: !seed };
+    random_systems(seed, count).map(move |system| {
+        let budget = system.windows.iter().map(|(start, end)| end - start).sum();
+        let deadline = draws.within(budget, system.frame);
+        ServerSystem { server: SmallServer { period: system.frame, budget, deadline }, tasks: system.tasks }
     })
 }
 
