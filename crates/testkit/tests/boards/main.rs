@@ -117,7 +117,7 @@ fn runs_of_larger_boards_show_no_more() {
         }
         attained += usize::from(reaction == worst.reaction);
     }
-    assert!(answered > 100 && attained > answered / 4, "{attained} of {answered}");
+    assert!(answered > 70 && attained > answered / 4, "{attained} of {answered}");
     for queue in random_queues(42, 200) {
         let Ok(Backlog::Messages(worst)) = worst_backlog(&queue) else { continue };
         for _ in 0..20 {
