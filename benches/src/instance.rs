@@ -3,7 +3,7 @@
 use serde::Deserialize;
 use std::error::Error;
 use std::path::Path;
-use timing::supply::{Interval, WindowSupply};
+use timing::supply::{Interval, Supply};
 use timing::{Release, Task, TaskSet};
 
 /// A whole instance; every time in ns.
@@ -13,6 +13,8 @@ pub struct Instance {
     pub cores: Vec<InstanceCore>,
     pub partitions: Vec<InstancePartition>,
     pub tasks: Vec<InstanceTask>,
+    #[serde(default)]
+    pub channels: Vec<InstanceChannel>,
 }
 
 #[derive(Deserialize)]
@@ -43,6 +45,19 @@ pub struct InstanceTask {
     pub bcet: u64,
 }
 
+/// A channel from one task to another.
+#[derive(Deserialize)]
+pub struct InstanceChannel {
+    pub id: usize,
+    /// `sampling` or `queuing`.
+    pub kind: String,
+    pub src: usize,
+    pub dst: usize,
+    /// The messages that a queue holds.
+    #[serde(default)]
+    pub depth: u64,
+}
+
 impl Instance {
     /// Reads the instance at `path`.
     pub fn read(path: &Path) -> Result<Self, Box<dyn Error>> {
@@ -56,7 +71,7 @@ impl Instance {
 
 /// One partition, ready for the analyses of `timing`.
 pub struct Prepared {
-    pub supply: WindowSupply,
+    pub supply: Supply,
     pub tasks: TaskSet,
     /// The instance's number of each task.
     pub ids: Vec<usize>,
@@ -79,7 +94,7 @@ fn prepare(instance: &Instance, partition: &InstancePartition) -> Result<Prepare
     intervals.sort_by_key(|interval| interval.start_ns);
     let tasks: Option<Vec<Task>> = partition.tasks.iter().map(|&id| instance.tasks.get(id).map(task)).collect();
     Ok(Prepared {
-        supply: WindowSupply::new(core.major_frame, &intervals)?,
+        supply: Supply::new(core.major_frame, &intervals)?,
         tasks: TaskSet::new(&tasks.ok_or("a partition names a task that is not there")?)?,
         ids: partition.tasks.clone(),
     })

@@ -21,11 +21,19 @@ pub enum Assumption {
     MapEnforced,
     /// Interrupts outside their owner's windows are pended.
     InterruptsPended,
+    /// Every budget server gives its budget in every period.
+    BudgetsServed,
+    /// Proportional sharing stays within one quantum of each partition's share.
+    ShareWithinQuantum,
+    /// The forwarder moves frames as declared.
+    ForwardedAsDeclared,
+    /// Faults are noticed within the declared detection time.
+    FaultsDetected,
 }
 
 impl Assumption {
     /// Every assumption in register order.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 13] = [
         Self::InputsValid,
         Self::RoundRobin,
         Self::MastersListed,
@@ -35,6 +43,10 @@ impl Assumption {
         Self::ReleasedAsDeclared,
         Self::MapEnforced,
         Self::InterruptsPended,
+        Self::BudgetsServed,
+        Self::ShareWithinQuantum,
+        Self::ForwardedAsDeclared,
+        Self::FaultsDetected,
     ];
 
     /// The id in reports, such as `A1`.
@@ -66,6 +78,21 @@ impl Assumption {
             Self::InterruptsPended => {
                 "Interrupts that come outside their owner's windows are kept until then and take no time from others."
             }
+            Self::BudgetsServed => {
+                "Every budget server gives its whole budget, usable, between the begin and the deadline of each of its \
+                 periods, whether or not it was idle before."
+            }
+            Self::ShareWithinQuantum => {
+                "Proportional sharing gives a partition that has work at least its share of any interval, less than two \
+                 quanta late, whatever the others of its core set do."
+            }
+            Self::ForwardedAsDeclared => {
+                "The forwarder serves each sender's frames in their order, at the declared cost, and is never idle in its \
+                 windows while a frame waits."
+            }
+            Self::FaultsDetected => {
+                "A fault is noticed within the declared detection time, and the action taken is the declared one."
+            }
         }
     }
 
@@ -81,6 +108,10 @@ impl Assumption {
             Self::ReleasedAsDeclared => "trace of release points against the frame",
             Self::MapEnforced => "translation tables read back; access tests on the target",
             Self::InterruptsPended => "interrupt controller configuration read back; trace of handlers",
+            Self::BudgetsServed => "trace of the time each server gets in each of its periods",
+            Self::ShareWithinQuantum => "trace of the time each partition gets against its share",
+            Self::ForwardedAsDeclared => "trace of the forwarder's queues; time stamps of frames in and out",
+            Self::FaultsDetected => "injected faults on the target, with the instant of the action recorded",
         }
     }
 }

@@ -6,9 +6,11 @@
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
 mod assumption;
+mod part;
 mod witness;
 
 pub use assumption::Assumption;
+pub use part::{Part, PartKind, sum_of_parts};
 pub use witness::{Segment, Witness, WitnessRelease};
 
 use diagnostic::Span;
@@ -59,6 +61,8 @@ pub enum Kind {
     Reaction,
     /// A chain's data age.
     DataAge,
+    /// How far the instants of a task's outputs vary against its period.
+    OutputJitter,
     /// The age at which a sampled message is read against its refresh period.
     Refresh,
     /// The messages that a queue must hold.
@@ -93,11 +97,12 @@ pub enum Kind {
 
 impl Kind {
     /// Every kind in listing order.
-    pub const ALL: [Self; 19] = [
+    pub const ALL: [Self; 20] = [
         Self::Window,
         Self::Response,
         Self::Reaction,
         Self::DataAge,
+        Self::OutputJitter,
         Self::Refresh,
         Self::QueueDepth,
         Self::Margin,
@@ -122,6 +127,7 @@ impl Kind {
             Self::Response => "response",
             Self::Reaction => "reaction",
             Self::DataAge => "data_age",
+            Self::OutputJitter => "output_jitter",
             Self::Refresh => "refresh",
             Self::QueueDepth => "queue_depth",
             Self::Margin => "margin",
@@ -147,6 +153,7 @@ impl Kind {
             Self::Response => "response times",
             Self::Reaction => "reaction times",
             Self::DataAge => "data ages",
+            Self::OutputJitter => "output jitter",
             Self::Refresh => "refresh periods",
             Self::QueueDepth => "queue depths",
             Self::Margin => "margins",
@@ -270,6 +277,8 @@ pub struct Verdict {
     pub table_aware: Option<u64>,
     /// The largest growth of the subject, for response times.
     pub growth: Option<Growth>,
+    /// What the bound is made of, in the order in which time passes; empty where it is not told apart.
+    pub parts: Vec<Part>,
     /// How the verdict was reached.
     pub basis: Basis,
     /// The place in the input that the verdict is about.
@@ -308,6 +317,7 @@ impl Verdict {
             generic: None,
             table_aware: None,
             growth: None,
+            parts: Vec::new(),
             basis,
             place: None,
             witness: None,

@@ -55,7 +55,7 @@ fn channels_of_both_kinds() {
         "[[channel]]\nname = \"A\"\nkind = \"sampling\"\nsize = \"8 B\"\nfrom = \"NAV.fuse\"\nto = [\"LOG\"]\n\
          refresh = \"25 ms\"\nchecks = \"range\"\nforwarded = true\n\
          [[channel]]\nname = \"B\"\ntitle = \"Marks\"\nkind = \"queuing\"\nsize = \"1 KiB\"\nfrom = \"flash\"\n\
-         to = [\"LOG.store\", \"LOG.plot\"]\ndepth = 8\nmin_interarrival = \"50 ms\"\nbatch = 2\nread = 3\n\
+         to = [\"LOG.store\", \"LOG.plot\"]\ndepth = 8\nmin_interarrival = \"50 ms\"\nbatch = 2\nburst = 5\nread = 3\n\
          checks = [{ consumer = \"LOG.plot\", what = \"order\" }, { what = \"range\" }]\n\
          [[channel]]\nname = \"C\"\nkind = \"queuing\"\nsize = \"1 B\"\nfrom = \"LOG\"\nto = [\"NAV.fuse\"]\n\
          depth = 1\nread = \"all\"\n\
@@ -66,11 +66,13 @@ fn channels_of_both_kinds() {
           "source": { "Task": 0 }, "destinations": [{ "Partition": 1 }],
           "checks": [{ "consumer": null, "what": "range" }], "forwarded": true },
         { "name": "B", "title": "Marks", "size": 1024, "source": { "Device": 0 },
-          "kind": { "Queuing": { "depth": 8, "min_interarrival": 50_000_000, "batch": 2, "read": { "AtMost": 3 } } },
+          "kind": { "Queuing": { "depth": 8, "min_interarrival": 50_000_000, "batch": 2, "burst": 5,
+            "read": { "AtMost": 3 } } },
           "destinations": [{ "Task": 1 }, { "Task": 2 }], "forwarded": false,
           "checks": [{ "consumer": { "Task": 2 }, "what": "order" }, { "consumer": null, "what": "range" }] },
         { "name": "C", "title": null, "size": 1, "source": { "Partition": 1 }, "destinations": [{ "Task": 0 }],
-          "kind": { "Queuing": { "depth": 1, "min_interarrival": null, "batch": 1, "read": "All" } },
+          "kind": { "Queuing": { "depth": 1, "min_interarrival": null, "batch": 1, "burst": null,
+            "read": "All" } },
           "checks": [], "forwarded": false },
     ]);
     assert_eq!(value(&system.channels), expected);
@@ -275,13 +277,15 @@ fn changes_of_a_schedule_must_make_sense() {
 #[test]
 fn growth_rules_and_accepted_claims() {
     let rule = |on: &str| format!("[[growth_rule]]\non = \"{on}\"\nat_least = \"100 %\"\nsource = \"contract\"\n");
-    let subjects = ["cores", "RAM", "bandwidth", "partitions", "partition LOG"].map(rule).concat();
+    let subjects = ["cores", "RAM", "bandwidth", "ports", "partitions", "partition LOG"].map(rule).concat();
     let accepted = |until: &str| {
         format!("[[accepted]]\nclaim = \"margin/core/0\"\nreason = \"r\"\nowner = \"o\"\nuntil = {until}\n")
     };
     let system = system(&(subjects + &accepted("\"2027-03-31\"")));
     let on: Vec<_> = system.growth_rules.iter().map(|rule| value(rule.subject)).collect();
-    assert_eq!(on, [json!("Cores"), json!("Ram"), json!("Bandwidth"), json!("Partitions"), json!({ "Partition": 1 })]);
+    let of_all = ["Cores", "Ram", "Bandwidth", "Ports", "Partitions"].map(|on| json!(on));
+    assert_eq!(on[..5], of_all);
+    assert_eq!(on[5..], [json!({ "Partition": 1 })]);
     assert!(system.growth_rules.iter().all(|rule| rule.at_least.get() == 1_000_000));
     assert_eq!(system.accepted[0].until.to_string(), "2027-03-31");
     assert!(codes(&accepted("2027-03-31")).is_empty());
@@ -289,6 +293,7 @@ fn growth_rules_and_accepted_claims() {
     assert_eq!(codes(&accepted("\"soon\"")), ["E0104"]);
     assert_eq!(codes(&accepted("\"2027-03-31\"").replace("\"o\"", "\" \"")), ["E0107"]);
     assert_eq!(codes(&rule("cores").replace("100 %", "1000001 ppm")), ["E0909"]);
+    assert_eq!(codes(&rule("ports").replace("100 %", "1000001 ppm")), ["E0909"]);
     assert!(codes(&rule("partitions").replace("100 %", "150 %")).is_empty());
     assert_eq!(codes(&rule("core")), ["E0106"]);
     assert_eq!(codes(&rule("partition LOX")), ["E0109"]);
@@ -309,6 +314,11 @@ fn queues_are_read_as_fast_as_they_are_filled() {
     assert!(queue("read = 5\nbatch = 2").is_empty());
     assert!(queue("batch = 9").is_empty());
     assert_eq!(queue("batch = 10"), ["E0604"]);
+    assert!(queue("burst = 8\nmin_interarrival = \"50 ms\"").is_empty());
+    assert_eq!(queue("burst = 9\nmin_interarrival = \"50 ms\""), ["E0604"]);
+    assert_eq!(queue("burst = 7\nbatch = 3\nmin_interarrival = \"50 ms\""), ["E0604"]);
+    assert_eq!(queue("burst = 1"), ["E0113"]);
+    assert!(queue("burst = 0\nmin_interarrival = \"50 ms\"").is_empty());
     assert_eq!(queue("read = 0"), ["E0112"]);
     assert_eq!(queue("refresh = \"1 ms\""), ["E0605"]);
 }
@@ -376,4 +386,26 @@ fn five_mistakes_in_five_sections_are_found_in_one_run() {
         assert!(text.contains(&format!("error[{code}]")), "{text}");
     }
     assert!(reading.system.is_none());
+}
+
+#[test]
+fn needs_of_partitions_tasks_and_queues_from_the_file_and_from_tables() {
+    let main = text(
+        "[tables]\ntasks = [\"t.csv\"]\nchannels = [\"c.csv\"]\n\
+         [[partition]]\nname = \"AUX\"\nguest = \"fixed priority\"\nbuilt_by = \"LOG\"\nbuild_time = \"4 ms\"\n\
+         locking = \"priority ceiling\"\n",
+    );
+    let main = main.replace("priority = 2\n", "priority = 2\noutput_jitter = \"1 ms\"\n");
+    let tasks = "partition,name,period,priority,wcet,output_jitter,sections\nAUX,a,20 ms,1,1 ms,0 ms,bus: 100 us\n";
+    let channels = "name,kind,size,from,to,depth,min_interarrival,burst\nQ,queuing,8 B,AUX.a,LOG.store,4,20 ms,3\n";
+    let files = [("system.toml", main.as_str()), ("t.csv", tasks), ("c.csv", channels)];
+    let files = files.map(|(name, text)| (name.to_owned(), text.as_bytes().to_vec()));
+    let reading = model::read_system("system.toml", &mut common::Files::from(files));
+    assert_eq!(rendered(&reading), "");
+    let system = reading.system.expect("a system");
+    let aux = &system.partitions[2];
+    assert_eq!(value((&aux.built_by, &aux.build_time, &aux.locking)), json!([1, 4_000_000, "Ceiling"]));
+    let jitter: Vec<_> = system.tasks.iter().map(|task| value(task.output_jitter)).collect();
+    assert_eq!(jitter, [json!(null), json!(1_000_000), json!(null), json!(0)]);
+    assert_eq!(value(&system.channels[0].kind)["Queuing"]["burst"], json!(3));
 }

@@ -14,7 +14,7 @@ use crate::workload::{Finding, Workload};
 use model::system::RunGrant;
 use num_integer::gcd;
 use quantity::Duration;
-use timing::supply::{Interval, WindowSupply};
+use timing::supply::{Interval, Supply};
 
 /// One window of this length in every period.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -200,14 +200,14 @@ impl AskSource<'_> {
     }
 
     /// The supply of one window a period; one that fills the period never ends and so has its head once, at the very first.
-    fn supply(&self, period_ns: u64, length_ns: u64) -> WindowSupply {
+    fn supply(&self, period_ns: u64, length_ns: u64) -> Supply {
         let fills = length_ns >= period_ns;
         let start_ns = if fills { 0 } else { self.head_ns };
         let usable = Interval { start_ns, end_ns: length_ns.min(period_ns) };
         let usable: &[Interval] = if start_ns < length_ns { &[usable] } else { &[] };
         let frame_ns = period_ns.max(1);
         // The interval lies inside the period, and periods are above zero and far below the limit of `timing`.
-        let supply = WindowSupply::new(frame_ns, usable).expect("one window inside its period is a supply");
+        let supply = Supply::new(frame_ns, usable).expect("one window inside its period is a supply");
         supply.with_boot_until(if fills { self.head_ns } else { 0 })
     }
 }

@@ -5,7 +5,7 @@ use model::System;
 use model::system::{GrowthSubject, Guest, OpaqueNeed};
 use quantity::{CoreId, Duration, PartitionId, Ppm, ScheduleId, TaskId};
 use timing::response::{self, Response, free_running};
-use timing::supply::WindowSupply;
+use timing::supply::Supply;
 use timing::{Task, TaskSet, claims};
 
 /// The work of one virtual core of a partition in one module schedule.
@@ -89,7 +89,7 @@ impl Workload {
     }
 
     /// Whether everything ends in time under `supply`, which counts from the frame's begin.
-    pub(crate) fn judge(&self, supply: &WindowSupply) -> Finding {
+    pub(crate) fn judge(&self, supply: &Supply) -> Finding {
         match self.judge_by(supply, response::worst_responses) {
             // A frame-aligned analysis may end at its limit; the bound in any phase covers it.
             Finding::Unknown(_) => self.judge_any_phase(supply),
@@ -98,11 +98,11 @@ impl Workload {
     }
 
     /// The same in whatever phase the supply stands to the frame.
-    pub(crate) fn judge_any_phase(&self, supply: &WindowSupply) -> Finding {
+    pub(crate) fn judge_any_phase(&self, supply: &Supply) -> Finding {
         self.judge_by(supply, free_running::worst_responses)
     }
 
-    fn judge_by(&self, supply: &WindowSupply, responses: fn(&WindowSupply, &TaskSet) -> Vec<Response>) -> Finding {
+    fn judge_by(&self, supply: &Supply, responses: fn(&Supply, &TaskSet) -> Vec<Response>) -> Finding {
         match self {
             Self::Nothing => Finding::Met,
             Self::Unknown(why) => Finding::Unknown(why.clone()),
@@ -149,7 +149,7 @@ fn keeps(name: &str, deadline_ns: u64, response: &Response) -> Finding {
 
 /// Whether every span `t` holds at least `rate * (t - delay)`. It is enough to look from every window end to every
 /// later window start of one frame, and at the whole frame: between those the supply rises at the full rate.
-fn judge_share(name: &str, rate: Ppm, delay: Duration, supply: &WindowSupply) -> Finding {
+fn judge_share(name: &str, rate: Ppm, delay: Duration, supply: &Supply) -> Finding {
     let frame = supply.frame_ns();
     let scaled = |supply_ns: u64| u128::from(supply_ns) * 1_000_000;
     let needed = |span_ns: u64| u128::from(rate.get()) * u128::from(span_ns);

@@ -5,9 +5,9 @@
 
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
+mod margins;
 mod memory;
 mod pending;
-mod ram_margin;
 
 use claim::Verdict;
 use model::System;
@@ -16,7 +16,7 @@ use plan::Plan;
 /// Every claim in space about `system` under `plan`.
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = memory::check(system, plan);
-    verdicts.extend(ram_margin::check(system, plan));
+    verdicts.extend(margins::check(system, plan));
     verdicts.extend(pending::check(system));
     verdicts
 }

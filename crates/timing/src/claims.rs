@@ -2,39 +2,56 @@
 //!
 //! A datum that is missing makes *not analysed* of what needs it, and the reason names it.
 
+mod alarms;
+mod chains;
 mod charge;
 mod core_margin;
 mod curves;
 mod growth;
+mod output_jitter;
+mod overheads;
 mod partition_supply;
 mod pending;
 mod responses;
+mod results;
 mod scope;
+mod spare;
 mod throttling;
 mod windows;
 mod witness;
 mod workload;
 
+pub use alarms::alarms;
 pub use curves::{SupplyCurve, supply_curves};
 pub use partition_supply::supply_of;
 pub use workload::tasks_of;
 
+use chains::aligned::Aligned;
 use claim::{Verdict, sort_verdicts};
 use model::System;
 use plan::Plan;
+use results::Results;
 use scope::Scope;
 
 /// Every claim in time about `system` under `plan`, in listing order. With several module schedules, each one's
 /// claims carry its name behind.
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = pending::check(system);
-    for scope in Scope::of_each_schedule(system, plan) {
+    let scopes = Scope::of_each_schedule(system, plan);
+    verdicts.extend(chains::check_idle(system, &scopes));
+    for scope in scopes {
         verdicts.extend(windows::check(&scope));
         verdicts.extend(core_margin::check(&scope));
+        verdicts.extend(spare::check(&scope));
+        let results = Results::of(&scope);
+        verdicts.extend(overheads::check(&scope, &results));
+        let mut aligned = Aligned::new(&scope, &results);
+        verdicts.extend(chains::check(&scope, &results, &mut aligned));
+        verdicts.extend(output_jitter::check(&scope, &results, &mut aligned));
         for partition in scope.running_partitions() {
-            let cores = responses::analyse(&scope, partition);
-            verdicts.extend(responses::check(&scope, partition, &cores));
-            verdicts.extend(growth::check(&scope, partition, &cores));
+            let cores = results.cores(partition);
+            verdicts.extend(responses::check(&scope, partition, cores));
+            verdicts.extend(growth::check(&scope, partition, cores));
         }
     }
     sort_verdicts(&mut verdicts);

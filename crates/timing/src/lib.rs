@@ -5,9 +5,13 @@
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
 mod arithmetic;
+pub mod blocking;
+pub mod chain;
 pub mod claims;
 mod demand;
 pub mod demand_bound;
+pub mod multiprocessor;
+pub mod opaque;
 pub mod response;
 mod scratch;
 pub mod sensitivity;
@@ -16,4 +20,4 @@ mod task_set;
 pub mod witness;
 
 pub use demand::Shortfall;
-pub use task_set::{Release, Task, TaskSet, TaskSetError};
+pub use task_set::{Policy, Release, Task, TaskSet, TaskSetError};

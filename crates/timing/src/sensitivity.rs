@@ -8,7 +8,7 @@
 //! Assumptions: those of the responses; blocking and jitter stay as they are; less work never ends a job later.
 //! Symbols: `C'`, `T`, `D`, `J`, `B` of a task, `S(s, t)` supply from busy-window start `s`, in ns; a
 //! scheduling point `t` of a task is `k T_h - J_h` of a more urgent one, or `D - J` itself.
-//! Invariants and why it ends: with every `D <= T` and free-running release, a task meets `D` exactly where for every
+//! Invariants and why it ends: with fixed priorities, every `D <= T` and free-running release, a task meets `D` exactly where for every
 //! start some point has `S(s, t) >= B + C' + sum of n_h(t) C'_h`; the largest `C'_h` there is a division, the answer a
 //! maximum over points and a minimum over tasks and starts. Otherwise the interval is halved until it is one step.
 //! Differs from the source: the supply is that of the window table from every start.
@@ -16,8 +16,8 @@
 
 use crate::response::free_running::at_boot;
 use crate::response::{Deadlines, taken_as_free_running};
-use crate::supply::{BusyStart, Cursor, NEVER, WindowSupply};
-use crate::task_set::TaskSet;
+use crate::supply::{BusyStart, Cursor, NEVER, Supply};
+use crate::task_set::{Policy, TaskSet};
 
 /// The common factor that stands for unchanged execution times.
 pub const UNCHANGED_PPM: u64 = 1_000_000;
@@ -28,8 +28,10 @@ const POINT_LIMIT: u32 = 1 << 20;
 
 /// For each task alone, in the order given, the largest charged time with which all tasks of the
 /// partition meet their deadlines, in ns; 0 where none of at least 1 ns does.
-pub fn largest_charged_ns(supply: &WindowSupply, tasks: &TaskSet) -> Vec<u64> {
-    let in_closed_form = taken_as_free_running(supply, tasks) && tasks.deadlines_within_periods();
+pub fn largest_charged_ns(supply: &Supply, tasks: &TaskSet) -> Vec<u64> {
+    let in_closed_form = tasks.policy() == Policy::FixedPriority
+        && taken_as_free_running(supply, tasks)
+        && tasks.deadlines_within_periods();
     let largest = match in_closed_form.then(|| over_all_starts(supply, tasks)).flatten() {
         Some(largest) => largest,
         None => by_halving(supply, tasks),
@@ -39,7 +41,7 @@ pub fn largest_charged_ns(supply: &WindowSupply, tasks: &TaskSet) -> Vec<u64> {
 
 /// The largest factor on all charged times, in ppm, with which all tasks of the partition meet their
 /// deadlines, at most [`GREATEST_PPM`]; below [`UNCHANGED_PPM`] where some task misses now, 0 where no factor helps.
-pub fn common_factor_ppm(supply: &WindowSupply, tasks: &TaskSet) -> u64 {
+pub fn common_factor_ppm(supply: &Supply, tasks: &TaskSet) -> u64 {
     let mut scaled = tasks.clone();
     let mut deadlines = Deadlines::new(supply, tasks);
     let mut holds = |ppm: u64| {
@@ -71,7 +73,7 @@ fn scale(charged_ns: i64, ppm: u64) -> i64 {
 }
 
 /// The greatest value that holds, from `least`, taken to hold, to below `too_much`, known not to.
-fn halve(mut least: u64, mut too_much: u64, mut holds: impl FnMut(u64) -> bool) -> u64 {
+pub(crate) fn halve(mut least: u64, mut too_much: u64, mut holds: impl FnMut(u64) -> bool) -> u64 {
     while too_much - least > 1 {
         let middle = least.midpoint(too_much);
         if holds(middle) {
@@ -84,7 +86,7 @@ fn halve(mut least: u64, mut too_much: u64, mut holds: impl FnMut(u64) -> bool) 
 }
 
 /// The largest charged times by position, each found by trial.
-fn by_halving(supply: &WindowSupply, tasks: &TaskSet) -> Vec<i64> {
+fn by_halving(supply: &Supply, tasks: &TaskSet) -> Vec<i64> {
     let mut deadlines = Deadlines::new(supply, tasks);
     let mut changed = tasks.clone();
     let mut largest = Vec::with_capacity(tasks.len());
@@ -104,7 +106,7 @@ fn by_halving(supply: &WindowSupply, tasks: &TaskSet) -> Vec<i64> {
 }
 
 /// The largest charged times by position over scheduling points; none where these are too many.
-fn over_all_starts(supply: &WindowSupply, tasks: &TaskSet) -> Option<Vec<i64>> {
+fn over_all_starts(supply: &Supply, tasks: &TaskSet) -> Option<Vec<i64>> {
     let largest_ns = over_points(supply, tasks, supply.busy_starts())?;
     match at_boot(supply, tasks) {
         Some(boot) => {
@@ -115,7 +117,7 @@ fn over_all_starts(supply: &WindowSupply, tasks: &TaskSet) -> Option<Vec<i64>> {
     }
 }
 
-fn over_points(supply: &WindowSupply, tasks: &TaskSet, starts: &[BusyStart]) -> Option<Vec<i64>> {
+fn over_points(supply: &Supply, tasks: &TaskSet, starts: &[BusyStart]) -> Option<Vec<i64>> {
     let mut points = Points::new(supply, tasks);
     for &start in starts {
         // The least urgent first: it mostly leaves the least room, and then the others' walks end sooner.
@@ -128,7 +130,7 @@ fn over_points(supply: &WindowSupply, tasks: &TaskSet, starts: &[BusyStart]) -> 
 
 /// The scheduling points of one task from one start, walked in order.
 struct Points<'a> {
-    supply: &'a WindowSupply,
+    supply: &'a Supply,
     tasks: &'a TaskSet,
     /// The answers so far.
     largest_ns: Vec<i64>,
@@ -140,7 +142,7 @@ struct Points<'a> {
 }
 
 impl<'a> Points<'a> {
-    fn new(supply: &'a WindowSupply, tasks: &'a TaskSet) -> Self {
+    fn new(supply: &'a Supply, tasks: &'a TaskSet) -> Self {
         let zeros = vec![0; tasks.len()];
         let largest_ns = tasks.deadline_ns.clone();
         Self { supply, tasks, largest_ns, room_ns: zeros.clone(), jobs: zeros.clone(), next_ns: zeros }

@@ -4,10 +4,10 @@
 use testkit::enumerate::{aligned_count, aligned_systems, free_running_count, free_running_systems};
 use testkit::oracle::{Oracle, SmallSystem, SmallTask, Worst};
 use timing::response::{self, Exactness, Response, free_running};
-use timing::supply::{Interval, WindowSupply};
+use timing::supply::{Interval, Supply};
 use timing::{Release, Task, TaskSet, sensitivity};
 
-fn prepare(system: &SmallSystem, release: fn(&SmallTask) -> Release) -> (WindowSupply, Vec<Task>) {
+fn prepare(system: &SmallSystem, release: fn(&SmallTask) -> Release) -> (Supply, Vec<Task>) {
     let interval = |&(start, end): &(u32, u32)| Interval { start_ns: start.into(), end_ns: end.into() };
     let task = |task: &SmallTask| Task {
         priority: task.priority.into(),
@@ -19,7 +19,7 @@ fn prepare(system: &SmallSystem, release: fn(&SmallTask) -> Release) -> (WindowS
         release: release(task),
     };
     let intervals: Vec<_> = system.windows.iter().map(interval).collect();
-    let supply = WindowSupply::new(system.frame.into(), &intervals).expect("the oracle's tables are well-formed");
+    let supply = Supply::new(system.frame.into(), &intervals).expect("the oracle's tables are well-formed");
     (supply, system.tasks.iter().map(task).collect())
 }
 
@@ -82,7 +82,7 @@ fn aligned_bounds_hold_and_are_attained_where_claimed() {
 }
 
 /// One task alone grown by halving its interval, with the responses as the judge.
-fn largest_by_trial(supply: &WindowSupply, tasks: &[Task], k: usize) -> u64 {
+fn largest_by_trial(supply: &Supply, tasks: &[Task], k: usize) -> u64 {
     let holds = |charged_ns: u64| {
         let mut changed = tasks.to_vec();
         changed[k].charged_ns = charged_ns;

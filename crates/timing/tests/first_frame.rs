@@ -5,7 +5,7 @@ use plan::MergedWindow;
 use quantity::{Duration, Instant};
 use timing::claims::supply_of;
 use timing::response::{self, Response};
-use timing::supply::WindowSupply;
+use timing::supply::Supply;
 use timing::witness::{Holder, scenario};
 use timing::{Release, Task, TaskSet, sensitivity};
 
@@ -52,7 +52,7 @@ impl Table {
         usable
     }
 
-    fn supply(&self) -> WindowSupply {
+    fn supply(&self) -> Supply {
         let whole = self.last <= self.into;
         let length = if whole { FRAME } else { FRAME - self.last + self.into };
         let mut windows = vec![(if whole { 0 } else { self.last }, length)];
@@ -110,7 +110,7 @@ const SIZES: [&[(u64, u64)]; 6] = [
     &[(3, 24), (4, 12)],
 ];
 
-fn bounds(supply: &WindowSupply, tasks: &[Task]) -> Vec<Response> {
+fn bounds(supply: &Supply, tasks: &[Task]) -> Vec<Response> {
     response::worst_responses(supply, &TaskSet::new(tasks).expect("well-formed tasks"))
 }
 

@@ -4,7 +4,7 @@
 use proptest::prelude::*;
 use timing::response::{self, Response, free_running};
 use timing::sensitivity::{common_factor_ppm, largest_charged_ns};
-use timing::supply::{Interval, WindowSupply};
+use timing::supply::{Interval, Supply};
 use timing::{Release, Task, TaskSet};
 
 const FRAME_NS: u64 = 120;
@@ -17,9 +17,9 @@ struct System {
 }
 
 impl System {
-    fn supply(&self) -> WindowSupply {
+    fn supply(&self) -> Supply {
         let interval = |&(start_ns, end_ns): &(u64, u64)| Interval { start_ns, end_ns };
-        WindowSupply::new(self.frame_ns, &self.windows.iter().map(interval).collect::<Vec<_>>()).expect("a table")
+        Supply::new(self.frame_ns, &self.windows.iter().map(interval).collect::<Vec<_>>()).expect("a table")
     }
 
     fn set(&self) -> TaskSet {

@@ -21,9 +21,14 @@ analyses![
     "growth",
     "windows",
     "core-margin",
+    "new-partition",
+    "overheads",
     "memory",
     "ram-margin",
+    "bandwidth-margin",
     "planning",
+    "chains",
+    "output-jitter",
     "pending",
 ];
 

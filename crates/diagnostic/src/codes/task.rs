@@ -11,7 +11,8 @@ crate::code::declare! {
     PRIORITY_MISSING = Error "E0408", since "0.1.0", "A task has no priority and its guest schedules by priority.";
     VIRTUAL_CORE = Error "E0409", since "0.1.0", "A task is pinned to a virtual core that its partition does not have.";
     PEAK_BELOW_MEAN = Error "E0410", since "0.1.0", "The peak rate of a task is below its mean rate.";
+    PRIORITY_WITH_EDF = Error "E0411", since "0.1.0", "A task has a priority and its guest schedules by deadline.";
     EQUAL_PRIORITIES = Warning "W0401", since "0.1.0", "Two tasks of a partition have the same priority.";
-    PRIORITY_UNUSED = Warning "W0402", since "0.1.0", "A task has a priority and its guest does not schedule by priority.";
     JITTER_NOT_BELOW_PERIOD = Warning "W0403", since "0.1.0", "The release jitter of a task is not below its period.";
+    LOCKING_UNUSED = Warning "W0404", since "0.1.0", "A partition says how resources are protected and its tasks name none.";
 }

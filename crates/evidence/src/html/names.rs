@@ -64,6 +64,7 @@ pub(super) fn growth_subject(system: &System, subject: GrowthSubject) -> String 
         GrowthSubject::Partition(id) => partition(system, id).to_owned(),
         GrowthSubject::Partitions => "every partition".to_owned(),
         GrowthSubject::Bandwidth => "bandwidth".to_owned(),
+        GrowthSubject::Ports => "every queue".to_owned(),
     }
 }
 

@@ -6,8 +6,9 @@ use crate::dossier::Dossier;
 use claim::Kind;
 use maud::Markup;
 
-const KINDS: [Kind; 10] = [
+const KINDS: [Kind; 11] = [
     Kind::Window,
+    Kind::OutputJitter,
     Kind::Device,
     Kind::Interrupt,
     Kind::Flow,

@@ -2,7 +2,7 @@
 
 use super::shape::{AcceptedShape, Where};
 use crate::dossier::Dossier;
-use claim::{Growth, Segment, Verdict, Witness, WitnessRelease};
+use claim::{Growth, Part, Segment, Verdict, Witness, WitnessRelease};
 use quantity::LIMIT;
 use serde::Serialize;
 
@@ -21,6 +21,7 @@ pub(super) struct VerdictShape<'d> {
     generic: Option<u64>,
     table_aware: Option<u64>,
     growth: Option<GrowthShape>,
+    parts: Vec<PartShape<'d>>,
     basis: BasisShape,
     #[serde(rename = "where")]
     place: Option<Where>,
@@ -40,6 +41,13 @@ struct GrowthShape {
     charged_ns: Option<u64>,
     largest_charged_ns: Option<u64>,
     ppm: Option<u64>,
+}
+
+#[derive(Serialize)]
+struct PartShape<'d> {
+    what: &'d str,
+    kind: &'static str,
+    ns: Option<u64>,
 }
 
 #[derive(Serialize)]
@@ -82,6 +90,7 @@ pub(super) fn shape<'d>(dossier: &Dossier, verdict: &'d Verdict) -> VerdictShape
         generic: verdict.generic.and_then(fits),
         table_aware: verdict.table_aware.and_then(fits),
         growth: verdict.growth.map(growth),
+        parts: verdict.parts.iter().map(part).collect(),
         basis: BasisShape {
             analysis: verdict.basis.analysis,
             source: verdict.basis.source,
@@ -124,6 +133,10 @@ fn growth(growth: Growth) -> GrowthShape {
         largest_charged_ns: fits(growth.largest_charged_ns),
         ppm: ppm.and_then(|ppm| fits(ppm.get())),
     }
+}
+
+fn part(part: &Part) -> PartShape<'_> {
+    PartShape { what: &part.what, kind: part.kind.word(), ns: fits(part.ns) }
 }
 
 fn witness(witness: &Witness) -> WitnessShape<'_> {

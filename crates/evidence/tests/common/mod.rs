@@ -75,6 +75,8 @@ pub fn partition(name: &str, level: usize, zone: usize, period: Duration, ram_mi
         never_stops: false,
         untrusted: false,
         built_by: None,
+        build_time: None,
+        locking: None,
         tasks: vec![],
     }
 }
@@ -99,6 +101,7 @@ pub fn task(partition: usize, name: &str, period: Duration, wcet: Duration, clas
         release: at(Release::FreeRunning),
         sporadic: false,
         exchange: Exchange::StartFinish,
+        output_jitter: None,
         virtual_core: None,
     }
 }

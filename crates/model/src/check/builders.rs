@@ -1,11 +1,12 @@
-//! No partition is built by itself, directly or through others.
+//! No partition is built by itself, directly or through others; who takes time to build is built by somebody.
 
 use super::name;
-use crate::read::{Context, Document};
-use diagnostic::codes::partition::BUILDER_CYCLE;
+use crate::read::{Context, Document, Fields};
+use diagnostic::codes::partition::{BUILD_TIME_ALONE, BUILDER_CYCLE};
 use diagnostic::{Diagnostic, Span};
 
 pub(super) fn check(doc: &Document, cx: &mut Context) {
+    doc.root.tables("partition").filter_map(build_time_alone).for_each(|fault| cx.report(fault));
     let builders: Vec<Option<(usize, Span)>> = doc
         .root
         .tables("partition")
@@ -23,6 +24,13 @@ pub(super) fn check(doc: &Document, cx: &mut Context) {
         let fault = spans.take(3).fold(fault, |fault, span| fault.also(span, "through this"));
         cx.report(fault.help("one of them must be built by the boot loader: leave out its `built_by`"));
     }
+}
+
+fn build_time_alone(partition: &Fields) -> Option<Diagnostic> {
+    let place = partition.value("build_time").filter(|_| !partition.has("built_by"))?.span;
+    let message = format!("partition {} takes time to be built and has no `built_by`", name(partition));
+    let help = "name the partition that builds it, in whose time it is built; the boot loader's time is a boot stage";
+    Some(Diagnostic::new(&BUILD_TIME_ALONE, place, message).help(help))
 }
 
 /// The way from a partition through its builders back to it; `None` where it leads elsewhere.

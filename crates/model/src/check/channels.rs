@@ -6,6 +6,7 @@ use crate::system::PortEnd;
 use diagnostic::codes::channel::{
     BATCH_ABOVE_DEPTH, CHECKER_NOT_REACHED, DESTINATION_COVERED, KIND_KEYS, SOURCE_IS_DESTINATION,
 };
+use diagnostic::codes::shape::KEY_ALONE;
 use diagnostic::{Diagnostic, Located};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -14,7 +15,8 @@ pub(super) fn check(doc: &Document, cx: &mut Context) {
         let ends = ends_of(channel, doc);
         report_ends(doc, channel, &ends, cx);
         report_keys(channel, cx);
-        batch_above_depth(channel).into_iter().for_each(|fault| cx.report(fault));
+        let faults = [batch_above_depth(channel), burst_alone(channel)];
+        faults.into_iter().flatten().for_each(|fault| cx.report(fault));
         report_checkers(channel, cx);
     }
 }
@@ -51,7 +53,7 @@ fn report_ends(doc: &Document, channel: &Fields, ends: &Ends, cx: &mut Context) 
 fn report_keys(channel: &Fields, cx: &mut Context) {
     let Some(kind) = port_kind_of(channel) else { return };
     let (odd, word): (&[&str], _) = match kind.value {
-        PortKind::Sampling => (&["depth", "min_interarrival", "batch", "read"], "sampling"),
+        PortKind::Sampling => (&["depth", "min_interarrival", "batch", "burst", "read"], "sampling"),
         PortKind::Queuing => (&["refresh"], "queuing"),
     };
     for key in odd {
@@ -71,19 +73,30 @@ fn report_keys(channel: &Fields, cx: &mut Context) {
     }
 }
 
+/// What may come at one instant must fit, whoever reads.
 fn batch_above_depth(channel: &Fields) -> Option<Diagnostic> {
-    let (batch, depth) = (channel.count("batch")?, channel.count("depth")?);
-    if batch.value <= depth.value {
+    let depth = channel.count("depth")?;
+    let (batch, burst) = (channel.count("batch"), channel.count("burst"));
+    let place = burst.or(batch)?.span;
+    // A batch that is given and cannot be read has an error of its own, and is at least 1. Both are below 2^53.
+    let at_once = batch.map_or(1, |batch| batch.value) + burst.map_or(0, |burst| burst.value);
+    if at_once <= depth.value {
         return None;
     }
-    let message = format!(
-        "channel {}: a batch of {} messages does not fit into a queue of {}",
-        name(channel),
-        batch.value,
-        depth.value
-    );
-    let fault = Diagnostic::new(&BATCH_ABOVE_DEPTH, batch.span, message).also(depth.span, "the depth");
-    Some(fault.help("messages would be lost with every batch: deepen the queue or send fewer at once"))
+    let what = if burst.is_some() { "a batch with a burst" } else { "a batch" };
+    let message =
+        format!("channel {}: {what} of {at_once} messages does not fit into a queue of {}", name(channel), depth.value);
+    let fault = Diagnostic::new(&BATCH_ABOVE_DEPTH, place, message).also(depth.span, "the depth");
+    Some(fault.help("messages would be lost with every one: deepen the queue or send fewer at once"))
+}
+
+/// A burst is beyond a rate, so the rate must be said.
+fn burst_alone(channel: &Fields) -> Option<Diagnostic> {
+    let queuing = port_kind_of(channel).is_some_and(|kind| kind.value == PortKind::Queuing);
+    let place = channel.key_span("burst").filter(|_| queuing && !channel.has("min_interarrival"))?;
+    let message = format!("channel {} has a `burst` and no `min_interarrival`", name(channel));
+    let help = "add the least time between two batches in the long run, such as min_interarrival = \"50 ms\"";
+    Some(Diagnostic::new(&KEY_ALONE, place, message).help(help))
 }
 
 fn report_checkers(channel: &Fields, cx: &mut Context) {

@@ -14,13 +14,16 @@ mod channels;
 mod core_sets;
 mod cores;
 mod devices;
+mod escalation_window;
 mod flow;
 mod frame;
 mod grants;
 mod growth;
 mod health;
 mod hyperperiod;
+mod locking;
 mod masters;
+mod messages;
 mod network;
 mod opaque;
 mod pinning;
@@ -50,13 +53,16 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         core_sets::check,
         cores::check,
         devices::check,
+        escalation_window::check,
         flow::check,
         frame::check,
         grants::check,
         growth::check,
         health::check,
         hyperperiod::check,
+        locking::check,
         masters::check,
+        messages::check,
         network::check,
         opaque::check,
         pinning::check,

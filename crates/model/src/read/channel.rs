@@ -22,6 +22,11 @@ pub(super) static SECTION: Section = Section {
         Key::optional("min_interarrival", Kind::Time, "The least time between two batches; else the source's period.")
             .above_zero(),
         Key::optional("batch", COUNT, "The messages sent at once; 1 where not given.").above_zero(),
+        Key::optional(
+            "burst",
+            COUNT,
+            "The messages that may come at any one time beyond one batch each `min_interarrival`.",
+        ),
         Key::optional("read", READ, "The messages that one read of a queue takes; \"all\" where not given.")
             .above_zero(),
         Key::optional(
@@ -90,6 +95,7 @@ fn kind(fields: &Fields, name: &Located<String>) -> Option<ChannelKind> {
             depth: fields.count("depth")?,
             min_interarrival: fields.time("min_interarrival"),
             batch: fields.count("batch").unwrap_or(assumed(1, name.span)),
+            burst: fields.count("burst"),
             read: fields.count("read").map_or(QueueRead::All, |most| QueueRead::AtMost(most.value)),
         },
     })

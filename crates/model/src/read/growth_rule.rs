@@ -13,17 +13,22 @@ pub(super) static SECTION: Section = Section {
     head: "[[growth_rule]]",
     summary: "A share that must be left at a milestone.",
     keys: &[
-        Key::required("on", Kind::Text, "\"cores\", \"RAM\", \"bandwidth\", \"partitions\", or \"partition NAME\"."),
+        Key::required(
+            "on",
+            Kind::Text,
+            "\"cores\", \"RAM\", \"bandwidth\", \"ports\", \"partitions\", or \"partition NAME\".",
+        ),
         Key::required("at_least", Kind::Share, "The least share left over; of partitions the least growth they bear."),
         Key::optional("milestone", Kind::Text, "The review at which it is judged; always where not given."),
         Key::optional("source", Kind::Text, "Where the rule comes from."),
     ],
 };
 
-const SUBJECTS: [(&str, GrowthSubject); 4] = [
+const SUBJECTS: [(&str, GrowthSubject); 5] = [
     ("cores", GrowthSubject::Cores),
     ("RAM", GrowthSubject::Ram),
     ("bandwidth", GrowthSubject::Bandwidth),
+    ("ports", GrowthSubject::Ports),
     ("partitions", GrowthSubject::Partitions),
 ];
 const SUBJECT_WORDS: &[&str] = &words(&SUBJECTS);
@@ -44,8 +49,8 @@ pub(super) fn read(doc: &Document, cx: &mut Context) -> Vec<GrowthRule> {
 
 /// Whether a rule speaks of a share of a whole.
 pub(crate) fn is_share_of_whole(fields: &Fields) -> bool {
-    use GrowthSubject::{Bandwidth, Cores, Ram};
-    fields.word("on", &SUBJECTS).is_some_and(|subject| matches!(subject.value, Cores | Ram | Bandwidth))
+    use GrowthSubject::{Bandwidth, Cores, Ports, Ram};
+    fields.word("on", &SUBJECTS).is_some_and(|subject| matches!(subject.value, Cores | Ram | Bandwidth | Ports))
 }
 
 fn subject(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<Located<GrowthSubject>> {

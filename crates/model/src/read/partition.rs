@@ -2,7 +2,7 @@
 
 use super::section::{Key, Kind, SMALL, Section, words};
 use super::{Context, Document, Fields, assumed, grant, restart, system, task};
-use crate::system::{ChangeAction, Guest, OpaqueNeed, Partition, Role};
+use crate::system::{ChangeAction, Guest, Locking, OpaqueNeed, Partition, Role};
 use diagnostic::Located;
 use quantity::{CoreId, CoreSetId, PartitionId, TaskId, ZoneId};
 
@@ -36,6 +36,12 @@ pub(super) static SECTION: Section = Section {
         Key::optional("never_stops", Kind::Flag, "Whether every module schedule must hold it."),
         Key::optional("untrusted", Kind::Flag, "Whether it may fail in any way whatever."),
         Key::optional("built_by", Kind::Ref("partition"), "The partition that builds it at boot."),
+        Key::optional("build_time", Kind::Time, "The execution time that its builder needs to build it.").above_zero(),
+        Key::optional(
+            "locking",
+            Kind::Word(LOCKING_WORDS),
+            "How the resources in its tasks' `sections` are protected.",
+        ),
         Key::optional("restart", Kind::Table(&restart::SECTION), restart::SECTION.summary),
         Key::optional("task", Kind::Tables(&task::SECTION), task::SECTION.summary),
     ],
@@ -64,6 +70,10 @@ const GUEST_WORDS: &[&str] = &words(&GUESTS);
 const CHANGES: [(&str, ChangeAction); 3] =
     [("none", ChangeAction::None), ("warm", ChangeAction::Warm), ("cold", ChangeAction::Cold)];
 const CHANGE_WORDS: &[&str] = &words(&CHANGES);
+
+const LOCKINGS: [(&str, Locking); 2] =
+    [("priority ceiling", Locking::Ceiling), ("priority inheritance", Locking::Inheritance)];
+const LOCKING_WORDS: &[&str] = &words(&LOCKINGS);
 
 /// The kind of guest that a partition names.
 pub(crate) fn guest_of(fields: &Fields) -> Option<Located<GuestKind>> {
@@ -126,6 +136,8 @@ fn partition(fields: &Fields, tasks: Vec<TaskId>, doc: &Document, cx: &mut Conte
         never_stops: fields.flag("never_stops").is_some_and(|flag| flag.value),
         untrusted: fields.flag("untrusted").is_some_and(|flag| flag.value),
         built_by,
+        build_time: fields.time("build_time"),
+        locking: fields.word("locking", &LOCKINGS),
         tasks,
     })
 }

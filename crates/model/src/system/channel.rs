@@ -52,6 +52,9 @@ pub enum ChannelKind {
         min_interarrival: Option<Located<Duration>>,
         /// The messages sent at once.
         batch: Located<u64>,
+        /// The messages that may come at any one time beyond one batch each `min_interarrival`, which is then declared:
+        /// in any span `t` at most `burst + batch * (1 + floor(t / min_interarrival))` come.
+        burst: Option<Located<u64>>,
         /// What one read takes.
         read: QueueRead,
     },

@@ -17,6 +17,8 @@ pub enum GrowthSubject {
     Partitions,
     /// The share of the guaranteed bandwidth that nobody has.
     Bandwidth,
+    /// The share of every queue's depth that is never used.
+    Ports,
 }
 
 /// A share that must be left at a milestone.

@@ -52,6 +52,10 @@ pub struct Partition {
     pub untrusted: bool,
     /// The partition that builds it at boot, where one does.
     pub built_by: Option<Located<PartitionId>>,
+    /// The execution time that the builder needs to build it, in the builder's own time; given only beside `built_by`.
+    pub build_time: Option<Located<Duration>>,
+    /// How the named resources of its tasks are protected; unknown where not declared.
+    pub locking: Option<Located<Locking>>,
     /// Its tasks in file order.
     pub tasks: Vec<TaskId>,
 }
@@ -78,6 +82,15 @@ pub enum Guest {
     Cooperative,
     /// Nothing is known but what it needs in all.
     Opaque(OpaqueNeed),
+}
+
+/// How the named resources that tasks of one partition share are protected.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub enum Locking {
+    /// Immediate priority ceiling: who holds a resource runs at the highest priority of all its users, at once.
+    Ceiling,
+    /// Priority inheritance: who holds a resource runs at the highest priority of those who wait for it.
+    Inheritance,
 }
 
 /// What an opaque guest needs.

@@ -39,6 +39,8 @@ pub struct Task {
     pub sporadic: bool,
     /// When a job reads its inputs and writes its outputs.
     pub exchange: Exchange,
+    /// The most by which the instants of its outputs may vary against its period, where it needs one.
+    pub output_jitter: Option<Located<Duration>>,
     /// The virtual core that the task is pinned to, where its partition has several.
     pub virtual_core: Option<Located<u32>>,
 }

@@ -9,7 +9,7 @@ use plan::Plan;
 use planner::{Answer, Outcome};
 use quantity::{Duration, PartitionId};
 use timing::response::{Response, free_running::worst_responses};
-use timing::supply::{Interval, WindowSupply};
+use timing::supply::{Interval, Supply};
 use timing::{Release, Task, TaskSet};
 
 const HEAD_NS: u64 = 40_000;
@@ -29,7 +29,7 @@ fn lengths(plan: &Plan, id: usize) -> Vec<u64> {
 /// Whether one window of `length` us in every period of 5 ms lets a task of 1 ms every 5 ms keep a deadline of 4.5 ms.
 fn holds(length_us: u64) -> bool {
     let usable = Interval { start_ns: HEAD_NS, end_ns: length_us * 1_000 };
-    let supply = WindowSupply::new(5_000_000, &[usable]).expect("one window");
+    let supply = Supply::new(5_000_000, &[usable]).expect("one window");
     let task = Task {
         priority: 1,
         period_ns: 5_000_000,

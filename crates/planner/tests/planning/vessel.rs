@@ -9,7 +9,7 @@ use planner::{Answer, Options};
 use quantity::{Duration, PartitionId};
 use std::ops::ControlFlow;
 use timing::response::{Response, free_running::worst_responses};
-use timing::supply::{Interval, WindowSupply};
+use timing::supply::{Interval, Supply};
 use timing::{Release, Task, TaskSet};
 
 /// The platform sheet of the vessel: switch and refill, context switch, jitter, longest section, wait of a line request.
@@ -62,10 +62,10 @@ fn windows(plan: &Plan, id: PartitionId) -> Vec<Window> {
 }
 
 /// Every window without its head: a lower bound of the supply where windows touch.
-fn supply(system: &System, plan: &Plan, id: PartitionId) -> WindowSupply {
+fn supply(system: &System, plan: &Plan, id: PartitionId) -> Supply {
     let usable =
         windows(plan, id).into_iter().map(|w| Interval { start_ns: w.start.ns() + HEAD_NS, end_ns: w.end().ns() });
-    WindowSupply::new(system.frame.ns(), &usable.collect::<Vec<_>>()).expect("windows in order")
+    Supply::new(system.frame.ns(), &usable.collect::<Vec<_>>()).expect("windows in order")
 }
 
 #[test]

@@ -4,7 +4,7 @@ use crate::compare::Share;
 use serde::Deserialize;
 use timing::demand_bound::{demand_bound_ns, hyperperiod_ns};
 use timing::response::{Bound, Response, worst_responses};
-use timing::supply::{Interval, WindowSupply};
+use timing::supply::{Interval, Supply};
 use timing::{Release, Task, TaskSet};
 
 /// A task with the letters of the trade: period, execution time, deadline (the period where none is given), offset.
@@ -84,8 +84,8 @@ fn set(rows: &[Row], order: Order, release: fn(&Row) -> Release) -> TaskSet {
 }
 
 /// A core that runs nothing else: one window over the whole of a frame of any length.
-pub fn own_core() -> WindowSupply {
-    WindowSupply::new(1, &[Interval { start_ns: 0, end_ns: 1 }]).expect("one window")
+pub fn own_core() -> Supply {
+    Supply::new(1, &[Interval { start_ns: 0, end_ns: 1 }]).expect("one window")
 }
 
 /// The worst response of each task on a core of its own; none where it grows without end.

@@ -31,6 +31,13 @@ pub(super) fn charged_ns(scope: &Scope<'_>, id: TaskId, core: Option<CoreId>) ->
         .ok_or_else(|| format!("the charged time of `{}` is too large", scope.system.task_label(id)))
 }
 
+/// The part of a charged time that a job waits for its line requests, in ns.
+pub(super) fn waiting_of(scope: &Scope<'_>, id: TaskId, charged_ns: u64) -> u64 {
+    let switches_ns = scope.system.platform.context_switch.map_or(0, |switch| switch.value.ns().saturating_mul(2));
+    let alone_ns = scope.system.task(id).wcet.map_or(0, |wcet| wcet.value.ns());
+    charged_ns.saturating_sub(alone_ns).saturating_sub(switches_ns)
+}
+
 /// A core that is in use asks for lines too: where it is not listed, nobody's waiting is bounded.
 fn require_all_listed(board: &Board, interconnect: &Interconnect) -> Result<(), String> {
     let listed = |core: CoreId| interconnect.masters.iter().any(|master| master.core == Some(core));

@@ -6,7 +6,7 @@
 
 use super::responses::{self, Analysed};
 use super::scope::Scope;
-use crate::supply::WindowSupply;
+use crate::supply::Supply;
 use crate::task_set::Task;
 use model::System;
 use plan::Plan;
@@ -82,7 +82,7 @@ fn share(analysed: &Analysed, k: usize) -> u128 {
 
 /// The corners of the least supply up to `horizon_ns`. Every start's supply is flat or rises by one ns a ns between two
 /// window edges, so between two neighbouring edges of all starts the least of them bends once at the most.
-fn corners(supply: &WindowSupply, horizon_ns: u64) -> Vec<(u64, u64)> {
+fn corners(supply: &Supply, horizon_ns: u64) -> Vec<(u64, u64)> {
     let mut at: BTreeSet<u64> = [0, horizon_ns].into();
     for start in supply.busy_starts() {
         at.extend(edges_after(supply, start.at_ns(), horizon_ns).take(MOST_CORNERS));
@@ -97,7 +97,7 @@ fn corners(supply: &WindowSupply, horizon_ns: u64) -> Vec<(u64, u64)> {
 }
 
 /// The window edges after an instant, counted from it.
-fn edges_after(supply: &WindowSupply, start_ns: u64, horizon_ns: u64) -> impl Iterator<Item = u64> {
+fn edges_after(supply: &Supply, start_ns: u64, horizon_ns: u64) -> impl Iterator<Item = u64> {
     let frame_ns = supply.frame_ns();
     let frames = 0..(horizon_ns / frame_ns).saturating_add(3);
     let edges = frames.flat_map(move |frame| {
@@ -108,7 +108,7 @@ fn edges_after(supply: &WindowSupply, start_ns: u64, horizon_ns: u64) -> impl It
 }
 
 /// Where between two neighbouring edges a rising supply overtakes the lowest flat one.
-fn bend(supply: &WindowSupply, from_ns: u64, to_ns: u64) -> Option<(u64, u64)> {
+fn bend(supply: &Supply, from_ns: u64, to_ns: u64) -> Option<(u64, u64)> {
     let values = supply
         .busy_starts()
         .iter()
@@ -137,7 +137,7 @@ fn steps(tasks: &[Task], level: usize, horizon_ns: u64) -> Vec<(u64, u64)> {
 }
 
 /// The first `t` at which the least supply reaches the demand that holds up to `t`.
-fn meeting(supply: &WindowSupply, demand: &[(u64, u64)], horizon_ns: u64) -> Option<u64> {
+fn meeting(supply: &Supply, demand: &[(u64, u64)], horizon_ns: u64) -> Option<u64> {
     let ends = demand.iter().skip(1).map(|step| step.0).chain([horizon_ns]);
     demand.iter().zip(ends).find_map(|(&(_, work_ns), end_ns)| {
         let reached = supply.busy_starts().iter().map(|start| supply.span_for_ns(start.at_ns(), work_ns));

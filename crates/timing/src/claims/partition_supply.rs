@@ -2,7 +2,7 @@
 
 use super::scope::Scope;
 use super::windows;
-use crate::supply::{Interval, SupplyError, WindowSupply};
+use crate::supply::{Interval, Supply, SupplyError};
 use diagnostic::Located;
 use model::system::{CorePolicy, InterruptPolicy, RunGrant};
 use plan::MergedWindow;
@@ -12,7 +12,20 @@ use quantity::{CoreId, Duration, PartitionId};
 ///
 /// # Errors
 /// Why there is no such supply, or which datum it lacks.
-pub(super) fn supply(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32) -> Result<WindowSupply, String> {
+pub(super) fn supply(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32) -> Result<Supply, String> {
+    supply_with_more_head(scope, partition, virtual_core, 0)
+}
+
+/// The same with every window's head `more_ns` longer than the platform sheet says.
+///
+/// # Errors
+/// As [`supply`].
+pub(super) fn supply_with_more_head(
+    scope: &Scope<'_>,
+    partition: PartitionId,
+    virtual_core: u32,
+    more_ns: u64,
+) -> Result<Supply, String> {
     match scope.grant(partition) {
         Some(RunGrant::Server { .. }) => return Err("a budget server is not analysed by this version".to_owned()),
         Some(RunGrant::Share { .. }) => return Err("a proportional share is not analysed by this version".to_owned()),
@@ -22,7 +35,7 @@ pub(super) fn supply(scope: &Scope<'_>, partition: PartitionId, virtual_core: u3
     if let Some(policy) = scope.home_policy(partition, virtual_core) {
         require_windows(policy, || format!("the core of `{}`", scope.partition_name(partition)))?;
     }
-    let head_ns = head_ns(scope)?;
+    let head_ns = head_ns(scope)?.saturating_add(more_ns);
     let mut windows = Vec::new();
     for table in scope.tables_of(partition, virtual_core) {
         require_sound(scope, table.core)?;
@@ -37,14 +50,14 @@ pub(super) fn supply(scope: &Scope<'_>, partition: PartitionId, virtual_core: u3
 ///
 /// # Errors
 /// A [`SupplyError`] where windows overlap, or the frame is no length.
-pub fn supply_of(windows: &[MergedWindow], frame_ns: u64, head_ns: u64) -> Result<WindowSupply, SupplyError> {
+pub fn supply_of(windows: &[MergedWindow], frame_ns: u64, head_ns: u64) -> Result<Supply, SupplyError> {
     let mut usable = Vec::new();
     for window in windows {
         add_usable(&mut usable, *window, head_ns, frame_ns);
     }
     usable.sort_unstable_by_key(|interval: &Interval| interval.start_ns);
     let boot_ns = windows.iter().map(|window| boot_ns(*window, head_ns, frame_ns)).fold(0, u64::max);
-    Ok(WindowSupply::new(frame_ns, &usable)?.with_boot_until(boot_ns))
+    Ok(Supply::new(frame_ns, &usable)?.with_boot_until(boot_ns))
 }
 
 /// Up to when a window that continues across the frame's begin pays its head in the first frame; 0 for any other.

@@ -2,30 +2,17 @@
 
 use claim::{Kind, Unit, Verdict};
 use model::System;
-use model::system::{ChannelKind, Need};
+use model::system::ChannelKind;
 
 /// One *not analysed* verdict for every subject.
 pub(super) fn check(system: &System) -> Vec<Verdict> {
-    let mut verdicts = chains(system);
-    verdicts.extend(channels(system));
+    let mut verdicts = channels(system);
     verdicts.extend(restarts(system));
     verdicts.extend(boots(system));
     verdicts.extend(health(system));
     verdicts.extend(forwarding(system));
     verdicts.extend(schedule_changes(system));
     verdicts
-}
-
-fn chains(system: &System) -> Vec<Verdict> {
-    let verdict = |chain: &model::system::Chain| {
-        let (kind, need, analysis) = match &chain.need {
-            Need::Reaction(need) => (Kind::Reaction, need, "the reaction time of a chain"),
-            Need::DataAge(need) => (Kind::DataAge, need, "the data age of a chain"),
-        };
-        let limit = Some(need.value.ns());
-        Verdict { limit, ..Verdict::pending(kind, chain.name.value.clone(), chain.name.span, analysis) }
-    };
-    system.chains.iter().map(verdict).collect()
 }
 
 fn channels(system: &System) -> Vec<Verdict> {

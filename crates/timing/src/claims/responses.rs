@@ -14,7 +14,7 @@
 use super::scope::Scope;
 use super::{charge, partition_supply, throttling, witness};
 use crate::response::{self, Bound, Exactness, Inexact, Response};
-use crate::supply::WindowSupply;
+use crate::supply::Supply;
 use crate::task_set::{Release, Task, TaskSet};
 use crate::{sensitivity, witness::Scenario};
 use claim::{Assumption, Basis, Growth, Kind, Relation, Status, Unit, Verdict, Witness};
@@ -26,7 +26,7 @@ pub(super) struct Analysed {
     pub(super) ids: Vec<TaskId>,
     pub(super) tasks: Vec<Task>,
     pub(super) set: TaskSet,
-    pub(super) supply: WindowSupply,
+    pub(super) supply: Supply,
     pub(super) responses: Vec<Response>,
     pub(super) basis: Basis,
     /// Whether the responses are those of free-running release.
@@ -62,7 +62,7 @@ pub(super) const UNPINNED: &str =
     "tasks that are pinned to none of several virtual cores are not analysed by this version";
 
 /// The virtual core that a task runs on; none where it is pinned to none of several.
-fn virtual_core_of(scope: &Scope<'_>, id: TaskId) -> Option<u32> {
+pub(super) fn virtual_core_of(scope: &Scope<'_>, id: TaskId) -> Option<u32> {
     let task = scope.system.task(id);
     let only = (scope.system.partition(task.partition).virtual_cores.value == 1).then_some(0);
     task.virtual_core.as_ref().map(|core| core.value).or(only)

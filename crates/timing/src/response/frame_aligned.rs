@@ -21,7 +21,7 @@
 //! Checked by: the vessel's aligned responses, the brute-force oracle over all small systems, runs of the first frame.
 
 use super::{Bound, Exactness, GaveUp, Inexact, Response};
-use crate::supply::{Cursor, NEVER, WindowSupply};
+use crate::supply::{Cursor, NEVER, Supply};
 use crate::task_set::{Release, TaskSet};
 use crate::{arithmetic, demand};
 use std::ops::Range;
@@ -31,19 +31,19 @@ pub const JOB_LIMIT: u64 = 1 << 16;
 const LONGEST_HYPERPERIOD_NS: u64 = 1 << 53;
 
 /// The worst response of every task, in the order in which the tasks were given; `jobs` are theirs.
-pub(super) fn worst_responses(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs) -> Vec<Response> {
+pub(super) fn worst_responses(supply: &Supply, tasks: &TaskSet, jobs: &Jobs) -> Vec<Response> {
     tasks.position.iter().map(|&position| worst_response(supply, tasks, jobs, position)).collect()
 }
 
 /// The lcm of the frame and all periods; none where it or the number of jobs in it is too great.
-pub(super) fn hyperperiod_ns(supply: &WindowSupply, tasks: &TaskSet) -> Option<i64> {
+pub(super) fn hyperperiod_ns(supply: &Supply, tasks: &TaskSet) -> Option<i64> {
     let periods = tasks.period_ns.iter().map(|&period_ns| period_ns as u64);
     let hyperperiod_ns = arithmetic::lcm_of(periods.clone().chain([supply.frame_ns()]))?;
     let jobs = periods.map(|period_ns| hyperperiod_ns / period_ns).fold(0, u64::saturating_add);
     (hyperperiod_ns <= LONGEST_HYPERPERIOD_NS && jobs <= JOB_LIMIT).then_some(hyperperiod_ns as i64)
 }
 
-fn worst_response(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs, position: usize) -> Response {
+fn worst_response(supply: &Supply, tasks: &TaskSet, jobs: &Jobs, position: usize) -> Response {
     if let Some(shortfall) = demand::shortfall(supply, tasks, tasks.level(position)) {
         return Response::Unbounded(Box::new(shortfall));
     }
@@ -71,13 +71,33 @@ fn worst_response(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs, position:
     }
 }
 
+/// The latest response of every job of a hyperperiod, task by task in the order in which the tasks were given, in ns from its
+/// arrival; jobs by arrival. None where some response has no bound.
+pub(super) fn responses_of_jobs(supply: &Supply, tasks: &TaskSet, jobs: &Jobs) -> Option<Vec<Vec<i64>>> {
+    let of_task = |&position: &usize| {
+        demand::shortfall(supply, tasks, tasks.level(position)).is_none().then(|| {
+            let (first_ns, period_ns) = (first_arrival_ns(tasks, position), tasks.period_ns[position]);
+            let count = jobs.hyperperiod_ns / period_ns;
+            let mut found = vec![0; count as usize];
+            let at_boot = finishes_at_boot(supply, tasks, jobs, position);
+            for job in finishes(supply, tasks, jobs, position).iter().chain(&at_boot) {
+                let number = (job.arrival_ns - first_ns) / period_ns;
+                let response_ns: &mut i64 = &mut found[number.rem_euclid(count) as usize];
+                *response_ns = (*response_ns).max(job.finish_ns - job.arrival_ns);
+            }
+            found
+        })
+    };
+    tasks.position.iter().map(of_task).collect()
+}
+
 /// Of equal responses the first job's.
 fn worst_of(finishes: &[Finish]) -> Option<&Finish> {
     finishes.iter().rev().max_by_key(|job| job.finish_ns - job.arrival_ns)
 }
 
 /// Whether every job meets its deadline.
-pub(super) fn deadlines_met(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs) -> bool {
+pub(super) fn deadlines_met(supply: &Supply, tasks: &TaskSet, jobs: &Jobs) -> bool {
     (0..tasks.len()).all(|position| {
         let in_time = |job: &Finish| job.finish_ns - job.arrival_ns <= tasks.deadline_ns[position];
         demand::shortfall(supply, tasks, tasks.level(position)).is_none()
@@ -106,7 +126,7 @@ pub(crate) struct Jobs {
 
 impl Jobs {
     /// None where some task is not frame-aligned, or the hyperperiod is too long.
-    pub(super) fn where_aligned(supply: &WindowSupply, tasks: &TaskSet) -> Option<Self> {
+    pub(super) fn where_aligned(supply: &Supply, tasks: &TaskSet) -> Option<Self> {
         if !tasks.all_frame_aligned() {
             return None;
         }
@@ -144,7 +164,7 @@ struct Finish {
 }
 
 /// The worst finishes of the own jobs of the second hyperperiod.
-fn finishes(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs, position: usize) -> Vec<Finish> {
+fn finishes(supply: &Supply, tasks: &TaskSet, jobs: &Jobs, position: usize) -> Vec<Finish> {
     let level = tasks.level(position);
     let mut window = AlignedWindow::new(supply, tasks, jobs, position);
     let mut served = Cursor::from_zero(supply);
@@ -179,7 +199,7 @@ fn finishes(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs, position: usize
 ///
 /// All arrivals before a finish count, each job being released at once. A hyperperiod later no job finishes more than
 /// a hyperperiod later, since the demand is within the supply and the loss comes once.
-fn finishes_at_boot(supply: &WindowSupply, tasks: &TaskSet, jobs: &Jobs, position: usize) -> Vec<Finish> {
+fn finishes_at_boot(supply: &Supply, tasks: &TaskSet, jobs: &Jobs, position: usize) -> Vec<Finish> {
     if supply.boot_ns() == 0 {
         return Vec::new();
     }
@@ -217,7 +237,7 @@ struct AlignedWindow<'a> {
 }
 
 impl<'a> AlignedWindow<'a> {
-    fn new(supply: &'a WindowSupply, tasks: &'a TaskSet, jobs: &Jobs, position: usize) -> Self {
+    fn new(supply: &'a Supply, tasks: &'a TaskSet, jobs: &Jobs, position: usize) -> Self {
         let level = tasks.level(position);
         let mut next_ns: Vec<i64> = level.clone().map(|k| jobs.first_ns[k] - tasks.jitter_ns[k]).collect();
         next_ns[position] = NEVER; // Own jobs are added one by one.

@@ -1,7 +1,7 @@
 //! Supply and its inverse from one start, asked for instants or work that only grow: a pointer that moves
 //! forward over the windows, with a division only where it has to skip whole laps of the table.
 
-use super::{BusyStart, Edge, WindowSupply};
+use super::{BusyStart, Edge, Supply};
 
 /// A finish that no limit admits: the partition has no supply, or the instant passes [`FARTHEST_NS`].
 pub(crate) const NEVER: i64 = i64::MAX;
@@ -22,12 +22,12 @@ pub(crate) struct Cursor<'a> {
 }
 
 impl<'a> Cursor<'a> {
-    pub(crate) fn new(supply: &'a WindowSupply, start: BusyStart) -> Self {
+    pub(crate) fn new(supply: &'a Supply, start: BusyStart) -> Self {
         let lap = &supply.edges[start.next..supply.edges.len() - supply.windows.len() + start.next];
         Self {
             rest: lap,
             work_shift_ns: start.supplied_ns,
-            end_shift_ns: -start.at_ns,
+            end_shift_ns: supply.lead_ns - start.at_ns,
             lap,
             lap_ns: supply.lap_ns,
             per_lap_ns: supply.per_lap_ns,
@@ -35,7 +35,7 @@ impl<'a> Cursor<'a> {
     }
 
     /// From the frame's begin.
-    pub(crate) fn from_zero(supply: &'a WindowSupply) -> Self {
+    pub(crate) fn from_zero(supply: &'a Supply) -> Self {
         Self::new(supply, BusyStart::FRAME_BEGIN)
     }
 

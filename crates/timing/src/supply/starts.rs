@@ -1,6 +1,6 @@
 //! Which instants can begin a worst busy window.
 
-use super::WindowSupply;
+use super::Supply;
 
 /// Comparisons of supply curves after which no further start is dropped: keeping one costs time only.
 const COMPARISON_BUDGET: usize = 1 << 22;
@@ -27,7 +27,7 @@ impl BusyStart {
 
 /// All window ends without the dominated ones: an end is dominated where another end's supply is
 /// never greater, so that every amount of work finishes no later from it.
-pub(super) fn worst_starts(supply: &WindowSupply) -> Vec<BusyStart> {
+pub(super) fn worst_starts(supply: &Supply) -> Vec<BusyStart> {
     let all = window_ends(supply);
     let mut kept: Vec<bool> = vec![true; all.len()];
     let mut budget = COMPARISON_BUDGET;
@@ -42,7 +42,7 @@ pub(super) fn worst_starts(supply: &WindowSupply) -> Vec<BusyStart> {
     all.into_iter().zip(kept).filter_map(|(start, keep)| keep.then_some(start)).collect()
 }
 
-fn window_ends(supply: &WindowSupply) -> Vec<BusyStart> {
+fn window_ends(supply: &Supply) -> Vec<BusyStart> {
     let first_frame = supply.edges[..windows_before_repeat(supply)].iter().enumerate();
     let mut ends: Vec<BusyStart> = first_frame
         .map(|(k, edge)| BusyStart { at_ns: edge.end_ns, supplied_ns: edge.supplied_ns, next: k + 1 })
@@ -58,7 +58,7 @@ fn window_ends(supply: &WindowSupply) -> Vec<BusyStart> {
 
 /// The number of windows after which the table repeats itself within the frame. From a later window's end everything is as
 /// from its twin's among these, and a long frame of short periods would otherwise have thousands of equal starts.
-fn windows_before_repeat(supply: &WindowSupply) -> usize {
+fn windows_before_repeat(supply: &Supply) -> usize {
     let windows = &supply.windows;
     let repeats = |&count: &usize| {
         let rounds = (windows.len() / count) as u64;
@@ -71,7 +71,7 @@ fn windows_before_repeat(supply: &WindowSupply) -> usize {
     (1..=windows.len() / 2).find(repeats).unwrap_or(windows.len())
 }
 
-fn continues_across_frame_end(supply: &WindowSupply) -> bool {
+fn continues_across_frame_end(supply: &Supply) -> bool {
     match (supply.windows.first(), supply.windows.last()) {
         (Some(first), Some(last)) => first.start_ns == 0 && last.end_ns == supply.frame_ns(),
         _ => false,
@@ -80,7 +80,7 @@ fn continues_across_frame_end(supply: &WindowSupply) -> bool {
 
 /// Whether the supply from `low` is nowhere above the supply from `high`. The difference of two
 /// curves of slope 0 or 1 is least where `low` stops supplying or `high` starts to.
-fn never_above(supply: &WindowSupply, low: BusyStart, high: BusyStart) -> bool {
+fn never_above(supply: &Supply, low: BusyStart, high: BusyStart) -> bool {
     let count = supply.windows.len();
     let holds = |instant_ns: i64, from: BusyStart| {
         let span_ns = (instant_ns - from.at_ns) as u64;

@@ -2,18 +2,18 @@
 
 use super::*;
 
-fn supply(frame_ns: u64, intervals: &[(u64, u64)]) -> WindowSupply {
+fn supply(frame_ns: u64, intervals: &[(u64, u64)]) -> Supply {
     let intervals: Vec<_> = intervals.iter().map(|&(start_ns, end_ns)| Interval { start_ns, end_ns }).collect();
-    WindowSupply::new(frame_ns, &intervals).expect("a well-formed table")
+    Supply::new(frame_ns, &intervals).expect("a well-formed table")
 }
 
-fn starts(supply: &WindowSupply) -> Vec<u64> {
+fn starts(supply: &Supply) -> Vec<u64> {
     supply.busy_starts().iter().map(BusyStart::at_ns).collect()
 }
 
 #[test]
 fn rejects_what_is_not_a_table() {
-    let of = |frame_ns, start_ns, end_ns| WindowSupply::new(frame_ns, &[Interval { start_ns, end_ns }]);
+    let of = |frame_ns, start_ns, end_ns| Supply::new(frame_ns, &[Interval { start_ns, end_ns }]);
     assert_eq!(of(0, 0, 1), Err(SupplyError::FrameZero));
     assert_eq!(of(1 << 53, 0, 1), Err(SupplyError::FrameTooLong));
     assert_eq!(of(10, 3, 3), Err(SupplyError::Empty(0)));
@@ -21,7 +21,7 @@ fn rejects_what_is_not_a_table() {
     assert_eq!(of(10, 9, 11), Err(SupplyError::PastFrame(0)));
     assert!(of(10, 9, 10).is_ok());
     let overlapping = [Interval { start_ns: 0, end_ns: 5 }, Interval { start_ns: 4, end_ns: 6 }];
-    assert_eq!(WindowSupply::new(10, &overlapping), Err(SupplyError::Unordered(1)));
+    assert_eq!(Supply::new(10, &overlapping), Err(SupplyError::Unordered(1)));
 }
 
 #[test]

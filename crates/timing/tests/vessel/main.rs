@@ -3,7 +3,9 @@
 
 #![allow(clippy::disallowed_methods, reason = "tests read the published files")]
 
+mod chains;
 mod claims;
+mod margins;
 mod responses;
 mod scenarios;
 mod system;

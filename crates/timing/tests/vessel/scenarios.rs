@@ -5,16 +5,16 @@ use super::system::workloads;
 use model::system::DeadlinePhase;
 use std::collections::BTreeMap;
 use timing::response::{self, Bound, free_running};
-use timing::supply::WindowSupply;
+use timing::supply::Supply;
 use timing::witness::{Holder, Scenario, scenario};
 use timing::{Release, Task, TaskSet};
 
-fn is_usable(supply: &WindowSupply, instant_ns: u64) -> bool {
+fn is_usable(supply: &Supply, instant_ns: u64) -> bool {
     let within_ns = instant_ns % supply.frame_ns();
     supply.windows().iter().any(|window| window.start_ns <= within_ns && within_ns < window.end_ns)
 }
 
-fn replay(supply: &WindowSupply, tasks: &[Task], index: usize, bound: &Bound, scenario: &Scenario) {
+fn replay(supply: &Supply, tasks: &[Task], index: usize, bound: &Bound, scenario: &Scenario) {
     let mut executed_ns = BTreeMap::new();
     let mut before_ns = 0;
     for stretch in &scenario.timeline {
@@ -49,7 +49,7 @@ fn replay(supply: &WindowSupply, tasks: &[Task], index: usize, bound: &Bound, sc
     assert_eq!(scenario.timeline.last().map(|last| last.holder), Some(Holder::Task(index)));
 }
 
-fn replay_all(supply: &WindowSupply, tasks: &[Task]) -> usize {
+fn replay_all(supply: &Supply, tasks: &[Task]) -> usize {
     let set = TaskSet::new(tasks).expect("well-formed tasks");
     let mut replayed = 0;
     let free = free_running::worst_responses(supply, &set);
@@ -89,7 +89,7 @@ fn scenarios_of_small_systems() {
         let interval =
             |&(start, end): &(u32, u32)| timing::supply::Interval { start_ns: start.into(), end_ns: end.into() };
         let intervals: Vec<_> = system.windows.iter().map(interval).collect();
-        let supply = WindowSupply::new(system.frame.into(), &intervals).expect("a table");
+        let supply = Supply::new(system.frame.into(), &intervals).expect("a table");
         replayed += replay_all(&supply, &system.tasks.iter().map(task).collect::<Vec<_>>());
     }
     assert!(replayed > 50_000, "{replayed}");

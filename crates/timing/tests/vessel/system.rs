@@ -8,14 +8,14 @@ use quantity::{Duration, PartitionId, Ppm, ScheduleId};
 use std::collections::BTreeMap;
 use std::path::Path;
 use timing::claims::{supply_of, tasks_of};
-use timing::supply::WindowSupply;
+use timing::supply::Supply;
 use timing::{Task, TaskSet};
 
 /// One partition as the kernels take it.
 #[derive(Clone)]
 pub struct Workload {
     pub name: String,
-    pub supply: WindowSupply,
+    pub supply: Supply,
     pub tasks: Vec<Task>,
 }
 

@@ -4,7 +4,7 @@ use super::{fields, value};
 use crate::compare::{Answer, Answers, Share};
 use crate::tasks::{self, Row};
 use serde::Deserialize;
-use timing::supply::{Interval, WindowSupply};
+use timing::supply::{Interval, Supply};
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -38,9 +38,9 @@ impl<'a> Windows<'a> {
     }
 
     /// The supply of the windows of those tasks that `of` names; an error where they overlap or leave the frame.
-    fn supply(&self, of: impl Fn(&Row) -> bool) -> Result<WindowSupply, String> {
+    fn supply(&self, of: impl Fn(&Row) -> bool) -> Result<Supply, String> {
         let windows: Vec<_> = self.of_task.iter().filter(|(row, _)| of(row)).map(|(_, window)| *window).collect();
-        WindowSupply::new(self.frame, &windows).map_err(|why| why.to_string())
+        Supply::new(self.frame, &windows).map_err(|why| why.to_string())
     }
 
     /// Whether every period of the task holds its execution time.

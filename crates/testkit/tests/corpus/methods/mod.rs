@@ -1,5 +1,6 @@
 //! One function for each method that a case may name: from its input to answers by the product's public functions.
 
+mod chains;
 mod cyclic;
 mod demand;
 mod packing;
@@ -32,6 +33,9 @@ pub fn answers(case: &Case) -> Result<Answers, String> {
         "cyclic-table" => cyclic::cyclic_table(&read(input)?),
         "strictly-periodic-pairs" => periodic::strictly_periodic_pairs(&read(input)?),
         "packing" => packing::packing(&read(input)?),
+        "chain-generic" => chains::generic(&read(input)?),
+        "chain-equivalence" => chains::equivalence(&read(input)?),
+        "chain-logical-points" => chains::logical_points(&read(input)?),
         other => Err(format!("no method is called {other}")),
     }
 }

@@ -7,7 +7,7 @@ use serde::Deserialize;
 use timing::TaskSet;
 use timing::demand_bound::demand_bound_ns;
 use timing::response::worst_responses;
-use timing::supply::{Interval, WindowSupply};
+use timing::supply::{Interval, Supply};
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -27,18 +27,18 @@ fn closed_form(period: u64, budget: u64, t: u64) -> u64 {
 
 /// The placement of one budget in each period that supplies least over spans up to `longest`: as early as can be
 /// once, then always as late as can be.
-fn worst_table(period: u64, budget: u64, longest: u64) -> WindowSupply {
+fn worst_table(period: u64, budget: u64, longest: u64) -> Supply {
     let periods = longest / period + 3;
     let late = period - budget;
     placed(period, budget, &(0..periods).map(|k| if k == 0 { 0 } else { late }).collect::<Vec<_>>())
 }
 
 /// One window of `budget` in each period, at the offsets given.
-fn placed(period: u64, budget: u64, offsets: &[u64]) -> WindowSupply {
+fn placed(period: u64, budget: u64, offsets: &[u64]) -> Supply {
     let window =
         |(k, offset): (u64, &u64)| Interval { start_ns: k * period + offset, end_ns: k * period + offset + budget };
     let windows: Vec<_> = (0..).zip(offsets).map(window).collect();
-    WindowSupply::new(period * offsets.len() as u64, &windows).expect("one window in each period")
+    Supply::new(period * offsets.len() as u64, &windows).expect("one window in each period")
 }
 
 pub fn periodic_supply(input: &Resource) -> Result<Answers, String> {
@@ -57,7 +57,7 @@ pub fn periodic_supply(input: &Resource) -> Result<Answers, String> {
     ]))
 }
 
-fn least_supply(input: &Resource, supply: &WindowSupply) -> Answer {
+fn least_supply(input: &Resource, supply: &Supply) -> Answer {
     table(input.t.iter().map(|&t| (t, value(supply.least_supply_ns(t)))))
 }
 
@@ -99,7 +99,7 @@ pub fn least_budget(input: &Budgeted) -> Result<Answers, String> {
     if !hyperperiod.is_multiple_of(period) {
         return Err("the hyperperiod holds no whole number of resource periods".to_owned());
     }
-    let least = |meets: fn(&WindowSupply, &TaskSet, &[Row], u64) -> bool| {
+    let least = |meets: fn(&Supply, &TaskSet, &[Row], u64) -> bool| {
         let holds = |budget: &u64| meets(&worst_table(period, *budget, hyperperiod), &tasks, &rows, hyperperiod);
         let found = least_that_holds(1, period, holds).ok_or("no budget is enough")?;
         Ok::<_, String>(Answer::Share(Share { parts: vec![u128::from(found)], whole: u128::from(input.resolution) }))
@@ -125,14 +125,14 @@ fn least_that_holds(mut low: u64, mut high: u64, holds: impl Fn(&u64) -> bool) -
     Some(high)
 }
 
-fn fixed_priorities_meet(supply: &WindowSupply, tasks: &TaskSet, rows: &[Row], _: u64) -> bool {
+fn fixed_priorities_meet(supply: &Supply, tasks: &TaskSet, rows: &[Row], _: u64) -> bool {
     let responses = worst_responses(supply, tasks);
     rows.iter().zip(&responses).all(|(row, response)| tasks::meets(row, &response.bound().copied()))
 }
 
 /// Demand within the least supply at every deadline of a hyperperiod. A hyperperiod later the demand is greater by
 /// that of the hyperperiod, and the supply by the budgets in it, which is no less: else the last deadline fails.
-fn demand_is_supplied(supply: &WindowSupply, tasks: &TaskSet, rows: &[Row], hyperperiod: u64) -> bool {
+fn demand_is_supplied(supply: &Supply, tasks: &TaskSet, rows: &[Row], hyperperiod: u64) -> bool {
     let mut deadlines = rows.iter().flat_map(|row| tasks::deadlines(row, hyperperiod));
     deadlines.all(|t| demand_bound_ns(tasks, t) <= supply.least_supply_ns(t))
 }

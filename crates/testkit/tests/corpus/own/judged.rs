@@ -6,7 +6,7 @@ use plan::{Plan, read_plan};
 use serde::Deserialize;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
-use timing::supply::{Interval, WindowSupply};
+use timing::supply::{Interval, Supply};
 
 /// One edit to a file: a text that stands there once, and what takes its place.
 #[derive(Deserialize)]
@@ -97,14 +97,14 @@ impl Result {
     }
 
     /// The usable windows of a partition: switch and refill taken off every one.
-    pub fn supply(&self, partition: &str) -> Option<WindowSupply> {
+    pub fn supply(&self, partition: &str) -> Option<Supply> {
         let id = self.system.partition_named(partition)?;
         let (platform, frame) = (&self.system.platform, self.system.frame.value);
         let head_ns = platform.switch?.value.ns() + platform.refill?.value.ns();
         let windows = self.plan.schedules[0].cores.iter().flat_map(|core| core.merged(id, 0, frame));
         let usable =
             windows.map(|window| Interval { start_ns: window.start.ns() + head_ns, end_ns: window.end().ns() });
-        WindowSupply::new(frame.ns(), &usable.collect::<Vec<_>>()).ok()
+        Supply::new(frame.ns(), &usable.collect::<Vec<_>>()).ok()
     }
 
     /// What the jobs of a partition are charged in one frame, in ns; every period divides it.
