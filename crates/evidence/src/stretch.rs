@@ -19,6 +19,12 @@ impl Stretch<'_> {
     pub fn length_ns(&self) -> u64 {
         claim::sum_of_parts(self.parts)
     }
+
+    /// Its parts that take time, in words; no line breaks between a number and its unit.
+    pub fn in_words(&self) -> String {
+        let timed = self.parts.iter().filter(|part| part.ns > 0);
+        timed.map(|part| part_words(part).replace(' ', "\u{a0}")).collect::<Vec<_>>().join(", ")
+    }
 }
 
 /// The parts in their order, those of one neighbour after the other together.
@@ -54,14 +60,14 @@ pub(crate) const fn meaning(kind: PartKind) -> &'static str {
     match kind {
         PartKind::Device => "a sensor or an actuator",
         PartKind::Waiting => "for the next job that reads it",
-        PartKind::Blackout => "a job is there, its partition has no time",
+        PartKind::Blackout => "its partition has no time",
         PartKind::Delay => "others of the partition go first",
         PartKind::Executing => "the job itself",
         PartKind::Port => "in a queue or on the internal network",
         PartKind::Detection => "the fault is not noticed yet",
         PartKind::Action => "the health monitor acts",
         PartKind::Initialisation => "the partition initialises",
-        PartKind::Stage => "of boot",
+        PartKind::Stage => "of boot, before the first frame",
         PartKind::Alignment => "until the next point at which it may begin",
     }
 }
@@ -73,11 +79,8 @@ pub(crate) fn part_words(part: &Part) -> String {
 
 /// All parts that take time in words, by whose time it is.
 pub(crate) fn in_words(parts: &[Part]) -> String {
-    let words = |stretch: &Stretch<'_>| {
-        let parts: Vec<_> = stretch.parts.iter().filter(|part| part.ns > 0).map(part_words).collect();
-        (!parts.is_empty()).then(|| format!("{}: {}", stretch.what, parts.join(", ")))
-    };
-    stretches(parts).iter().filter_map(words).collect::<Vec<_>>().join("; ")
+    let timed = stretches(parts).into_iter().filter(|stretch| stretch.length_ns() > 0);
+    timed.map(|stretch| format!("{}: {}", stretch.what, stretch.in_words())).collect::<Vec<_>>().join("; ")
 }
 
 #[cfg(test)]
@@ -104,6 +107,6 @@ mod tests {
         ];
         let found: Vec<_> = stretches(&parts).iter().map(|s| (s.what, s.start_ns, s.length_ns())).collect();
         assert_eq!(found, [("A", 0, 7), ("CH", 7, 0), ("A", 7, 3)]);
-        assert_eq!(in_words(&parts), "A: waiting 5 ns, executing 2 ns; A: waiting 3 ns");
+        assert_eq!(in_words(&parts), "A: waiting\u{a0}5\u{a0}ns, executing\u{a0}2\u{a0}ns; A: waiting\u{a0}3\u{a0}ns");
     }
 }

@@ -122,35 +122,22 @@ fn fall(dossier: &Dossier, verdict: &Verdict) -> Markup {
         article class="fall" {
             h4 { span class="id" { (verdict.id) } @if let Some(title) = title { " " (title) } " " (status(verdict.status)) }
             figure { @if let Some(drawing) = waterfall(verdict) { (drawing) } }
-            details open {
-                summary { "The parts of " (verdict.id) }
-                (parts(verdict))
-            }
+            (parts(verdict))
         }
     }
 }
 
-/// The parts in the order of time, with the time passed after each.
+/// The parts in the order of time, by whose they are, with the time passed after each.
 fn parts(verdict: &Verdict) -> Markup {
-    let mut passed_ns = 0u64;
-    let mut rows = Vec::new();
-    for stretch in stretches(&verdict.parts) {
-        for (part, place) in stretch.parts.iter().zip(0usize..) {
-            passed_ns = passed_ns.saturating_add(part.ns);
-            rows.push(html! {
-                tr {
-                    th scope="row" { @if place == 0 { span class="id" { (stretch.what) } } }
-                    td { (part.kind.word()) }
-                    td class="n" { (Duration::from_ns(part.ns)) }
-                    td class="n" { (Duration::from_ns(passed_ns)) }
-                }
-            });
+    let rows = html! {
+        @for stretch in stretches(&verdict.parts) {
+            tr {
+                th scope="row" { span class="id" { (stretch.what) } }
+                td { (stretch.in_words()) }
+                td class="n" { (Duration::from_ns(stretch.length_ns())) }
+                td class="n" { (Duration::from_ns(stretch.start_ns.saturating_add(stretch.length_ns()))) }
+            }
         }
-    }
-    table_of(
-        "compact",
-        "",
-        &["Whose time", "What happens", "#How long", "#Passed after it"],
-        html! { @for row in rows { (row) } },
-    )
+    };
+    table_of("compact", "", &["Whose time", "What happens", "#In all", "#Passed after it"], rows)
 }

@@ -8,23 +8,24 @@ use maud::{Markup, html};
 use model::System;
 use model::system::GrowthRule;
 
-/// The beginnings of ids with what stands under each; the last takes the rest.
-const GROUPS: [(&str, &str); 8] = [
-    ("margin/core/", "Cores: the share that no window has"),
-    ("margin/ram", "RAM"),
-    ("margin/bandwidth", "Bandwidth"),
-    ("margin/port/", "Ports: the share of each queue that is never used"),
-    ("margin/partition/", "Partitions: how far all execution times may grow together"),
-    ("margin/overhead/", "Overheads: how far each may grow"),
-    ("margin/new_partition/", "The largest new partition of each core"),
-    ("", "Other margins"),
+/// The beginnings of ids, and what stands under them; the last takes the rest.
+const GROUPS: [(&[&str], &str); 5] = [
+    (
+        &["margin/core/", "margin/ram", "margin/bandwidth", "margin/port/"],
+        "Shares left: of cores, RAM, bandwidth, and of the depth of queues",
+    ),
+    (&["margin/partition/"], "Partitions: how far all execution times may grow together"),
+    (&["margin/overhead/"], "Overheads: how far each may grow"),
+    (&["margin/new_partition/"], "The largest new partition of each core"),
+    (&[""], "Other margins"),
 ];
 
 pub(super) fn part(dossier: &Dossier) -> Markup {
     let mut left: Vec<&Verdict> = dossier.of_kind(Kind::Margin).collect();
     let mut tables = Vec::new();
-    for (beginning, title) in GROUPS {
-        let (mine, others): (Vec<_>, Vec<_>) = left.into_iter().partition(|verdict| verdict.id.starts_with(beginning));
+    for (beginnings, title) in GROUPS {
+        let begins = |verdict: &&Verdict| beginnings.iter().any(|beginning| verdict.id.starts_with(beginning));
+        let (mine, others): (Vec<_>, Vec<_>) = left.into_iter().partition(begins);
         left = others;
         tables.push(of_verdicts(dossier, title, &mine));
     }

@@ -11,7 +11,7 @@ use model::System;
 use model::system::{Channel, Network};
 use std::collections::BTreeMap;
 
-const HEAD: [&str; 7] = ["Claim", "#Delay", "#Backlog", "#Allowed", "#Of it", "", "Status"];
+const HEAD: [&str; 7] = ["Claim", "#Delay", "#Backlog", "#Limit", "#Of the limit", "", "Status"];
 
 pub(super) fn part(dossier: &Dossier) -> Markup {
     let verdicts: Vec<_> = dossier.of_kind(Kind::Forwarding).collect();
@@ -22,7 +22,7 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
     html! {
         @if let Some((system, network)) = network { (facts(system, network)) }
         @if verdicts.is_empty() { p { "Not analysed: there is no claim about what is forwarded." } } @else {
-            (table_of("claims", "", &HEAD, html! { @for verdict in &verdicts { (row(dossier, verdict)) } }))
+            (table_of("ports", "", &HEAD, html! { @for verdict in &verdicts { (row(dossier, verdict)) } }))
             (bases(&verdicts))
         }
         @if let Some((system, network)) = network { (common_failure(system, network)) }
@@ -40,7 +40,7 @@ fn facts(system: &System, network: &Network) -> Markup {
             @if let Some(task) = &network.task {
                 ", by its task " span class="id" { (port_end(system, model::system::PortEnd::Task(task.value))) }
             }
-            ". Cost of a frame for each receiver: fixed part " (fixed) ", each byte " (per_byte) ". Queue of each direction: "
+            ". Cost of a frame for each receiver: fixed part " (fixed) ", part of each byte " (per_byte) ". Queue of each direction: "
             (depth) "."
         }
     }
@@ -84,8 +84,8 @@ fn common_failure(system: &System, network: &Network) -> Markup {
     html! {
         h3 { "Common points of failure" }
         p {
-            (count(channels, "channel")) " of " (count(senders.len(), "sender")) " go through "
-            strong { (partition(system, network.forwarder.value)) } ": while it is down, none of them moves."
+            "Forwarded by " strong { (partition(system, network.forwarder.value)) } ": "
+            (count(channels, "channel")) " of " (count(senders.len(), "sender")) ". Nothing of it moves while that partition is down."
         }
         (table("", &["Sender", "Channels and receivers"], rows))
     }

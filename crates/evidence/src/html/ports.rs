@@ -11,7 +11,7 @@ use model::System;
 use model::system::{Channel, ChannelKind};
 use quantity::Bytes;
 
-const SAMPLING: [&str; 7] = ["Channel", "From, to", "#Gap", "#Refresh period", "#Of it", "", "Status"];
+const SAMPLING: [&str; 7] = ["Channel", "From, to", "#Gap", "#Refresh period", "#Of the period", "", "Status"];
 const QUEUES: [&str; 8] = ["Channel", "From, to", "#Needed", "#Configured", "#Bytes", "#Of the depth", "", "Status"];
 
 pub(super) fn part(dossier: &Dossier) -> Markup {

@@ -65,10 +65,12 @@ fn lane(verdict: &Verdict, frame: &Frame, top: Px, scale: Scale) -> Markup {
     let name = verdict.id.strip_prefix(frame.without).unwrap_or(&verdict.id);
     let left = Px::whole(frame.left);
     let bound = Duration::from_ns(sum_of_parts(&verdict.parts)).to_string();
+    let lines: Vec<Px> =
+        verdict.limit.into_iter().filter(|limit| *limit <= scale.to).map(|limit| scale.at(limit)).collect();
     let words = verdict.limit.map_or_else(|| "no need".to_owned(), |limit| format!("≤ {}", Duration::from_ns(limit)));
     html! {
         (text("end", (left - Px::whole(8), top + Px::whole(13)), &short(name, left - Px::whole(10), 11)))
-        (segments(&verdict.parts, 0, (top, LANE), scale))
+        (segments(&verdict.parts, 0, (top, LANE), scale, &lines))
         (text("tick end", (Px::whole(frame.width - 2), top + Px::whole(8)), &bound))
         (text("tick end", (Px::whole(frame.width - 2), top + Px::whole(20)), &words))
         @if let Some(limit) = verdict.limit { (need(limit, top, scale)) }

@@ -74,40 +74,56 @@ fn filled(kind: PartKind, (x, y): (Px, Px), (width, height): (Px, Px)) -> Markup
     html! { rect class="segment" fill=(fill) x=(x) y=(y) width=(width.max(Px(0))) height=(height) {} }
 }
 
-/// Segments from `start_ns` on in a lane from `top`, each with its letter where there is room.
-pub(super) fn segments(parts: &[Part], start_ns: u64, (top, height): (Px, Px), scale: Scale) -> Markup {
+/// Segments from `start_ns` on in a lane from `top`, each with its letter where there is room beside the `lines` that
+/// cross the lane.
+pub(super) fn segments(parts: &[Part], start_ns: u64, (top, height): (Px, Px), scale: Scale, lines: &[Px]) -> Markup {
     let mut at_ns = start_ns;
     let mut drawn = Vec::new();
     for part in parts.iter().filter(|part| part.ns > 0) {
         let end_ns = at_ns.saturating_add(part.ns);
-        drawn.push(segment(part, (scale.at(at_ns), scale.at(end_ns)), (top, height)));
+        drawn.push(segment(part, (scale.at(at_ns), scale.at(end_ns)), (top, height), lines));
         at_ns = end_ns;
     }
     html! { @for segment in drawn { (segment) } }
 }
 
-fn segment(part: &Part, (start, end): (Px, Px), (top, height): (Px, Px)) -> Markup {
-    let middle = start + (end - start).half();
+fn segment(part: &Part, (start, end): (Px, Px), (top, height): (Px, Px), lines: &[Px]) -> Markup {
     html! {
         g {
             title { (part.what) ": " (part.kind.word()) " " (Duration::from_ns(part.ns)) }
             (filled(part.kind, (start, top), (end - start, height)))
-            @if end - start >= LETTER {
-                (text("letter middle", (middle, top + height.half() + Px(35)), letter(part.kind)))
+            @if let Some(x) = letter_at((start, end), lines) {
+                (text("letter middle", (x, top + height.half() + Px(35)), letter(part.kind)))
             }
         }
     }
 }
 
+/// The middle of the segment, else a place beside the line that crosses it there; none where there is no room.
+fn letter_at((start, end): (Px, Px), lines: &[Px]) -> Option<Px> {
+    let (half, middle) = (LETTER.half(), start + (end - start).half());
+    let clear = |x: &Px| {
+        start + half <= *x && *x + half <= end && lines.iter().all(|line| *line <= *x - half || *line >= *x + half)
+    };
+    let beside = lines.iter().flat_map(|line| [*line - half, *line + half]);
+    std::iter::once(middle).chain(beside).find(clear)
+}
+
 /// One lane for each stretch, its owner on the left, its length on the right, a thin line from one to the next.
-pub(super) fn steps(parts: &[Part], (top, pitch): (Px, i64), (left, right): (Px, Px), scale: Scale) -> Markup {
+pub(super) fn steps(
+    parts: &[Part],
+    (top, pitch): (Px, i64),
+    (left, right): (Px, Px),
+    scale: Scale,
+    lines: &[Px],
+) -> Markup {
     let height = Px::whole(pitch - 4);
     let drawn = |(stretch, place): (&Stretch<'_>, i64)| {
         let top = top + Px::whole(place * pitch);
         let end = scale.at(stretch.start_ns.saturating_add(stretch.length_ns()));
         html! {
             (text("end", (left - Px::whole(8), top + height.half() + Px(35)), &short(stretch.what, left - Px::whole(12), 11)))
-            (segments(stretch.parts, stretch.start_ns, (top, height), scale))
+            (segments(stretch.parts, stretch.start_ns, (top, height), scale, lines))
             (line("lead", (end, top), (end, top + Px::whole(pitch))))
             (text("tick end", (right, top + height.half() + Px(35)), &Duration::from_ns(stretch.length_ns()).to_string()))
         }
@@ -120,15 +136,17 @@ pub(super) fn timed(parts: &[Part]) -> Vec<Stretch<'_>> {
     stretches(parts).into_iter().filter(|stretch| stretch.length_ns() > 0).collect()
 }
 
-/// A name cut to what fits into a width at a font size.
+/// A name with its middle cut out where it does not fit into a width at a font size: both ends tell names apart.
 pub(super) fn short(name: &str, width: Px, font: i64) -> String {
     if text_width(name, font) <= width {
         return name.to_owned();
     }
-    let mut cut: String = name.to_owned();
-    while cut.pop().is_some() && text_width(&cut, font) + Px::whole(font) > width {}
-    cut.push('…');
-    cut
+    let letters: Vec<char> = name.chars().collect();
+    let most =
+        (1..letters.len()).rev().find(|n| text_width(&name.chars().take(n + 1).collect::<String>(), font) <= width);
+    let most = most.unwrap_or(1);
+    let (first, last) = (most.div_ceil(2), most / 2);
+    letters[..first].iter().chain(&['…']).chain(&letters[letters.len() - last..]).collect()
 }
 
 /// The stages of boot by name, in a lane of their own.

@@ -15,6 +15,8 @@ const LENGTHS: Px = Px::whole(856);
 const FLAG: i64 = 14;
 const BAR: i64 = 24;
 const PITCH: i64 = 18;
+/// A need further away than this many times everything else is only pointed at.
+const FAR: u64 = 4;
 
 /// A line across the drawing with its name: the need, or a bound.
 struct Flag {
@@ -30,8 +32,11 @@ pub(crate) fn waterfall(verdict: &Verdict) -> Option<Markup> {
         return None;
     }
     let flags = flags(verdict);
-    let end_ns = flags.iter().map(|flag| flag.at_ns).fold(sum_ns, u64::max);
+    let near_ns = [verdict.generic, verdict.table_aware].into_iter().flatten().fold(sum_ns, u64::max);
+    let near = |at_ns: &u64| *at_ns <= near_ns.saturating_mul(FAR);
+    let end_ns = flags.iter().map(|flag| flag.at_ns).filter(near).fold(near_ns, u64::max);
     let scale = Scale::new((0, end_ns), (LEFT, RIGHT));
+    let lines: Vec<Px> = flags.iter().filter(|flag| flag.at_ns <= end_ns).map(|flag| scale.at(flag.at_ns)).collect();
     let count = |n: usize| i64::try_from(n).unwrap_or(0);
     let bar = Px::whole(4 + count(flags.len()) * FLAG);
     let first = bar + Px::whole(BAR + 8);
@@ -39,9 +44,9 @@ pub(crate) fn waterfall(verdict: &Verdict) -> Option<Markup> {
     let content = html! {
         (time_axis((0, end_ns), scale, (bar, bottom), 9))
         (text("label end", (LEFT - Px::whole(8), bar + Px::whole(16)), "in all"))
-        (segments(&verdict.parts, 0, (bar, Px::whole(BAR)), scale))
+        (segments(&verdict.parts, 0, (bar, Px::whole(BAR)), scale, &lines))
         (text("tick end", (LENGTHS, bar + Px::whole(16)), &Duration::from_ns(sum_ns).to_string()))
-        (steps(&verdict.parts, (first, PITCH), (LEFT, LENGTHS), scale))
+        (steps(&verdict.parts, (first, PITCH), (LEFT, LENGTHS), scale, &lines))
         @for (flag, row) in flags.iter().zip(0i64..) { (drawn_flag(flag, Px::whole(row * FLAG), scale, bottom)) }
     };
     let title = format!("What the bound of {} is made of", verdict.id);
@@ -68,7 +73,11 @@ fn flags(verdict: &Verdict) -> Vec<Flag> {
 fn drawn_flag(flag: &Flag, top: Px, scale: Scale, bottom: Px) -> Markup {
     let x = scale.at(flag.at_ns);
     html! {
-        (line(flag.class, (x, top + Px::whole(2)), (x, bottom)))
+        @if flag.at_ns > scale.to {
+            path class="arrow" d={ "M" (x + Px::whole(2)) " " (top + Px::whole(4)) " l6 4 -6 4 z" } {}
+        } @else {
+            (line(flag.class, (x, top + Px::whole(2)), (x, bottom)))
+        }
         (text("tick end", (x - Px::whole(4), top + Px::whole(11)), &flag.words))
     }
 }

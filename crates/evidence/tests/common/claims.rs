@@ -89,20 +89,15 @@ pub fn claims() -> Vec<Verdict> {
         left("margin/ram", Unit::Ppm, 390_625, Some(300_000)),
         left("margin/port/CH02", Unit::Ppm, 333_333, Some(100_000)),
     ]);
-    for kind in [Kind::Memory, Kind::Device, Kind::Interrupt, Kind::Cache, Kind::Flow, Kind::Criticality, Kind::Health] {
+    for kind in [Kind::Memory, Kind::Device, Kind::Interrupt, Kind::Cache, Kind::Flow, Kind::Criticality, Kind::Health]
+    {
         claims.push(Verdict::not_analysed(kind, "SAFE", basis(&[]), "nothing is given"));
     }
     claims
 }
 
 fn queue(depth: u64) -> ChannelKind {
-    ChannelKind::Queuing {
-        depth: at(depth),
-        min_interarrival: None,
-        batch: at(1),
-        burst: None,
-        read: QueueRead::All,
-    }
+    ChannelKind::Queuing { depth: at(depth), min_interarrival: None, batch: at(1), burst: None, read: QueueRead::All }
 }
 
 fn stage(name: &str, ms_time: u64, after: Vec<Located<usize>>) -> BootStage {
@@ -149,8 +144,7 @@ pub fn whole_system() -> System {
         set("guests", 1, CorePolicy::BudgetServer),
     ];
     system.partitions[2].core_set = Some(at(CoreSetId::new(1)));
-    system.partitions[2].grant =
-        Some(RunGrant::Server { budget: at(ms(2)), period: at(ms(10)), deadline: at(ms(8)) });
+    system.partitions[2].grant = Some(RunGrant::Server { budget: at(ms(2)), period: at(ms(10)), deadline: at(ms(8)) });
     system
 }
 
