@@ -1,19 +1,21 @@
-//! A peer's instance as a system file with its task table and plan, for timing whole commands.
+//! A peer's instance as a system file with its tables and plan, for timing whole commands.
 //!
 //! The instance has no overheads, jitter, blocking or memory traffic: the platform sheet says zero for each, which is a
-//! declared number and not an unknown one.
+//! declared number and not an unknown one. A sampling channel gets a refresh period of three periods of its writer, a
+//! message one word.
 
 use crate::instance::{Instance, InstancePartition};
 use std::error::Error;
 use std::fmt::Write as _;
 use std::path::Path;
 
-/// Writes `system.toml`, `tasks.csv` and `plan.toml` into `folder`.
+/// Writes `system.toml`, its tables and `plan.toml` into `folder`.
 pub fn convert(instance: &Path, folder: &Path) -> Result<(), Box<dyn Error>> {
     let instance = Instance::read(instance)?;
     std::fs::create_dir_all(folder)?;
     std::fs::write(folder.join("system.toml"), system(&instance)?)?;
     std::fs::write(folder.join("tasks.csv"), tasks(&instance)?)?;
+    std::fs::write(folder.join("channels.csv"), channels(&instance)?)?;
     std::fs::write(folder.join("plan.toml"), plan(&instance))?;
     Ok(())
 }
@@ -26,7 +28,7 @@ fn system(instance: &Instance) -> Result<String, Box<dyn Error>> {
     let mut text = format!(
         "[system]\nname = \"converted instance\"\nframe = \"{frame} ns\"\n\
          deadlines_hold_in = \"any phase\"\nplan = \"plan.toml\"\n\n\
-         [tables]\ntasks = [\"tasks.csv\"]\n\n[board]\nname = \"board\"\n\n"
+         [tables]\ntasks = [\"tasks.csv\"]\nchannels = [\"channels.csv\"]\n\n[board]\nname = \"board\"\n\n"
     );
     for core in 0..instance.cores.len() {
         write!(text, "[[board.core]]\nname = \"{core}\"\n\n")?;
@@ -60,6 +62,23 @@ fn tasks(instance: &Instance) -> Result<String, Box<dyn Error>> {
             "P{},t{},{} ns,{} ns,{priority},{} ns,{} ns,0",
             task.partition, task.id, task.period, task.deadline, task.wcet, task.bcet
         )?;
+    }
+    Ok(text)
+}
+
+fn channels(instance: &Instance) -> Result<String, Box<dyn Error>> {
+    let end = |task: usize| match instance.tasks.get(task) {
+        Some(found) => Ok(format!("P{}.t{}", found.partition, found.id)),
+        None => Err(format!("a channel names task {task}, which the instance does not have")),
+    };
+    let mut text = String::from("name,kind,size,from,to,refresh,depth\n");
+    for channel in &instance.channels {
+        let (from, to) = (end(channel.src)?, end(channel.dst)?);
+        write!(text, "C{},{},8 B,{from},{to},", channel.id, channel.kind)?;
+        match channel.kind.as_str() {
+            "sampling" => writeln!(text, "{} ns,", 3 * instance.tasks[channel.src].period)?,
+            _ => writeln!(text, ",{}", channel.depth)?,
+        }
     }
     Ok(text)
 }

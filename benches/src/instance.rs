@@ -13,6 +13,8 @@ pub struct Instance {
     pub cores: Vec<InstanceCore>,
     pub partitions: Vec<InstancePartition>,
     pub tasks: Vec<InstanceTask>,
+    #[serde(default)]
+    pub channels: Vec<InstanceChannel>,
 }
 
 #[derive(Deserialize)]
@@ -41,6 +43,19 @@ pub struct InstanceTask {
     pub deadline: u64,
     pub wcet: u64,
     pub bcet: u64,
+}
+
+/// A channel from one task to another.
+#[derive(Deserialize)]
+pub struct InstanceChannel {
+    pub id: usize,
+    /// `sampling` or `queuing`.
+    pub kind: String,
+    pub src: usize,
+    pub dst: usize,
+    /// The messages that a queue holds.
+    #[serde(default)]
+    pub depth: u64,
 }
 
 impl Instance {
