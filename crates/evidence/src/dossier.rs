@@ -207,6 +207,11 @@ impl Dossier {
         headroom::what_breaks_first(self.verdicts())
     }
 
+    /// What is missing from that list, in a sentence; none where nothing is.
+    pub fn not_ranked(&self) -> Option<String> {
+        headroom::not_ranked(self.verdicts())
+    }
+
     /// Whether a verdict speaks against status 0.
     fn stands_against(&self, verdict: &Verdict) -> bool {
         let passes = match verdict.status {

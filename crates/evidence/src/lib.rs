@@ -23,7 +23,7 @@ mod validation;
 pub use caution::{CAUTIONS, Caution};
 pub use deviation::Deviation;
 pub use dossier::{Dossier, Inputs, PlanMatch};
-pub use headroom::Headroom;
+pub use headroom::{Grows, Headroom};
 pub use provenance::{DemandShare, DemandShares};
 pub use register::{RegisterEntry, assumption_register};
 pub use summary::{KindSummary, NotAnalysed, Summary};

@@ -141,6 +141,8 @@ fn five_of_what_breaks_first_are_named() {
     let text = render(&dossier, Detail::Default, Style::default());
     let (_, block) = text.split_once("What breaks first").expect("the block is there");
     let named: Vec<_> = block.lines().skip(1).take_while(|line| !line.is_empty()).collect();
-    assert_eq!(named.len(), 5, "{block}");
+    assert_eq!(named.len(), 5, "all are ranked, and so nothing is said of others: {block}");
+    let small = render(&whole_dossier(), Detail::Default, Style::default());
+    place(&small, "Not ranked, since it is not known how far they may grow: 1 task.");
     assert_eq!(named[0].split_whitespace().collect::<Vec<_>>(), ["response/P.t1", "+1.0", "%", "task"]);
 }

@@ -17,6 +17,7 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
     if ranked.is_empty() {
         return note("Not analysed: of nothing is it known how far it may grow.");
     }
+    let not_ranked = dossier.not_ranked();
     let shown = &ranked[..ranked.len().min(MOST)];
     let longest = shown.iter().map(|headroom| headroom.ppm).max().unwrap_or(0);
     let rows = html! { @for (headroom, rank) in shown.iter().zip(1..) { (row(headroom, rank, longest)) } };
@@ -27,8 +28,8 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
         }
         (table("", &["#", "What grows", "", "#Now", "#Holds up to", "#Room", "", "Status"], rows))
         @if ranked.len() > MOST { (note(&format!("{} more are in the JSON answer.", ranked.len() - MOST))) }
-        (note("Bars are in proportion to the longest of these. Where the status is not shown, the room is known only on its \
-               assumptions."))
+        @if let Some(words) = not_ranked { p { (words) } }
+        (note("Bars are in proportion to the longest of these. The status is that of the claim that a row comes from."))
     }
 }
 
@@ -39,7 +40,7 @@ fn row(headroom: &Headroom<'_>, rank: usize, longest: i64) -> Markup {
         tr {
             td class="n" { (rank) }
             th scope="row" { (link(&verdict.id)) }
-            td { (headroom.what()) }
+            td { (headroom.grows.word()) }
             td class="n" { (now) }
             td class="n" { (most) }
             td class="n" { strong { (signed_percent(headroom.ppm)) } }

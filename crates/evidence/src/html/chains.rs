@@ -101,14 +101,14 @@ fn margin(verdict: &Verdict) -> String {
     }
 }
 
-/// The tasks of a chain, with the channels between them.
+/// The tasks of a chain, with the channels between them; no arrow ends a line.
 fn path(system: &System, chain: &Chain) -> Markup {
     html! {
         @for (at, step) in chain.steps.iter().enumerate() {
             @if at > 0 {
-                " → "
+                " →\u{a0}"
                 @if let Some(channel) = step.via.and_then(|id| system.channels.get(id.index())) {
-                    (channel.name.value) " → "
+                    (channel.name.value) " →\u{a0}"
                 }
             }
             (port_end(system, PortEnd::Task(step.task.value)))

@@ -51,10 +51,13 @@ pub(super) fn breaks_first(page: &mut Page, dossier: &Dossier) {
     }
     page.heading("What breaks first, each growing alone");
     page.table(2, &[Align::Left, Align::Right, Align::Left], &rows);
+    if let Some(words) = dossier.not_ranked() {
+        page.paragraph(2, &words);
+    }
 }
 
 fn headroom_row(headroom: &Headroom<'_>) -> Vec<String> {
-    vec![headroom.verdict.id.clone(), signed_percent(headroom.ppm), headroom.what().to_owned()]
+    vec![headroom.verdict.id.clone(), signed_percent(headroom.ppm), headroom.grows.word().to_owned()]
 }
 
 pub(super) fn rows(page: &mut Page, verdicts: &[&Verdict]) {
