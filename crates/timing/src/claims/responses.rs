@@ -197,6 +197,19 @@ pub(super) fn policy(scope: &Scope<'_>, partition: PartitionId) -> Result<Policy
     }
 }
 
+/// What follows single jobs does so only under preemptive fixed priorities.
+///
+/// # Errors
+/// The guest's policy, where it is another.
+pub(super) fn require_fixed_priority(scope: &Scope<'_>, partition: PartitionId) -> Result<(), String> {
+    let other = match policy(scope, partition)? {
+        Policy::FixedPriority => return Ok(()),
+        Policy::EarliestDeadline => "earliest deadline first",
+        Policy::Cooperative => "a cooperative guest",
+    };
+    Err(format!("the single jobs of `{}` are not followed under {other}", scope.partition_name(partition)))
+}
+
 /// The tasks that run together, and which bound the blocking of each is, where named resources are in it.
 ///
 /// # Errors
