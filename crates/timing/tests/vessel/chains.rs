@@ -181,7 +181,7 @@ fn chains_are_claimed_where_all_their_tasks_run() {
         active_tasks: None,
         grant: None,
     };
-    let mut two = |system: &mut System, plan: &mut Plan| {
+    let two = |system: &mut System, plan: &mut Plan| {
         system.schedules = ["Survey", "Harbour"].map(schedule).into();
         let sonr = idle(system, "SONR");
         system.schedules[1].changes.push(sonr);
@@ -189,8 +189,8 @@ fn chains_are_claimed_where_all_their_tasks_run() {
         harbour.schedule = quantity::ScheduleId::new(1);
         plan.schedules.push(harbour);
     };
-    assert_eq!(changed("reaction/E1@Harbour", &mut two).bound, Some(34_728_000));
-    assert_eq!(changed("reaction/E6@Survey", &mut two).status, Status::Shown);
+    assert_eq!(changed("reaction/E1@Harbour", two).bound, Some(34_728_000));
+    assert_eq!(changed("reaction/E6@Survey", two).status, Status::Shown);
     let (mut system, mut plan) = vessel();
     two(&mut system, &mut plan);
     assert!(check(&system, &plan).iter().all(|verdict| verdict.id != "reaction/E6@Harbour"), "the sonar is idle there");
@@ -210,12 +210,12 @@ fn the_recorder_in_two_windows() {
     let verdict = changed("reaction/E6", |system, plan| {
         let recorder = id_of(system, "RECD");
         let core = &mut plan.schedules[0].cores[2];
-        let like = core.windows.iter().find(|window| window.partition == recorder).cloned().expect("it has windows");
+        let like = core.windows.iter().find(|window| window.partition == recorder).copied().expect("it has windows");
         core.windows.retain(|window| window.partition != recorder);
         core.windows.extend([9, 49].map(|start_ms| plan::Window {
             start: Instant::from_ns(us(start_ms * 1000)),
             length: Duration::from_us(10_000),
-            ..like.clone()
+            ..like
         }));
         core.windows.sort_by_key(|window| window.start);
     });
