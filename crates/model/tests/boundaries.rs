@@ -103,6 +103,8 @@ fn servers_and_shares() {
         |deadline: &str| format!("server = {{ budget = \"5 ms\", period = \"20 ms\", deadline = \"{deadline}\" }}");
     assert_eq!(with("\"budget server\"", &server("5 ms")), SILENT);
     assert_eq!(with("\"budget server\"", &server("4999999 ns")), ["E0306"]);
+    assert_eq!(with("\"budget server\"", &server("20 ms")), SILENT);
+    assert_eq!(with("\"budget server\"", &server("20000001 ns")), ["E0319"]);
     assert_eq!(with("\"budget server\"", "share = { share = 1 }"), ["E0304"]);
     assert_eq!(with("\"proportional share\"\nquantum = \"1 ms\"", "share = { share = 1 }"), SILENT);
     assert_eq!(with("\"proportional share\"\nquantum = \"1 ms\"", "share = { share = 0 }"), ["E0112"]);
@@ -111,6 +113,15 @@ fn servers_and_shares() {
     assert_eq!(with("\"dedicated\"", "period = \"20 ms\""), ["E0304"]);
     assert_eq!(with("\"dedicated\"\ndrift_ppm = 20", ""), ["E0303"]);
     assert_eq!(with("\"window table\"\ndrift_ppm = 20", "period = \"20 ms\""), SILENT);
+    assert_eq!(with("\"window table\"\ndrift_ppm = 1\nsynchronised = true", ""), ["E0320"]);
+    assert_eq!(with("\"window table\"\ndrift_ppm = 0\nsynchronised = true", ""), SILENT);
+    assert_eq!(with("\"window table\"\ndrift_ppm = 1\nsynchronised = false", ""), SILENT);
+    let by_platform = |said: &str| {
+        let set = "[[core_set]]\nname = \"all\"\ncores = [\"0\"]\npolicy = \"window table\"\ndrift_ppm = 1";
+        codes(&[("[[partition]]", &format!("[platform]\nsynchronised = {said}\n\n{set}\n\n[[partition]]"))])
+    };
+    assert_eq!(by_platform("true"), ["E0320"]);
+    assert_eq!(by_platform("false"), SILENT);
 }
 
 #[test]
@@ -278,4 +289,19 @@ fn who_takes_time_to_build_has_a_builder() {
     assert_eq!(built("built_by = \"LOG\""), SILENT);
     assert_eq!(built("build_time = \"1 ns\""), ["E0318"]);
     assert_eq!(built("built_by = \"LOG\"\nbuild_time = \"0 ns\""), ["E0112"]);
+}
+
+#[test]
+fn equal_priorities_on_one_virtual_core() {
+    let with = |first: &str, second: &str| {
+        let text = SMALLEST.replacen("name = \"0\"", "name = \"0\"\n\n[[board.core]]\nname = \"1\"", 1);
+        let text = text.replacen("guest =", "virtual_cores = 2\nguest =", 1) + first;
+        let task = "[[partition.task]]\nname = \"plot\"\nperiod = \"20 ms\"\npriority = 1\n";
+        let reading = read(text + "\n" + task + second);
+        found(&reading).iter().map(|found| found[..5].to_owned()).collect::<Vec<_>>()
+    };
+    assert_eq!(with("virtual_core = 0", "virtual_core = 1"), SILENT);
+    assert_eq!(with("virtual_core = 1", "virtual_core = 1"), ["W0401"]);
+    assert_eq!(with("virtual_core = 1", ""), ["W0401"], "one that is free meets the other");
+    assert_eq!(with("", ""), ["W0401"]);
 }

@@ -3,17 +3,23 @@
 //! A datum that is missing makes *not analysed* of what needs it, and the reason names it.
 
 mod alarms;
+mod boot;
 mod chains;
 mod charge;
 mod core_margin;
 mod curves;
+mod escalation;
 mod growth;
+mod health;
+mod initialisation;
 mod output_jitter;
 mod overheads;
 mod partition_supply;
 mod pending;
 mod responses;
+mod restart;
 mod results;
+mod schedule_change;
 mod scope;
 mod spare;
 mod throttling;
@@ -30,6 +36,7 @@ use chains::aligned::Aligned;
 use claim::{Verdict, sort_verdicts};
 use model::System;
 use plan::Plan;
+use quantity::ScheduleId;
 use results::Results;
 use scope::Scope;
 
@@ -37,13 +44,18 @@ use scope::Scope;
 /// claims carry its name behind.
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = pending::check(system);
+    verdicts.extend(health::check(system));
+    verdicts.extend(boot::check(&Scope::of(system, plan, ScheduleId::new(0))));
     let scopes = Scope::of_each_schedule(system, plan);
     verdicts.extend(chains::check_idle(system, &scopes));
+    let mut known = Vec::new();
     for scope in scopes {
         verdicts.extend(windows::check(&scope));
         verdicts.extend(core_margin::check(&scope));
         verdicts.extend(spare::check(&scope));
         let results = Results::of(&scope);
+        verdicts.extend(restart::check(&scope, &results));
+        verdicts.extend(escalation::check(&scope, &results));
         verdicts.extend(overheads::check(&scope, &results));
         let mut aligned = Aligned::new(&scope, &results);
         verdicts.extend(chains::check(&scope, &results, &mut aligned));
@@ -53,7 +65,9 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
             verdicts.extend(responses::check(&scope, partition, cores));
             verdicts.extend(growth::check(&scope, partition, cores));
         }
+        known.push((scope, results));
     }
+    verdicts.extend(schedule_change::check(&known));
     sort_verdicts(&mut verdicts);
     verdicts
 }

@@ -10,5 +10,6 @@ crate::code::declare! {
     CHECKER_NOT_REACHED = Error "E0607", since "0.1.0", "A check names a consumer that the channel does not reach.";
     BAD_RIGHTS = Error "E0608", since "0.1.0", "Access rights cannot be read.";
     ACCESS_TWICE = Error "E0609", since "0.1.0", "A partition is given access to a region twice.";
+    MESSAGE_ABOVE_RAM = Error "E0610", since "0.1.0", "A message does not fit into the RAM of who writes or reads it.";
     SHARED_WITH_NOBODY = Warning "W0601", since "0.1.0", "No partition has access to a shared region.";
 }

@@ -19,6 +19,8 @@ crate::code::declare! {
     ENDS_ELSEWHERE = Error "E0316", since "0.1.0", "An outage ends with a task of another partition.";
     VIRTUAL_CORES = Error "E0317", since "0.1.0", "A partition has more virtual cores than there are cores for them.";
     BUILD_TIME_ALONE = Error "E0318", since "0.1.0", "A partition has a build time and nobody that builds it.";
+    SERVER_LATE = Error "E0319", since "0.1.0", "The deadline of a budget server is later than its period.";
+    DRIFTS_AND_IS_SYNCHRONISED = Error "E0320", since "0.1.0", "A core set drifts and is said to be synchronised.";
     WARM_ABOVE_COLD = Warning "W0301", since "0.1.0", "A warm start takes longer than a cold start.";
     NO_TASKS = Warning "W0302", since "0.1.0", "A partition has no task.";
 }

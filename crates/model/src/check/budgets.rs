@@ -1,8 +1,8 @@
-//! Budgets: not longer than their period, and longer than what the head of one window takes.
+//! Budgets: not longer than their period, given before the next one, and longer than what the head of one window takes.
 
 use super::name;
 use crate::read::{Context, Document, Fields};
-use diagnostic::codes::partition::{BUDGET_ABOVE_PERIOD, BUDGET_IS_HEAD};
+use diagnostic::codes::partition::{BUDGET_ABOVE_PERIOD, BUDGET_IS_HEAD, SERVER_LATE};
 use diagnostic::{Diagnostic, Located};
 use quantity::Duration;
 
@@ -13,7 +13,8 @@ pub(super) fn check(doc: &Document, cx: &mut Context) {
             above_period(partition, fields).into_iter().for_each(|fault| cx.report(fault));
         }
         if let Some(server) = partition.table("server") {
-            late_server(partition, server).into_iter().for_each(|fault| cx.report(fault));
+            let faults = [late_server(partition, server), after_the_next(partition, server)];
+            faults.into_iter().flatten().for_each(|fault| cx.report(fault));
         }
         is_head(doc, partition).into_iter().for_each(|fault| cx.report(fault));
     }
@@ -29,6 +30,22 @@ fn late_server(partition: &Fields, server: &Fields) -> Option<Diagnostic> {
     let (budget, deadline) = (server.time("budget")?, server.time("deadline")?);
     let fits_period = server.time("period").is_none_or(|period| budget.value <= period.value);
     longer(partition, "budget", budget, "deadline", deadline).filter(|_| fits_period)
+}
+
+/// A budget that may still be owed when the next one is given is no supply that a bound could count on.
+fn after_the_next(partition: &Fields, server: &Fields) -> Option<Diagnostic> {
+    let (period, deadline) = (server.time("period")?, server.time("deadline")?);
+    if deadline.value <= period.value {
+        return None;
+    }
+    let message = format!(
+        "partition {}: the deadline of its server, {}, is later than the period, {}",
+        name(partition),
+        deadline.value,
+        period.value
+    );
+    let fault = Diagnostic::new(&SERVER_LATE, deadline.span, message).also(period.span, "the period");
+    Some(fault.help(format!("write {} or less, or leave `deadline` out, which is the period", period.value)))
 }
 
 fn longer(

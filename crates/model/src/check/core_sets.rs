@@ -1,18 +1,21 @@
-//! Core sets: every active core in exactly one, keys that fit the policy.
+//! Core sets: every active core in exactly one, keys that fit the policy, no drift where frames begin together.
 
 use super::cores::is_active;
 use super::name;
 use crate::read::{Context, Document, Fields, Policy, policy_of};
 use diagnostic::Diagnostic;
 use diagnostic::Span;
-use diagnostic::codes::partition::{CORE_IN_NO_SET, CORE_IN_TWO_SETS, POLICY_KEYS};
+use diagnostic::codes::partition::{CORE_IN_NO_SET, CORE_IN_TWO_SETS, DRIFTS_AND_IS_SYNCHRONISED, POLICY_KEYS};
 use std::collections::BTreeMap;
 
 pub(super) fn check(doc: &Document, cx: &mut Context) {
     if !doc.root.has("core_set") {
         return;
     }
-    doc.root.tables("core_set").for_each(|set| check_keys(set, cx));
+    for set in doc.root.tables("core_set") {
+        check_keys(set, cx);
+        drifts(doc, set).into_iter().for_each(|fault| cx.report(fault));
+    }
     let mut taken: BTreeMap<String, (Span, String)> = BTreeMap::new();
     for set in doc.root.tables("core_set") {
         for core in set.texts("cores") {
@@ -54,4 +57,16 @@ fn check_keys(set: &Fields, cx: &mut Context) {
         let fault = Diagnostic::new(&POLICY_KEYS, policy.span, message);
         cx.report(fault.help("add the turn that a partition gets, such as quantum = \"1 ms\""));
     }
+}
+
+/// Frames that begin together stay together; a clock that drifts takes them apart.
+fn drifts(doc: &Document, set: &Fields) -> Option<Diagnostic> {
+    policy_of(set).filter(|policy| policy.value == Policy::WindowTable)?;
+    let drift = set.count("drift_ppm").filter(|drift| drift.value > 0)?;
+    let of_platform = || doc.root.table("platform")?.flag("synchronised");
+    let said = if set.has("synchronised") { set.flag("synchronised") } else { of_platform() };
+    let said = said.filter(|said| said.value)?;
+    let message = format!("core set {} drifts by {} ppm and is said to be synchronised", name(set), drift.value);
+    let fault = Diagnostic::new(&DRIFTS_AND_IS_SYNCHRONISED, drift.span, message).also(said.span, "synchronised here");
+    Some(fault.help("say `synchronised = false` in the core set, or leave out `drift_ppm` where one clock drives all"))
 }

@@ -14,6 +14,7 @@ mod channels;
 mod core_sets;
 mod cores;
 mod devices;
+mod escalation_window;
 mod flow;
 mod frame;
 mod grants;
@@ -22,6 +23,7 @@ mod health;
 mod hyperperiod;
 mod locking;
 mod masters;
+mod messages;
 mod network;
 mod opaque;
 mod pinning;
@@ -51,6 +53,7 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         core_sets::check,
         cores::check,
         devices::check,
+        escalation_window::check,
         flow::check,
         frame::check,
         grants::check,
@@ -59,6 +62,7 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         hyperperiod::check,
         locking::check,
         masters::check,
+        messages::check,
         network::check,
         opaque::check,
         pinning::check,

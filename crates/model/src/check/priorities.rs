@@ -9,13 +9,15 @@ use std::collections::BTreeMap;
 
 pub(super) fn check(doc: &Document, cx: &mut Context) {
     let guests: Vec<_> = doc.root.tables("partition").map(guest_of).collect();
-    let mut equal: BTreeMap<(usize, u32), Vec<(usize, Span)>> = BTreeMap::new();
+    let mut equal: BTreeMap<(usize, u32), Vec<Task>> = BTreeMap::new();
     for (index, task) in doc.tasks.iter().enumerate() {
         let Some(Some(guest)) = guests.get(task.partition) else { continue };
         let by_priority = matches!(guest.value, GuestKind::FixedPriority | GuestKind::Cooperative);
         match task.fields.small("priority") {
             Some(priority) if by_priority => {
-                equal.entry((task.partition, priority.value)).or_default().push((index, priority.span));
+                let virtual_core = task.fields.small("virtual_core").map(|core| core.value);
+                let task = Task { index, virtual_core, span: priority.span };
+                equal.entry((doc.tasks[index].partition, priority.value)).or_default().push(task);
             }
             Some(priority) if guest.value == GuestKind::Edf => report_with_edf(doc, index, priority.span, *guest, cx),
             None if by_priority && !task.fields.has("priority") => {
@@ -25,8 +27,31 @@ pub(super) fn check(doc: &Document, cx: &mut Context) {
         }
     }
     for ((_, priority), tasks) in equal {
-        report_equal(doc, priority, &tasks, cx);
+        for sharing in sharing(tasks) {
+            report_equal(doc, priority, &sharing, cx);
+        }
     }
+}
+
+/// A task with a priority.
+struct Task {
+    index: usize,
+    /// The virtual core that it is pinned to.
+    virtual_core: Option<u32>,
+    /// Where its priority stands.
+    span: Span,
+}
+
+/// The tasks that may meet on one virtual core: each pinned one with those of its core, and one that is free with all.
+fn sharing(tasks: Vec<Task>) -> Vec<Vec<Task>> {
+    if tasks.iter().any(|task| task.virtual_core.is_none()) {
+        return vec![tasks];
+    }
+    let mut groups: BTreeMap<Option<u32>, Vec<Task>> = BTreeMap::new();
+    for task in tasks {
+        groups.entry(task.virtual_core).or_default().push(task);
+    }
+    groups.into_values().collect()
 }
 
 fn report_missing(doc: &Document, index: usize, span: Span, guest: Located<GuestKind>, cx: &mut Context) {
@@ -42,11 +67,11 @@ fn report_with_edf(doc: &Document, index: usize, span: Span, guest: Located<Gues
 }
 
 /// One warning for all tasks of a partition that share a priority.
-fn report_equal(doc: &Document, priority: u32, tasks: &[(usize, Span)], cx: &mut Context) {
-    let [(first, first_span), (second, span), rest @ ..] = tasks else { return };
+fn report_equal(doc: &Document, priority: u32, tasks: &[Task], cx: &mut Context) {
+    let [first, second, rest @ ..] = tasks else { return };
     let more = if rest.is_empty() { String::new() } else { format!(" and {} more", rest.len()) };
-    let (first, second) = (task_name(doc, *first), task_name(doc, *second));
-    let message = format!("tasks {first} and {second}{more} have the same priority, {priority}");
-    let fault = Diagnostic::new(&EQUAL_PRIORITIES, *span, message).also(*first_span, "first here");
+    let (one, other) = (task_name(doc, first.index), task_name(doc, second.index));
+    let message = format!("tasks {one} and {other}{more} have the same priority, {priority}");
+    let fault = Diagnostic::new(&EQUAL_PRIORITIES, second.span, message).also(first.span, "first here");
     cx.report(fault.help("each counts as delaying the other, so bounds grow; give each a priority of its own"));
 }
