@@ -115,8 +115,8 @@ fn devices_count_in_full() {
     assert_eq!(with.parts.last(), Some(&Part::new("after", PartKind::Device, us(2000))));
 }
 
-/// E1 by hand: a stimulus just after the read of the job that arrived at 0, at 0.04 ms; the job of 10 ms, in the window at
-/// 10.04 ms; the arbiter of 20 ms in the window at 23.64 ms, behind `ctrl`; `ctrl` of 30 ms at 33.64 ms.
+/// E1 by hand: a stimulus just after the read of the job that arrived at 0, at 0.04 ms; the job of 10 ms, in the
+/// window at 10.04 ms; the arbiter of 20 ms in the window at 23.64 ms, behind `ctrl`; `ctrl` of 30 ms at 33.64 ms.
 #[test]
 fn parts_of_the_emergency_stop() {
     let verdict = changed("reaction/E1", |_, _| {});
@@ -203,8 +203,8 @@ fn chains_are_claimed_where_all_their_tasks_run() {
     assert!(reason(&nowhere).contains("in no module schedule"), "{nowhere:?}");
 }
 
-/// The recorder's 20 ms in two windows, as in the table of changes: it then answers later than its deadline, and the queue before it
-/// has to hold what it holds.
+/// The recorder's 20 ms in two windows, as in the table of changes: it then answers later than its deadline, and the
+/// queue before it has to hold what it holds.
 #[test]
 fn the_recorder_in_two_windows() {
     let verdict = changed("reaction/E6", |system, plan| {
@@ -224,8 +224,8 @@ fn the_recorder_in_two_windows() {
     assert_eq!(verdict.table_aware, Some(73_468_000));
 }
 
-/// `ctrl` is the most urgent of its partition: in any phase it takes from 0.456 ms on up to its response of 8.578 ms; with the frame from
-/// 0.456 to 1.128 ms after the window's begin.
+/// `ctrl` is the most urgent of its partition: in any phase it takes from 0.456 ms on up to its response of 8.578 ms;
+/// with the frame from 0.456 to 1.128 ms after the window's begin.
 #[test]
 fn output_jitter_of_the_thruster_control() {
     let needs = |change: fn(&mut System)| {
