@@ -11,6 +11,7 @@ pub mod claims;
 mod demand;
 pub mod demand_bound;
 pub mod multiprocessor;
+pub mod network_calculus;
 pub mod opaque;
 pub mod response;
 mod scratch;
