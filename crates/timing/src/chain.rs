@@ -1,4 +1,5 @@
-//! Cause-effect chains: how long from a stimulus to the last output that it causes, and how old the data behind an output gets.
+//! Cause-effect chains: how long from a stimulus to the last output that it causes, and how old the data behind an
+//! output gets.
 
 mod earliest;
 mod followed;
