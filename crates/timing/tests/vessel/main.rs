@@ -5,6 +5,7 @@
 
 mod claims;
 mod margins;
+mod recovery;
 mod responses;
 mod scenarios;
 mod system;
