@@ -5,9 +5,14 @@
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
 mod arithmetic;
+pub mod blocking;
+pub mod chain;
 pub mod claims;
 mod demand;
 pub mod demand_bound;
+pub mod multiprocessor;
+pub mod network_calculus;
+pub mod opaque;
 pub mod response;
 mod scratch;
 pub mod sensitivity;
@@ -18,4 +23,4 @@ pub mod transition;
 pub mod witness;
 
 pub use demand::Shortfall;
-pub use task_set::{Release, Task, TaskSet, TaskSetError};
+pub use task_set::{Policy, Release, Task, TaskSet, TaskSetError};

@@ -4,8 +4,7 @@ use super::system::{at, duration_us, id_of, partition, rule, schedule, task, us,
 use claim::{Kind, Status, Verdict};
 use model::System;
 use model::system::{
-    ChannelKind, CorePolicy, CoreSet, CriticalSection, DeadlinePhase, GrowthSubject, Guest, Network, PeakRate, Release,
-    ScheduledPartition,
+    CorePolicy, CoreSet, CriticalSection, DeadlinePhase, GrowthSubject, Guest, PeakRate, Release, ScheduledPartition,
 };
 use plan::Plan;
 use quantity::{Bytes, CoreId, Duration, Instant, Rate};
@@ -399,21 +398,4 @@ fn a_partition_without_windows_has_no_bound() {
     assert_eq!(find(&verdicts, "window/0/STOP").bound, Some(0));
     let margin = find(&verdicts, "margin/partition/STOP");
     assert_eq!((margin.bound, margin.status), (Some(0), Status::Violated), "its deadlines are surely missed");
-}
-
-/// What is declared and answered by no analysis is claimed all the same.
-#[test]
-fn what_no_analysis_answers_is_listed() {
-    let verdicts = changed(|system, _| {
-        let forwarder = at(id_of(system, "LINK"));
-        system.network = Some(Network { forwarder, task: None, fixed: None, per_byte_ps: None, depth: None });
-        system.channels[0].kind = ChannelKind::Sampling { refresh: None };
-    });
-    for id in ["forwarding/LINK", "refresh/CH01"] {
-        let verdict = find(&verdicts, id);
-        assert_eq!((verdict.status, verdict.bound, verdict.limit), (Status::NotAnalysed, None, None), "{id}");
-        assert!(verdict.reason.is_some(), "{id}");
-    }
-    let alone = changed(|_, _| {});
-    assert!(alone.iter().all(|verdict| verdict.kind != Kind::Forwarding));
 }

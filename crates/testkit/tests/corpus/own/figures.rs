@@ -7,7 +7,8 @@ use quantity::Duration;
 
 /// What a case calls `what`; none where nothing of that name is there. Beside the id of a verdict, which stands for
 /// its bound, these are known: `diagnostics`, `misses`, `changed_partitions`, and with a subject behind, `status`,
-/// `charged`, `shortfall`, `blackout`, `utilisation`, `at_once` (a bound without the wait for a release point).
+/// `charged`, `shortfall`, `blackout`, `utilisation`, `at_once` (a bound without the wait for a release point), and of a
+/// chain's verdict `generic`, `table_aware`.
 pub fn figure(judged: &Judged, planned: &Judged, what: &str) -> Option<Answer> {
     if what == "diagnostics" {
         return Some(words(judged.codes.iter()));
@@ -18,6 +19,8 @@ pub fn figure(judged: &Judged, planned: &Judged, what: &str) -> Option<Answer> {
         "misses" => Some(words(found.misses())),
         "changed_partitions" => Some(words(changed_partitions(found, planned))),
         "status" => Some(Answer::Value(found.verdict(subject)?.status.words().into())),
+        "generic" => Some(share(found.verdict(subject)?.generic?, 1)),
+        "table_aware" => Some(share(found.verdict(subject)?.table_aware?, 1)),
         "charged" => Some(share(found.charged_ns(subject)?, 1)),
         "shortfall" => shortfall(found.verdict(&format!("response/{subject}"))?),
         "at_once" => at_once(found.verdict(subject)?),
