@@ -171,7 +171,7 @@ impl<'a> Run<'a> {
         Self { scenario, draws, next, jobs, frames, under_way: None, sampled: None, queue, seen }
     }
 
-    fn to_end(mut self) -> Seen {
+    fn whole(mut self) -> Seen {
         let mut done = Vec::new();
         for now in 0..RUN {
             for (partition, task) in std::mem::take(&mut done) {
@@ -311,7 +311,7 @@ fn no_run_of_a_whole_system_passes_what_is_claimed_of_its_ports() {
     for seed in 0..400 {
         let scenario = Scenario::draw(&mut draws);
         let Some(verdicts) = scenario.verdicts() else { continue };
-        let runs: Vec<Seen> = (0..3).map(|run| Run::of(&scenario, 1_000 * seed + run).to_end()).collect();
+        let runs: Vec<Seen> = (0..3).map(|run| Run::of(&scenario, 1_000 * seed + run).whole()).collect();
         type Look = fn(&Seen) -> u64;
         let looks: [(&str, u64, Look); 8] = [
             // Every read finds the message younger than the gap.

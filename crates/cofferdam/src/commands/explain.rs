@@ -32,6 +32,8 @@ analyses![
     "ram-margin",
     "bandwidth-margin",
     "planning",
+    "chains",
+    "output-jitter",
     "pending",
 ];
 

@@ -3,6 +3,7 @@
 
 #![allow(clippy::disallowed_methods, reason = "tests read the published files")]
 
+mod chains;
 mod claims;
 mod margins;
 mod network;

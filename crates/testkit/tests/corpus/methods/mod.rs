@@ -1,5 +1,6 @@
 //! One function for each method that a case may name: from its input to answers by the product's public functions.
 
+mod chains;
 mod cyclic;
 mod demand;
 mod network;
@@ -37,6 +38,9 @@ pub fn answers(case: &Case) -> Result<Answers, String> {
         "time-slot" => network::time_slot(&read(input)?),
         "virtual-link" => network::virtual_link(&read(input)?),
         "packing" => packing::packing(&read(input)?),
+        "chain-generic" => chains::generic(&read(input)?),
+        "chain-equivalence" => chains::equivalence(&read(input)?),
+        "chain-logical-points" => chains::logical_points(&read(input)?),
         other => Err(format!("no method is called {other}")),
     }
 }
