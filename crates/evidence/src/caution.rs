@@ -9,6 +9,9 @@ pub struct Caution {
     pub text: &'static str,
 }
 
+/// Where among them the caution about table-aware latency stands, which goes with every result about a chain.
+pub(crate) const SYNCHRONISED: usize = 7;
+
 /// All cautions in the order in which they are printed.
 pub const CAUTIONS: [Caution; 17] = [
     Caution {

@@ -1,6 +1,7 @@
 //! The dossier: everything that a report says, composed once.
 
 use crate::deviation::Deviation;
+use crate::headroom::{self, Headroom};
 use crate::provenance::DemandShares;
 use crate::register::{RegisterEntry, assumption_register};
 use crate::summary::{self, KindSummary, NotAnalysed, Summary};
@@ -199,6 +200,16 @@ impl Dossier {
     /// The `n` shown claims nearest to their limits, tightest first.
     pub fn tightest(&self, n: usize) -> Vec<&Verdict> {
         tight::tightest(self.verdicts(), n)
+    }
+
+    /// What may grow how far, the least headroom first.
+    pub fn what_breaks_first(&self) -> Vec<Headroom<'_>> {
+        headroom::what_breaks_first(self.verdicts())
+    }
+
+    /// What is missing from that list, in a sentence; none where nothing is.
+    pub fn not_ranked(&self) -> Option<String> {
+        headroom::not_ranked(self.verdicts())
     }
 
     /// Whether a verdict speaks against status 0.

@@ -46,6 +46,17 @@ pub(crate) fn overused_permille(verdict: &Verdict) -> Option<u64> {
     used_permille(verdict).filter(|_| verdict.relation == Relation::AtMost)
 }
 
+/// Which of the two bounds is the one that counts.
+pub(crate) fn decided_by(verdict: &Verdict) -> &'static str {
+    let is_bound = |value: Option<u64>| verdict.bound.is_some() && value == verdict.bound;
+    match (is_bound(verdict.generic), is_bound(verdict.table_aware)) {
+        (true, true) => "both alike",
+        (true, false) => "generic",
+        (false, true) => "table-aware",
+        (false, false) => "–",
+    }
+}
+
 /// `part / whole` in tenths of a percent, rounded up.
 pub(crate) fn permille_up(part: u64, whole: u64) -> Option<u64> {
     if whole == 0 {
@@ -62,6 +73,13 @@ pub(crate) fn percent(permille: u64) -> String {
 /// Parts per million as a percentage with one decimal, rounded half up.
 pub(crate) fn rounded_percent(ppm: u64) -> String {
     percent(ppm.saturating_add(500) / 1000)
+}
+
+/// A growth in parts per million with its sign, rounded down to a tenth of a percent.
+pub(crate) fn signed_percent(ppm: i64) -> String {
+    let permille = ppm.div_euclid(1000);
+    let sign = if permille < 0 { "−" } else { "+" };
+    format!("{sign}{}", percent(permille.unsigned_abs()))
 }
 
 /// A count and its noun, such as `1 claim` or `3 claims`.
@@ -86,6 +104,7 @@ mod tests {
         assert_eq!(permille_up(1_000_001, 1_000_000), Some(1001));
         assert_eq!(permille_up(1, 0), None);
         assert_eq!(percent(1001), "100.1 %");
+        assert_eq!([34_088, 999, -1].map(signed_percent), ["+3.4 %", "+0.0 %", "−0.1 %"]);
     }
 
     #[test]

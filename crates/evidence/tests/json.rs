@@ -71,6 +71,17 @@ fn chains_carry_both_bounds_and_responses_their_growth() {
 }
 
 #[test]
+fn parts_stand_in_the_order_of_time_and_add_up() {
+    let answer = answer(&whole_dossier());
+    let chain = find(&answer, "reaction/E1");
+    let parts = chain["parts"].as_array().expect("a list");
+    assert_eq!(parts[1], serde_json::json!({"what": "SAFE.stop", "kind": "waiting", "ns": 10_000_000}));
+    let sum: u64 = parts.iter().map(|part| part["ns"].as_u64().expect("a number")).sum();
+    assert_eq!(chain["bound"], sum);
+    assert_eq!(find(&answer, "margin/ram")["parts"], Value::Array(vec![]));
+}
+
+#[test]
 fn an_accepted_claim_keeps_its_status() {
     let answer = answer(&dossier_accepting(vec![accepted("response/WORK.run", date(2026, 7, 1))]));
     let run = find(&answer, "response/WORK.run");

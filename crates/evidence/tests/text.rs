@@ -27,9 +27,11 @@ fn the_order_is_that_of_urgency() {
 fn no_line_is_wider_than_the_terminal() {
     for width in [60, 80, 100] {
         for detail in [Detail::Quiet, Detail::Default, Detail::All] {
-            let text = render(&dossier(), detail, Style { width, ..Style::default() });
-            for line in text.lines() {
-                assert!(line.chars().count() <= width, "{width}: {line}");
+            for dossier in [dossier(), whole_dossier()] {
+                let text = render(&dossier, detail, Style { width, ..Style::default() });
+                for line in text.lines() {
+                    assert!(line.chars().count() <= width, "{width}: {line}");
+                }
             }
         }
     }
@@ -111,4 +113,36 @@ fn a_fact_is_said_once() {
     let dossier = Dossier::compose(Inputs { verdicts, ..inputs_of(system()) });
     let text = render(&dossier, Detail::Default, Style::default());
     assert_eq!(text.matches("two windows overlap by 1 ms").count(), 1, "{text}");
+}
+
+#[test]
+fn chains_name_their_largest_parts_or_draw_all() {
+    let text = render(&whole_dossier(), Detail::Default, Style { width: 120, ..Style::default() });
+    let line = text.lines().find(|line| line.contains("SAFE.stop waiting 10 ms")).expect("the largest part is named");
+    let named = ["SAFE.stop waiting 10 ms", "SAFE.stop blackout 9.04 ms", "WORK.run waiting 7.44 ms"].join(", ");
+    assert_eq!(line.trim(), format!("{named}, 7 other parts 8.22 ms in all."));
+    place(&text, "decided by: table-aware");
+    place(&text, "Caution 8:");
+    let whole = render(&whole_dossier(), Detail::All, Style { unicode: false, ..Style::default() });
+    let (_, falls) = whole.split_once("What the bounds of chains are made of").expect("the waterfalls are drawn");
+    let bars: Vec<_> = falls.lines().skip(2).take(10).map(|line| line.find(['#', '+'])).collect();
+    assert!(bars.is_sorted() && bars[0].is_some(), "a part begins before the one that it follows: {bars:?}");
+    assert!(!render(&dossier(), Detail::Default, Style::default()).contains("made of"), "no parts, no waterfall");
+}
+
+#[test]
+fn five_of_what_breaks_first_are_named() {
+    let growth = |n: u64| {
+        let growth = claim::Growth { charged_ns: 100_000, largest_charged_ns: 100_000 + n * 1000 };
+        let verdict = verdict(&format!("response/P.t{n}"), claim::Kind::Response, claim::Status::Shown, 1, 2);
+        claim::Verdict { growth: Some(growth), ..verdict }
+    };
+    let dossier = Dossier::compose(Inputs { verdicts: (1..=7).rev().map(growth).collect(), ..inputs_of(system()) });
+    let text = render(&dossier, Detail::Default, Style::default());
+    let (_, block) = text.split_once("What breaks first").expect("the block is there");
+    let named: Vec<_> = block.lines().skip(1).take_while(|line| !line.is_empty()).collect();
+    assert_eq!(named.len(), 5, "all are ranked, and so nothing is said of others: {block}");
+    let small = render(&whole_dossier(), Detail::Default, Style::default());
+    place(&small, "Not ranked, since it is not known how far they may grow: 1 task.");
+    assert_eq!(named[0].split_whitespace().collect::<Vec<_>>(), ["response/P.t1", "+1.0", "%", "task"]);
 }

@@ -11,12 +11,15 @@ pub mod claims;
 mod demand;
 pub mod demand_bound;
 pub mod multiprocessor;
+pub mod network_calculus;
 pub mod opaque;
 pub mod response;
 mod scratch;
 pub mod sensitivity;
+pub mod startup;
 pub mod supply;
 mod task_set;
+pub mod transition;
 pub mod witness;
 
 pub use demand::Shortfall;

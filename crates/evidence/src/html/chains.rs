@@ -1,114 +1,143 @@
-//! Chains and channels as declared, and what is known of them.
+//! Chains: their bounds beside each other, and what each bound is made of.
 
-use super::claims::{anchor, of_kinds, status};
-use super::names::{note, port_end, table};
+use super::claims::{bases, row_of, status};
+use super::names::{head, note, port_end, table_of};
+use crate::caution::{CAUTIONS, SYNCHRONISED};
 use crate::dossier::Dossier;
-use claim::Kind;
+use crate::show::{amount_or, decided_by, limit};
+use crate::stretch::stretches;
+use crate::svg::{part_key, waterfall};
+use claim::{Kind, PartKind, Relation, Unit, Verdict};
 use maud::{Markup, html};
 use model::System;
-use model::system::{Chain, Channel, ChannelKind, Need};
+use model::system::{Chain, Need, PortEnd};
+use quantity::Duration;
+
+const HEAD: [&str; 9] =
+    ["Chain", "#Need", "#Generic", "#Table-aware", "Simulated", "Decided by", "#Bound", "#Margin", "Status"];
 
 pub(super) fn part(dossier: &Dossier) -> Markup {
-    let Some(system) = dossier.system() else { return note("No chain and no channel could be read.") };
-    html! {
-        (chains(dossier, system))
-        (of_kinds(dossier, &[Kind::Reaction, Kind::DataAge]))
-        (channels(dossier, system))
-        (of_kinds(dossier, &[Kind::Refresh, Kind::QueueDepth]))
-    }
-}
-
-fn chains(dossier: &Dossier, system: &System) -> Markup {
-    if system.chains.is_empty() {
+    let verdicts: Vec<_> = dossier.of_kind(Kind::Reaction).chain(dossier.of_kind(Kind::DataAge)).collect();
+    let unclaimed = unclaimed(dossier, &verdicts);
+    if verdicts.is_empty() && unclaimed.is_empty() {
         return note("No chain is declared.");
     }
     let rows = html! {
-        @for chain in &system.chains {
-            @let (kind, need) = need(chain);
-            tr {
-                (head(&chain.name.value, chain.title.as_deref()))
-                td { (path(system, chain)) }
-                td class="keep" { (if kind == Kind::Reaction { "reaction" } else { "data age" }) }
-                td class="n" { "≤ " (need) }
-                td { (known(dossier, kind, &chain.name.value)) }
-            }
+        @for verdict in &verdicts { (chain_row(dossier, verdict)) }
+        @for chain in unclaimed { (unclaimed_row(dossier, chain)) }
+    };
+    let falls: Vec<_> = verdicts.iter().filter(|verdict| !verdict.parts.is_empty()).collect();
+    html! {
+        p class="caution" { strong { "Caution." } " " (CAUTIONS[SYNCHRONISED].text) }
+        (table_of("chains", "", &HEAD, rows))
+        (note("Generic, table-aware and simulated times are never mixed in one column. The bound is the smaller of the two that \
+               apply, and what decided is the one that it comes from."))
+        (bases(&verdicts))
+        @if !falls.is_empty() {
+            h3 { "What the bounds are made of" }
+            (part_key(&PartKind::ALL))
+            @for verdict in falls { (fall(dossier, verdict)) }
+        }
+    }
+}
+
+/// The chains about which there is no claim.
+fn unclaimed<'d>(dossier: &'d Dossier, verdicts: &[&Verdict]) -> Vec<&'d Chain> {
+    let chains = dossier.system().map(|system| system.chains.as_slice()).unwrap_or_default();
+    let claimed = |chain: &&Chain| verdicts.iter().any(|verdict| verdict.subject == chain.name.value);
+    chains.iter().filter(|chain| !claimed(chain)).collect()
+}
+
+fn chain_of<'d>(dossier: &'d Dossier, verdict: &Verdict) -> Option<(&'d System, &'d Chain)> {
+    let system = dossier.system()?;
+    Some((system, system.chains.iter().find(|chain| chain.name.value == verdict.subject)?))
+}
+
+fn chain_row(dossier: &Dossier, verdict: &Verdict) -> Markup {
+    let about = html! {
+        @if let Some((system, chain)) = chain_of(dossier, verdict) {
+            @if let Some(title) = &chain.title { span class="why" { strong { (title) } } }
+            span class="why" { (path(system, chain)) }
         }
     };
-    table("Chains as declared", &["Chain", "Path", "Need", "#Limit", "Status"], rows)
+    let cells = html! {
+        td class="n" { (limit(verdict)) }
+        td class="n" { (amount_or(verdict.generic, verdict.unit, "–")) }
+        td class="n" { (amount_or(verdict.table_aware, verdict.unit, "–")) }
+        td { "not simulated yet" }
+        td { (decided_by(verdict)) }
+        td class="n" { (amount_or(verdict.bound, verdict.unit, "none")) @if verdict.exact { span class="why" { "exact" } } }
+        td class="n" { (margin(verdict)) }
+    };
+    row_of(dossier, verdict, &about, &cells)
 }
 
-/// The head of a row: a name and what it stands for.
-fn head(name: &str, title: Option<&str>) -> Markup {
+fn unclaimed_row(dossier: &Dossier, chain: &Chain) -> Markup {
+    let need = match chain.need {
+        Need::Reaction(limit) | Need::DataAge(limit) => limit.value,
+    };
     html! {
-        th scope="row" {
-            strong { (name) }
-            @if let Some(title) = title { span class="why" { (title) } }
+        tr {
+            (head(&chain.name.value, chain.title.as_deref()))
+            td class="n" { "≤ " (need) }
+            td class="n" { "–" } td class="n" { "–" }
+            td { "not simulated yet" }
+            td { "–" } td class="n" { "none" } td class="n" { "–" }
+            td { @if dossier.plan().is_some() { "no claim" } @else { "no plan" } }
         }
     }
 }
 
-fn need(chain: &Chain) -> (Kind, quantity::Duration) {
-    match chain.need {
-        Need::Reaction(limit) => (Kind::Reaction, limit.value),
-        Need::DataAge(limit) => (Kind::DataAge, limit.value),
+/// What is left of the need, or by how much the bound passes it.
+fn margin(verdict: &Verdict) -> String {
+    let (Some(bound), Some(limit), Relation::AtMost, Unit::Nanoseconds) =
+        (verdict.bound, verdict.limit, verdict.relation, verdict.unit)
+    else {
+        return "–".to_owned();
+    };
+    match limit.checked_sub(bound) {
+        Some(left) => Duration::from_ns(left).to_string(),
+        None => format!("−{}", Duration::from_ns(bound - limit)),
     }
 }
 
-/// The tasks of a chain, with the channels between them.
+/// The tasks of a chain, with the channels between them; no arrow ends a line.
 fn path(system: &System, chain: &Chain) -> Markup {
     html! {
         @for (at, step) in chain.steps.iter().enumerate() {
             @if at > 0 {
-                " → "
+                " →\u{a0}"
                 @if let Some(channel) = step.via.and_then(|id| system.channels.get(id.index())) {
-                    (channel.name.value) " → "
+                    (channel.name.value) " →\u{a0}"
                 }
             }
-            span class="id" { (port_end(system, model::system::PortEnd::Task(step.task.value))) }
+            (port_end(system, PortEnd::Task(step.task.value)))
         }
     }
 }
 
-/// The status of every claim of a kind about a subject: one for each module schedule.
-fn known(dossier: &Dossier, kind: Kind, subject: &str) -> Markup {
-    let plain = format!("{}/{subject}", kind.key());
-    let scheduled = format!("{plain}@");
-    let about: Vec<_> = dossier.of_kind(kind).filter(|v| v.id == plain || v.id.starts_with(&scheduled)).collect();
+fn fall(dossier: &Dossier, verdict: &Verdict) -> Markup {
+    let title = chain_of(dossier, verdict).and_then(|(_, chain)| chain.title.as_deref());
     html! {
-        @if about.is_empty() { "no claim" }
-        @for verdict in about { div { a href={ "#" (anchor(&verdict.id)) } { (status(verdict.status)) } } }
+        article class="fall" {
+            h4 { span class="id" { (verdict.id) } @if let Some(title) = title { " " (title) } " " (status(verdict.status)) }
+            figure { @if let Some(drawing) = waterfall(verdict) { (drawing) } }
+            (parts(verdict))
+        }
     }
 }
 
-fn channels(dossier: &Dossier, system: &System) -> Markup {
-    if system.channels.is_empty() {
-        return note("No channel is declared.");
-    }
-    let rows = html! { @for channel in &system.channels { (channel_row(dossier, system, channel)) } };
-    table("Channels as declared", &["Channel", "From", "To", "#Message", "Kind", "Status"], rows)
-}
-
-fn channel_row(dossier: &Dossier, system: &System, channel: &Channel) -> Markup {
-    let kind = match channel.kind {
-        ChannelKind::Sampling { .. } => Kind::Refresh,
-        ChannelKind::Queuing { .. } => Kind::QueueDepth,
+/// The parts in the order of time, by whose they are, with the time passed after each.
+fn parts(verdict: &Verdict) -> Markup {
+    let rows = html! {
+        @for stretch in stretches(&verdict.parts) {
+            tr {
+                th scope="row" { span class="id" { (stretch.what) } }
+                td { (stretch.in_words()) }
+                td class="n" { (Duration::from_ns(stretch.length_ns())) }
+                td class="n" { (Duration::from_ns(stretch.start_ns.saturating_add(stretch.length_ns()))) }
+            }
+        }
     };
-    html! {
-        tr {
-            (head(&channel.name.value, channel.title.as_deref()))
-            td { span class="id" { (port_end(system, channel.source.value)) } }
-            td { @for end in &channel.destinations { div { span class="id" { (port_end(system, end.value)) } } } }
-            td class="n" { (channel.size.value) }
-            td { (kind_words(&channel.kind)) }
-            td { (known(dossier, kind, &channel.name.value)) }
-        }
-    }
-}
-
-fn kind_words(kind: &ChannelKind) -> String {
-    match kind {
-        ChannelKind::Sampling { refresh: Some(refresh) } => format!("sampling, refresh {}", refresh.value),
-        ChannelKind::Sampling { refresh: None } => "sampling, no refresh period".to_owned(),
-        ChannelKind::Queuing { depth, .. } => format!("queuing, depth {}", depth.value),
-    }
+    table_of("compact", "", &["Whose time", "What happens", "#In all", "#Passed after it"], rows)
 }

@@ -3,6 +3,7 @@
 use super::names::table_of;
 use crate::dossier::Dossier;
 use crate::show::{amount_or, capital, count, limit, percent, used_permille};
+use crate::stretch::in_words;
 use crate::svg::{bar, mark};
 use claim::{Assumption, Growth, Kind, Status, Verdict};
 use maud::{Markup, html};
@@ -14,14 +15,12 @@ use std::collections::{BTreeMap, BTreeSet};
 enum Extra {
     None,
     Growth,
-    Bounds,
 }
 
 impl Extra {
     const fn of(kind: Kind) -> Self {
         match kind {
             Kind::Response => Self::Growth,
-            Kind::Reaction | Kind::DataAge => Self::Bounds,
             _ => Self::None,
         }
     }
@@ -30,7 +29,6 @@ impl Extra {
         match self {
             Self::None => &[],
             Self::Growth => &["#Growth"],
-            Self::Bounds => &["#Generic", "#Table-aware"],
         }
     }
 }
@@ -42,16 +40,19 @@ pub(super) fn of_kinds(dossier: &Dossier, kinds: &[Kind]) -> Markup {
 
 fn of_kind(dossier: &Dossier, kind: Kind) -> Markup {
     let verdicts: Vec<_> = dossier.of_kind(kind).collect();
-    if verdicts.is_empty() {
-        return html! {};
-    }
-    let extra = Extra::of(kind);
+    let title = format!("{}: {}", capital(kind.title()), count(verdicts.len(), "claim"));
+    of_verdicts(dossier, &title, &verdicts)
+}
+
+/// Some claims of one kind in a table with what they rest on; nothing where there is none.
+pub(super) fn of_verdicts(dossier: &Dossier, title: &str, verdicts: &[&Verdict]) -> Markup {
+    let Some(first) = verdicts.first() else { return html! {} };
+    let extra = Extra::of(first.kind);
     let common = ["Claim", "#Bound", "Exact", "#Limit"];
     let head: Vec<&str> =
         common.iter().chain(extra.titles()).chain(&["#Of the limit", "", "Status"]).copied().collect();
-    let rows = html! { @for verdict in &verdicts { (row(dossier, verdict, extra)) } };
-    let title = format!("{}: {}", capital(kind.title()), count(verdicts.len(), "claim"));
-    html! { h3 { (title) } (table_of("claims", "", &head, rows)) (bases(&verdicts)) }
+    let rows = html! { @for verdict in verdicts { (row(dossier, verdict, extra)) } };
+    html! { h3 { (title) } (table_of("claims", "", &head, rows)) (bases(verdicts)) }
 }
 
 /// The anchor of a claim: its id, which holds no blank.
@@ -73,16 +74,37 @@ fn row(dossier: &Dossier, verdict: &Verdict, extra: Extra) -> Markup {
     let bare = verdict.bound.is_none() && verdict.limit.is_none();
     html! {
         tr id=(anchor(&verdict.id)) {
-            th scope="row" { span class="id" { (verdict.id) } @if !bare { (why(dossier, verdict)) } }
+            th scope="row" {
+                span class="id" { (verdict.id) }
+                @if !bare { (why(dossier, verdict)) (parts(verdict)) }
+            }
             @if bare {
                 td colspan=(extra.titles().len() + 5) { (why(dossier, verdict)) }
             } @else {
                 (numbers(verdict, extra))
             }
-            td {
-                (status(verdict.status))
-                @if dossier.deviation(&verdict.id).is_some() { span class="why" { "accepted" } }
-            }
+            (status_cell(dossier, verdict))
+        }
+    }
+}
+
+/// The row of a claim in a table of its kind's own: its id with what it is `about` and its reason, its `cells`, its
+/// status.
+pub(super) fn row_of(dossier: &Dossier, verdict: &Verdict, about: &Markup, cells: &Markup) -> Markup {
+    html! {
+        tr id=(anchor(&verdict.id)) {
+            th scope="row" { span class="id" { (verdict.id) } (about) (why(dossier, verdict)) }
+            (cells)
+            (status_cell(dossier, verdict))
+        }
+    }
+}
+
+fn status_cell(dossier: &Dossier, verdict: &Verdict) -> Markup {
+    html! {
+        td {
+            (status(verdict.status))
+            @if dossier.deviation(&verdict.id).is_some() { span class="why" { "accepted" } }
         }
     }
 }
@@ -96,10 +118,6 @@ fn numbers(verdict: &Verdict, extra: Extra) -> Markup {
         @match extra {
             Extra::None => {}
             Extra::Growth => { td class="n" { (verdict.growth.map_or_else(|| "–".to_owned(), growth)) } }
-            Extra::Bounds => {
-                td class="n" { (amount_or(verdict.generic, verdict.unit, "–")) }
-                td class="n" { (amount_or(verdict.table_aware, verdict.unit, "–")) }
-            }
         }
         td class="n" { (used.map_or_else(String::new, percent)) }
         td { @if let Some(used) = used { (bar(used, verdict.status, "limit")) } }
@@ -114,6 +132,11 @@ fn why(dossier: &Dossier, verdict: &Verdict) -> Markup {
         Some(reason) if !told_elsewhere => html! { span class="why" { (reason) } },
         _ => html! {},
     }
+}
+
+/// What the bound is made of, in words.
+fn parts(verdict: &Verdict) -> Markup {
+    html! { @if !verdict.parts.is_empty() { span class="why" { (in_words(&verdict.parts)) "." } } }
 }
 
 /// The status: shape, colour and word.
@@ -131,7 +154,7 @@ fn growth(growth: Growth) -> String {
 }
 
 /// Which analyses the claims of a table come from, each with all that any of its claims takes for granted.
-fn bases(verdicts: &[&Verdict]) -> Markup {
+pub(super) fn bases(verdicts: &[&Verdict]) -> Markup {
     let mut bases: BTreeMap<(&str, &str), BTreeSet<Assumption>> = BTreeMap::new();
     for basis in verdicts.iter().map(|verdict| &verdict.basis) {
         bases.entry((basis.analysis, basis.source)).or_default().extend(&basis.assumptions);

@@ -1,12 +1,19 @@
 //! The report: one page that needs nothing else, on screen and on paper.
 
 mod assumptions;
+mod breaks_first;
 mod chains;
 mod claims;
+mod core_sets;
 mod cover;
 mod failures;
 mod frame;
+mod health;
+mod margins;
 mod names;
+mod network;
+mod ports;
+mod recovery;
 mod remaining;
 mod responses;
 mod space;
@@ -15,6 +22,7 @@ mod validation;
 
 use crate::caution::CAUTIONS;
 use crate::dossier::Dossier;
+use crate::svg::part_patterns;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 const STYLE: &str = include_str!("style.css");
@@ -29,20 +37,28 @@ struct Part {
 }
 
 /// The parts in order: what is not known comes before what is.
-const PARTS: [Part; 14] = [
+const PARTS: [Part; 22] = [
     Part { anchor: "not-analysed", title: "What was not analysed", breaks: false, content: cover::not_analysed },
     Part { anchor: "deviations", title: "Accepted deviations", breaks: false, content: cover::deviations },
     Part { anchor: "failures", title: "Violated and not shown", breaks: false, content: failures::part },
     Part { anchor: "cautions", title: "Cautions", breaks: false, content: cautions },
+    Part { anchor: "breaks-first", title: "What breaks first", breaks: false, content: breaks_first::part },
     Part { anchor: "frame", title: "The major time frame", breaks: true, content: frame::part },
+    Part { anchor: "core-sets", title: "Core sets", breaks: false, content: core_sets::part },
     Part { anchor: "supply", title: "Supply and demand", breaks: false, content: supply::part },
-    Part { anchor: "responses", title: "Response times and margins", breaks: true, content: responses::part },
+    Part { anchor: "responses", title: "Response times", breaks: true, content: responses::part },
+    Part { anchor: "chains", title: "Chains", breaks: true, content: chains::part },
+    Part { anchor: "ports", title: "Ports", breaks: false, content: ports::part },
+    Part { anchor: "network", title: "Internal network", breaks: false, content: network::part },
+    Part { anchor: "recovery", title: "Boot and restarts", breaks: true, content: recovery::part },
+    Part { anchor: "health", title: "Health monitor", breaks: false, content: health::monitor },
+    Part { anchor: "changes", title: "Schedule changes", breaks: false, content: health::changes },
+    Part { anchor: "margins", title: "Margins", breaks: false, content: margins::part },
     Part { anchor: "memory", title: "Memory map", breaks: false, content: space::memory },
     Part { anchor: "shared", title: "Cache ways and bandwidth budgets", breaks: false, content: space::shared },
+    Part { anchor: "remaining", title: "All other claims", breaks: false, content: remaining::part },
     Part { anchor: "assumptions", title: "Assumptions and provenance", breaks: false, content: assumptions::part },
     Part { anchor: "validation", title: "Published examples", breaks: false, content: validation::part },
-    Part { anchor: "chains", title: "Chains and channels", breaks: false, content: chains::part },
-    Part { anchor: "remaining", title: "All other claims", breaks: false, content: remaining::part },
     Part { anchor: "baseline", title: "Baseline", breaks: false, content: cover::baseline },
 ];
 
@@ -60,6 +76,7 @@ pub fn report(dossier: &Dossier) -> String {
                 style { (PreEscaped(STYLE)) (PreEscaped(running_foot(dossier))) }
             }
             body {
+                (part_patterns())
                 (cover::head(dossier))
                 (contents())
                 main {

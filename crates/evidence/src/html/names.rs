@@ -109,6 +109,16 @@ pub(super) fn sentence(clause: &str) -> Markup {
     }
 }
 
+/// The head of a row: a name and what it stands for.
+pub(super) fn head(name: &str, title: Option<&str>) -> Markup {
+    html! {
+        th scope="row" {
+            strong { (name) }
+            @if let Some(title) = title { span class="why" { (title) } }
+        }
+    }
+}
+
 /// A remark in small print.
 pub(super) fn note(words: &str) -> Markup {
     html! { p class="note" { (words) } }

@@ -6,19 +6,7 @@ use crate::dossier::Dossier;
 use claim::Kind;
 use maud::Markup;
 
-const KINDS: [Kind; 11] = [
-    Kind::Window,
-    Kind::OutputJitter,
-    Kind::Device,
-    Kind::Interrupt,
-    Kind::Flow,
-    Kind::Criticality,
-    Kind::Boot,
-    Kind::Restart,
-    Kind::Health,
-    Kind::Forwarding,
-    Kind::ScheduleChange,
-];
+const KINDS: [Kind; 5] = [Kind::Window, Kind::Device, Kind::Interrupt, Kind::Flow, Kind::Criticality];
 
 pub(super) fn part(dossier: &Dossier) -> Markup {
     if KINDS.into_iter().all(|kind| dossier.of_kind(kind).next().is_none()) {

@@ -8,8 +8,8 @@ mod verdict;
 use crate::dossier::{Dossier, PlanMatch};
 use diagnostic::Plain;
 use shape::{
-    AcceptedShape, Answer, AssumptionShape, Baseline, DeviationShape, DigestShape, KindShape, NotAnalysedShape,
-    ShareShape, StatusCounts, SummaryShape, Where,
+    AcceptedShape, Answer, AssumptionShape, Baseline, DeviationShape, DigestShape, HeadroomShape, KindShape,
+    NotAnalysedShape, ShareShape, StatusCounts, SummaryShape, Where,
 };
 
 /// The version of the answer's shape; it grows when a reader would have to change.
@@ -30,6 +30,7 @@ fn answer(dossier: &Dossier) -> Answer<'_> {
         baseline: baseline(dossier),
         exit_status: dossier.exit_status(),
         summary: summary(dossier),
+        what_breaks_first: dossier.what_breaks_first().iter().map(HeadroomShape::of).collect(),
         deviations: dossier.deviations().iter().map(DeviationShape::of).collect(),
         verdicts: dossier.verdicts().iter().map(|v| verdict::shape(dossier, v)).collect(),
         assumptions: dossier.register().iter().map(AssumptionShape::of).collect(),

@@ -1,6 +1,7 @@
 //! The shapes of the answer around its verdicts.
 
 use crate::deviation::Deviation;
+use crate::headroom::Headroom;
 use crate::provenance::{DemandShares, class_words};
 use crate::register::RegisterEntry;
 use crate::summary::{KindSummary, NotAnalysed, Summary};
@@ -16,6 +17,7 @@ pub(super) struct Answer<'d> {
     pub baseline: Baseline<'d>,
     pub exit_status: u8,
     pub summary: SummaryShape,
+    pub what_breaks_first: Vec<HeadroomShape<'d>>,
     pub deviations: Vec<DeviationShape>,
     pub verdicts: Vec<super::verdict::VerdictShape<'d>>,
     pub assumptions: Vec<AssumptionShape>,
@@ -46,6 +48,19 @@ pub(super) struct SummaryShape {
     pub kinds: Vec<KindShape>,
     pub tightest: Vec<String>,
     pub demand_by_provenance: Option<Vec<ShareShape>>,
+}
+
+/// How far something may grow alone; below zero where it must shrink.
+#[derive(Serialize)]
+pub(super) struct HeadroomShape<'d> {
+    pub id: &'d str,
+    pub headroom_ppm: Option<i64>,
+}
+
+impl<'d> HeadroomShape<'d> {
+    pub fn of(headroom: &Headroom<'d>) -> Self {
+        Self { id: &headroom.verdict.id, headroom_ppm: super::verdict::fits_signed(headroom.ppm) }
+    }
 }
 
 #[derive(Serialize)]

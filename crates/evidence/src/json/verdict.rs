@@ -107,7 +107,7 @@ fn fits(value: u64) -> Option<u64> {
     (value <= LIMIT).then_some(value)
 }
 
-fn fits_signed(value: i64) -> Option<i64> {
+pub(super) fn fits_signed(value: i64) -> Option<i64> {
     fits(value.unsigned_abs()).map(|_| value)
 }
 

@@ -6,18 +6,26 @@
 mod axis;
 mod bar;
 mod gantt;
+mod headroom;
+mod lanes;
 mod mark;
 mod memory;
+mod parts;
 mod steps;
 mod timeline;
+mod waterfall;
 mod ways;
 
 pub(crate) use bar::bar;
 pub(crate) use gantt::{Lane, Piece, gantt};
+pub(crate) use headroom::headroom_bar;
+pub(crate) use lanes::{Frame, part_lanes};
 pub(crate) use mark::mark;
 pub(crate) use memory::{Range, memory_map};
+pub(crate) use parts::{part_key, part_patterns};
 pub(crate) use steps::supply_and_demand;
 pub(crate) use timeline::witness_timeline;
+pub(crate) use waterfall::waterfall;
 pub(crate) use ways::ways;
 
 use maud::{Markup, html};

@@ -2,12 +2,15 @@
 
 use super::layout::{Align, Page};
 use crate::dossier::Dossier;
+use crate::headroom::Headroom;
 use crate::provenance::class_words;
-use crate::show::{amount_or, capital, count, limit, percent, rounded_percent, used_permille};
+use crate::show::{amount_or, capital, count, limit, percent, rounded_percent, signed_percent, used_permille};
 use crate::summary::KindSummary;
 use claim::Verdict;
 
 const BAR: usize = 12;
+/// As many of what breaks first are named.
+const BREAKS_FIRST: usize = 5;
 
 /// A line for each kind.
 pub(super) fn kinds(page: &mut Page, dossier: &Dossier) {
@@ -38,6 +41,23 @@ pub(super) fn tightest(page: &mut Page, dossier: &Dossier) {
     }
     page.heading("Tightest of what is shown");
     rows(page, &tightest);
+}
+
+/// What may grow the least before a deadline is missed.
+pub(super) fn breaks_first(page: &mut Page, dossier: &Dossier) {
+    let rows: Vec<_> = dossier.what_breaks_first().iter().take(BREAKS_FIRST).map(headroom_row).collect();
+    if rows.is_empty() {
+        return;
+    }
+    page.heading("What breaks first, each growing alone");
+    page.table(2, &[Align::Left, Align::Right, Align::Left], &rows);
+    if let Some(words) = dossier.not_ranked() {
+        page.paragraph(2, &words);
+    }
+}
+
+fn headroom_row(headroom: &Headroom<'_>) -> Vec<String> {
+    vec![headroom.verdict.id.clone(), signed_percent(headroom.ppm), headroom.grows.word().to_owned()]
 }
 
 pub(super) fn rows(page: &mut Page, verdicts: &[&Verdict]) {

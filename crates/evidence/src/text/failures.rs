@@ -39,7 +39,7 @@ pub(super) fn in_full(page: &mut Page, dossier: &Dossier) {
 fn failure(page: &mut Page, dossier: &Dossier, verdict: &Verdict) {
     let share = overused_permille(verdict).map(|used| format!(", {} of it", percent(used))).unwrap_or_default();
     let bound = amount_or(verdict.bound, verdict.unit, "no bound");
-    page.line(&format!("  {}  {bound}, limit {}{share}", verdict.id, limit(verdict)));
+    page.entry(2, &format!("{}  {bound}, limit {}{share}", verdict.id, limit(verdict)));
     if let Some(place) = dossier.place(verdict) {
         page.line(&format!("    at {place}"));
     }

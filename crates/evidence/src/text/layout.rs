@@ -38,6 +38,15 @@ impl Page {
         self.line(&title);
     }
 
+    /// A line as it is, where it fits; else its words broken into lines.
+    pub fn entry(&mut self, indent: usize, text: &str) {
+        if indent + columns(text) <= self.style.width {
+            self.line(&format!("{}{text}", " ".repeat(indent)));
+        } else {
+            self.hanging(indent, indent + 2, text);
+        }
+    }
+
     /// Words broken into lines, all indented.
     pub fn paragraph(&mut self, indent: usize, text: &str) {
         self.hanging(indent, indent, text);

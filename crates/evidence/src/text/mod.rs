@@ -1,5 +1,6 @@
 //! The answer for people at a terminal.
 
+mod chains;
 mod claims;
 mod failures;
 mod head;
@@ -55,7 +56,9 @@ pub fn render(dossier: &Dossier, detail: Detail, style: Style) -> String {
         Detail::All => claims::tables(&mut page, dossier),
         _ => claims::kinds(&mut page, dossier),
     }
+    chains::waterfalls(&mut page, dossier, detail);
     claims::tightest(&mut page, dossier);
+    claims::breaks_first(&mut page, dossier);
     claims::provenance(&mut page, dossier);
     cautions(&mut page);
     page.finish()

@@ -20,14 +20,19 @@ pub(super) fn draw(page: &mut Page, indent: usize, witness: &Witness) {
         return;
     }
     let width = page.style.width - indent - label - 2;
-    let glyphs = glyphs(page.style.unicode);
     for lane in &lanes {
         let mine: Vec<_> = witness.timeline.iter().filter(|s| s.what == *lane).collect();
-        let cells: String = (0..width).map(|cell| glyph(&mine, span(cell, width, end), &glyphs)).collect();
+        let cells = cells(&mine, width, end, page.style.unicode);
         let short: String = lane.chars().take(label).collect();
         page.line(&format!("{}{short:<label$}  {cells}", " ".repeat(indent)));
     }
     page.line(&format!("{}{}", " ".repeat(indent + label + 2), axis(width, end)));
+}
+
+/// `width` cells for `[0, end)`, filled where one of the segments is.
+pub(super) fn cells(segments: &[&Segment], width: usize, end: u64, unicode: bool) -> String {
+    let glyphs = glyphs(unicode);
+    (0..width).map(|cell| glyph(segments, span(cell, width, end), &glyphs)).collect()
 }
 
 fn glyphs(unicode: bool) -> Glyphs {

@@ -2,6 +2,11 @@
 
 #![allow(dead_code, reason = "each test binary uses its part")]
 
+mod claims;
+
+#[allow(unused_imports, reason = "each test binary uses its part")]
+pub use claims::{claims, made_of, whole_dossier, whole_system};
+
 use claim::{Assumption, Basis, Growth, Kind, Relation, Segment, Status, Unit, Verdict, Witness, WitnessRelease};
 use diagnostic::{Diagnostic, Located, Sources, Span, codes};
 use evidence::{Dossier, Inputs, ValidationRow};

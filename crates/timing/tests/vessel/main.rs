@@ -6,6 +6,8 @@
 mod chains;
 mod claims;
 mod margins;
+mod network;
+mod ports;
 mod responses;
 mod scenarios;
 mod system;

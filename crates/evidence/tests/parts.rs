@@ -1,0 +1,250 @@
+//! What bounds are made of, what breaks first, and every other part of the report that shows claims by kind.
+
+#![allow(clippy::disallowed_types, clippy::float_arithmetic, reason = "drawings are measured as a browser reads them")]
+
+mod common;
+
+use claim::{Kind, Part, PartKind, Verdict};
+use common::*;
+use evidence::{CAUTIONS, Dossier, Inputs, html};
+use scraper::{ElementRef, Html, Selector};
+use std::collections::BTreeSet;
+
+fn page(dossier: &Dossier) -> Html {
+    let page = Html::parse_document(&html::report(dossier));
+    assert!(page.errors.is_empty(), "{:?}", page.errors);
+    page
+}
+
+fn all<'p>(page: &'p Html, selector: &str) -> Vec<ElementRef<'p>> {
+    page.select(&Selector::parse(selector).expect("the selector is well formed")).collect()
+}
+
+fn within<'p>(element: &ElementRef<'p>, selector: &str) -> Vec<ElementRef<'p>> {
+    element.select(&Selector::parse(selector).expect("the selector is well formed")).collect()
+}
+
+fn words(element: &ElementRef<'_>) -> String {
+    element.text().collect::<String>().split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn number(element: &ElementRef<'_>, attribute: &str) -> f64 {
+    element.attr(attribute).and_then(|text| text.parse().ok()).expect("the attribute is a number")
+}
+
+#[test]
+fn every_kind_of_claim_has_its_place_in_the_report() {
+    let dossier = whole_dossier();
+    let kinds: BTreeSet<Kind> = dossier.verdicts().iter().map(|verdict| verdict.kind).collect();
+    assert_eq!(kinds, Kind::ALL.into_iter().collect(), "the claims of this test leave out a kind");
+    let page = page(&dossier);
+    for verdict in dossier.verdicts() {
+        let rows = all(&page, &format!("main tr[id='{}']", verdict.id));
+        assert_eq!(rows.len(), 1, "{}", verdict.id);
+        assert!(words(&rows[0]).contains(verdict.status.words()), "{}", verdict.id);
+    }
+}
+
+#[test]
+fn links_lead_somewhere_and_rows_have_the_columns_of_their_head() {
+    let page = page(&whole_dossier());
+    let ids: Vec<_> = all(&page, "[id]").iter().filter_map(|e| e.attr("id")).collect();
+    let known: BTreeSet<_> = ids.iter().copied().collect();
+    assert_eq!(known.len(), ids.len(), "an id stands twice");
+    for link in all(&page, "a").iter().filter_map(|a| a.attr("href")) {
+        assert!(link.strip_prefix('#').is_some_and(|target| known.contains(target)), "{link} leads nowhere");
+    }
+    let span = |cell: ElementRef<'_>| cell.attr("colspan").map_or(1, |span| span.parse().expect("a number"));
+    let columns = |row: &ElementRef<'_>| -> u64 { row.children().filter_map(ElementRef::wrap).map(span).sum() };
+    for table in all(&page, "table") {
+        let head = columns(&within(&table, "thead tr")[0]);
+        within(&table, "tbody tr").iter().for_each(|row| assert_eq!(columns(row), head, "{}", row.html()));
+    }
+}
+
+#[test]
+fn every_kind_of_part_has_a_pattern_and_an_entry_in_the_key() {
+    let page = page(&whole_dossier());
+    let key: Vec<_> = all(&page, "#part-chains .key li").iter().map(words).collect();
+    assert_eq!(key.len(), PartKind::ALL.len());
+    let mut weaves = BTreeSet::new();
+    for (kind, entry) in PartKind::ALL.into_iter().zip(&key) {
+        assert!(entry.contains(kind.word()), "{entry}");
+        let pattern = &all(&page, &format!("pattern#kind-{}", kind.word()))[0];
+        weaves.insert(pattern.inner_html().replace(kind.word(), ""));
+    }
+    assert_eq!(weaves.len(), PartKind::ALL.len(), "two kinds look alike without colour");
+}
+
+#[test]
+fn a_waterfall_is_to_scale_and_carries_need_and_bounds() {
+    let dossier = whole_dossier();
+    let verdict = dossier.verdicts().iter().find(|v| v.id == "reaction/E1").expect("it is there");
+    let page = page(&dossier);
+    let drawing = &all(&page, "#part-chains article svg.drawing")[0];
+    let segments = within(drawing, "rect.segment");
+    // Once in the bar of all, once in its owner's step.
+    assert_eq!(segments.len(), 2 * verdict.parts.len());
+    let whole: f64 = segments[..verdict.parts.len()].iter().map(|s| number(s, "width")).sum();
+    for (segment, part) in segments.iter().zip(&verdict.parts) {
+        let share = number(segment, "width") / whole * 34.7;
+        assert!((share - part.ns as f64 / 1e6).abs() < 0.05, "{}: {share}", part.what);
+    }
+    let text = words(drawing);
+    for flag in ["need 60 ms", "generic bound 67 ms", "table-aware bound 34.7 ms"] {
+        assert!(text.contains(flag), "{flag} is missing from {text}");
+    }
+    let (start, need) = (number(&segments[0], "x"), number(&within(drawing, "line.limit")[0], "x1"));
+    assert!(((need - start) / whole * 34.7 - 60.0).abs() < 0.05);
+}
+
+#[test]
+fn the_table_beside_a_waterfall_adds_up_to_the_bound() {
+    let page = page(&whole_dossier());
+    let rows = within(&all(&page, "#part-chains article")[0], "tbody tr");
+    let owners: Vec<_> = rows.iter().map(|row| words(&within(row, "th")[0])).collect();
+    assert_eq!(owners, ["radar", "SAFE.stop", "CH01", "WORK.run", "thruster"]);
+    assert!(words(&rows[1]).contains("waiting 10 ms, blackout 9.04 ms, executing 268 us"), "{}", words(&rows[1]));
+    assert!(words(rows.last().expect("there are rows")).ends_with("34.7 ms"));
+}
+
+#[test]
+fn chains_keep_their_columns_apart_and_their_caution_beside_them() {
+    let page = page(&whole_dossier());
+    let cells = |id: &str| -> Vec<String> {
+        within(&all(&page, &format!("tr[id='{id}']"))[0], "td").iter().map(words).collect()
+    };
+    assert_eq!(
+        cells("reaction/E1"),
+        ["≤ 60 ms", "67 ms", "34.7 ms", "not simulated yet", "table-aware", "34.7 ms", "25.3 ms", "shown"]
+    );
+    assert_eq!(
+        cells("data_age/E2"),
+        ["≤ 30 ms", "34.7 ms", "–", "not simulated yet", "generic", "34.7 ms", "−4.7 ms", "not shown"]
+    );
+    let caution = words(&all(&page, "#part-chains p.caution")[0]);
+    assert!(caution.contains("synchronised") && caution.ends_with(CAUTIONS[7].text), "{caution}");
+}
+
+#[test]
+fn boot_and_restarts_have_a_lane_a_claim() {
+    let page = page(&whole_dossier());
+    let drawings = all(&page, "#part-recovery svg.drawing");
+    let chart = |title: &str| drawings.iter().find(|d| words(d).starts_with(title)).expect("the chart is drawn");
+    let boot = words(chart("Boot, counted from reset"));
+    for part in ["boot stages", "authenticate and load", "SAFE", "WORK", "1.6656 s", "≤ 3.5 s"] {
+        assert!(boot.contains(part), "{part} is missing from {boot}");
+    }
+    // Of the two outages of SAFE one need lies too far away and is pointed at.
+    let safe = chart("Outages of SAFE");
+    assert_eq!((within(safe, "line.limit").len(), within(safe, "path.arrow").len()), (1, 1));
+    assert_eq!(within(chart("Outages of WORK"), "line.limit").len(), 1);
+}
+
+#[test]
+fn a_claim_that_counts_from_the_first_frame_has_an_axis_of_its_own() {
+    let parts = vec![Part::new("SAFE", PartKind::Blackout, 9), Part::new("SAFE", PartKind::Initialisation, 5)];
+    let mut verdicts = claims();
+    verdicts.push(made_of("boot/ZOOM", Kind::Boot, 1, parts));
+    let page = page(&Dossier::compose(Inputs { verdicts, ..inputs_of(whole_system()) }));
+    let titles: Vec<_> = all(&page, "#part-recovery svg.drawing > title").iter().map(words).collect();
+    assert_eq!(titles[..2], ["Boot, counted from reset", "Boot, counted from the first frame"]);
+}
+
+#[test]
+fn schedule_changes_stand_in_a_matrix() {
+    let page = page(&whole_dossier());
+    let rows = within(&all(&page, "#part-changes table")[0], "tbody tr");
+    let cells: Vec<Vec<String>> = rows.iter().map(|row| within(row, "td").iter().map(words).collect()).collect();
+    assert_eq!(cells[0], ["–", "shown, 120 ms", "no claim"]);
+    assert_eq!(cells[1], ["must not follow", "–", "no claim"]);
+    assert_eq!(cells[2], ["no claim", "no claim", "–"]);
+}
+
+#[test]
+fn ports_network_and_core_sets_say_what_is_declared() {
+    let page = page(&whole_dossier());
+    // Every text apart from the next, as the cells of a row are.
+    let text = |part: &str| -> String {
+        let text = all(&page, &format!("#part-{part}"))[0].text().collect::<Vec<_>>().join(" ");
+        text.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    // 6 messages of 64 bytes.
+    for (part, said) in [
+        ("ports", "4 6 384 B"),
+        ("network", "Forwarded by WORK : 1 channel of 1 sender"),
+        ("core-sets", "clock drifts by 20 ppm"),
+        ("core-sets", "server 2 ms 10 ms 8 ms"),
+        ("health", "warm start 3 60 s cold start 100 ms SAFE"),
+        ("margins", "The largest new partition of each core"),
+    ] {
+        assert!(text(part).contains(said), "{said} is missing from {}", text(part));
+    }
+}
+
+#[test]
+fn what_breaks_first_is_ranked_by_room() {
+    let dossier = whole_dossier();
+    let ranked: Vec<_> = dossier.what_breaks_first().iter().map(|h| (h.verdict.id.clone(), h.ppm)).collect();
+    // 1034088 - 1000000; (300 - 268) / 268; (227.2 - 25) / 25: all by hand.
+    let by_hand =
+        [("margin/partition/WORK", 34_088), ("response/SAFE.stop", 119_402), ("margin/overhead/refill", 8_088_000)];
+    assert_eq!(ranked, by_hand.map(|(id, ppm)| (id.to_owned(), ppm)));
+    let answer: serde_json::Value = serde_json::from_str(&evidence::json::render(&dossier)).expect("an object");
+    let listed = answer["what_breaks_first"].as_array().expect("a list");
+    for (entry, (id, ppm)) in listed.iter().zip(by_hand) {
+        assert_eq!((&entry["id"], &entry["headroom_ppm"]), (&id.into(), &ppm.into()));
+    }
+    let rows = all(&page(&dossier), "#part-breaks-first tbody tr").len();
+    assert_eq!((listed.len(), rows), (3, 3));
+}
+
+/// A text's box as it is at least: most letters are wider than half of their size.
+fn text_box(text: &ElementRef<'_>) -> (f64, f64, f64, f64) {
+    let class = text.attr("class").unwrap_or_default();
+    let has = |name: &str| class.split(' ').any(|one| one == name);
+    let size = if has("label") {
+        12.0
+    } else if has("tick") || has("name") || has("letter") {
+        10.0
+    } else {
+        11.0
+    };
+    let width = words(text).chars().count() as f64 * size * 0.5;
+    let (x, y) = (number(text, "x"), number(text, "y"));
+    let left = if has("end") {
+        x - width
+    } else if has("middle") {
+        x - width / 2.0
+    } else {
+        x
+    };
+    (left, y - size * 0.7, left + width, y)
+}
+
+#[test]
+fn no_text_of_a_drawing_overlaps_another_or_is_cut_off() {
+    let long = "A_PARTITION_WITH_A_VERY_LONG_NAME.and_a_task_of_it";
+    let parts =
+        |n: u64| (0..n).map(|k| Part::new(format!("{long}{k}"), PartKind::ALL[k as usize % 11], 7_000 + k)).collect();
+    let mut verdicts = claims();
+    for (id, kind) in [("reaction", Kind::Reaction), ("boot", Kind::Boot), ("restart", Kind::Restart)] {
+        for (limit, n) in [(1, 3), (50, 24), (u64::MAX / 2000, 2)] {
+            let verdict = made_of(&format!("{id}/{long}{n}/warm"), kind, limit, parts(n));
+            verdicts.push(Verdict { generic: verdict.bound, table_aware: Some(1), ..verdict });
+        }
+    }
+    let page = page(&Dossier::compose(Inputs { verdicts, ..inputs_of(whole_system()) }));
+    let drawings = [all(&page, "#part-chains svg.drawing"), all(&page, "#part-recovery svg.drawing")].concat();
+    assert!(drawings.len() >= 10, "{}", drawings.len());
+    for drawing in drawings {
+        let boxes: Vec<_> = within(&drawing, "text").iter().map(|text| (words(text), text_box(text))).collect();
+        for (at, (one, a)) in boxes.iter().enumerate() {
+            assert!(a.0 >= 0.0 && a.2 <= number(&drawing, "width"), "{one} is cut off: {a:?}");
+            for (other, b) in &boxes[at + 1..] {
+                let apart = a.2 <= b.0 || b.2 <= a.0 || a.3 <= b.1 || b.3 <= a.1;
+                assert!(apart, "{one} {a:?} overlaps {other} {b:?}");
+            }
+        }
+    }
+}
