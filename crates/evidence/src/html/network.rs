@@ -22,7 +22,7 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
     html! {
         @if let Some((system, network)) = network { (facts(system, network)) }
         @if verdicts.is_empty() { p { "Not analysed: there is no claim about what is forwarded." } } @else {
-            (table_of("ports", "", &HEAD, html! { @for verdict in &verdicts { (row(dossier, verdict)) } }))
+            (table_of("wide", "", &HEAD, html! { @for verdict in &verdicts { (row(dossier, verdict)) } }))
             (bases(&verdicts))
         }
         @if let Some((system, network)) = network { (common_failure(system, network)) }
@@ -60,7 +60,7 @@ fn row(dossier: &Dossier, verdict: &Verdict) -> Markup {
         td class="n" { (limit(verdict)) }
         (used(verdict, "limit"))
     };
-    row_of(dossier, verdict, &html! {}, &cells)
+    row_of(dossier, verdict, HEAD.len(), &cells, &html! {})
 }
 
 /// Everything that stops where the forwarder stops.

@@ -23,13 +23,13 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
     html! {
         @if !sampling.is_empty() {
             h3 { "Sampling channels" }
-            (table_of("ports", "", &SAMPLING, html! { @for verdict in &sampling { (sampling_row(dossier, verdict)) } }))
+            (table_of("wide", "", &SAMPLING, html! { @for verdict in &sampling { (sampling_row(dossier, verdict)) } }))
             (note("The gap is the longest time between two writes that readers may see, held against the refresh period."))
             (bases(&sampling))
         }
         @if !queues.is_empty() {
             h3 { "Queues" }
-            (table_of("ports", "", &QUEUES, html! { @for verdict in &queues { (queue_row(dossier, verdict)) } }))
+            (table_of("wide", "", &QUEUES, html! { @for verdict in &queues { (queue_row(dossier, verdict)) } }))
             (note("Bytes are those of the configured depth, message by message of the largest size."))
             (bases(&queues))
         }
@@ -62,8 +62,11 @@ fn unclaimed<'d>(dossier: &'d Dossier, verdicts: &[&Verdict]) -> Vec<&'d Channel
 fn about(channel: Option<(&System, &Channel)>) -> Markup {
     html! {
         @if let Some((_, channel)) = channel {
-            @if let Some(title) = &channel.title { span class="why" { strong { (title) } } }
-            @if channel.forwarded { span class="why" { "over the internal network" } }
+            @if let Some(title) = &channel.title {
+                span class="why" { strong { (title) } @if channel.forwarded { ", over the internal network" } }
+            } @else if channel.forwarded {
+                span class="why" { "Over the internal network." }
+            }
         }
     }
 }
@@ -72,7 +75,7 @@ pub(super) fn ends(channel: Option<(&System, &Channel)>) -> Markup {
     html! {
         @if let Some((system, channel)) = channel {
             span class="id" { (port_end(system, channel.source.value)) }
-            @for end in &channel.destinations { div { "→ " span class="id" { (port_end(system, end.value)) } } }
+            @for end in &channel.destinations { div class="keep" { "→ " span class="id" { (port_end(system, end.value)) } } }
         } @else { "–" }
     }
 }
@@ -94,7 +97,7 @@ fn sampling_row(dossier: &Dossier, verdict: &Verdict) -> Markup {
         td class="n" { (limit(verdict)) }
         (used(verdict, "refresh period"))
     };
-    row_of(dossier, verdict, &about(channel), &cells)
+    row_of(dossier, verdict, SAMPLING.len(), &cells, &about(channel))
 }
 
 fn queue_row(dossier: &Dossier, verdict: &Verdict) -> Markup {
@@ -111,7 +114,7 @@ fn queue_row(dossier: &Dossier, verdict: &Verdict) -> Markup {
         td class="n" { (bytes.map_or_else(|| "–".to_owned(), |bytes| bytes.to_string())) }
         (used(verdict, "depth"))
     };
-    row_of(dossier, verdict, &about(channel), &cells)
+    row_of(dossier, verdict, QUEUES.len(), &cells, &about(channel))
 }
 
 /// The room that the configured queue takes.
