@@ -102,7 +102,7 @@ pub(super) fn row_of(dossier: &Dossier, verdict: &Verdict, columns: usize, cells
                 td colspan=(columns - 1) {
                     (about)
                     @if let Some(why) = why { (small(why)) }
-                    @if let Some(parts) = parts { span class="why" { "Made of " (parts) "." } }
+                    @if let Some(parts) = parts { span class="why" { "Parts: " (parts) "." } }
                 }
                 td {}
             }

@@ -11,8 +11,8 @@ use model::System;
 use model::system::{Channel, ChannelKind};
 use quantity::Bytes;
 
-const SAMPLING: [&str; 7] = ["Channel", "From, to", "#Gap", "#Refresh period", "#Of the period", "", "Status"];
-const QUEUES: [&str; 8] = ["Channel", "From, to", "#Needed", "#Configured", "#Bytes", "#Of the depth", "", "Status"];
+const SAMPLING: [&str; 6] = ["Channel", "#Gap", "#Refresh period", "#Of the period", "", "Status"];
+const QUEUES: [&str; 7] = ["Channel", "#Needed", "#Configured", "#Bytes", "#Of the depth", "", "Status"];
 
 pub(super) fn part(dossier: &Dossier) -> Markup {
     let (sampling, queues) = (claims(dossier, Kind::Refresh), claims(dossier, Kind::QueueDepth));
@@ -61,23 +61,20 @@ fn unclaimed<'d>(dossier: &'d Dossier, verdicts: &[&Verdict]) -> Vec<&'d Channel
 
 fn about(channel: Option<(&System, &Channel)>) -> Markup {
     html! {
-        @if let Some((_, channel)) = channel {
-            @if let Some(title) = &channel.title {
-                span class="why" { strong { (title) } @if channel.forwarded { ", over the internal network" } }
-            } @else if channel.forwarded {
-                span class="why" { "Over the internal network." }
+        @if let Some((system, channel)) = channel {
+            span class="why" {
+                @if let Some(title) = &channel.title { strong { (title) } ": " }
+                (ends(system, channel))
+                @if channel.forwarded { ", over the internal network" }
             }
         }
     }
 }
 
-pub(super) fn ends(channel: Option<(&System, &Channel)>) -> Markup {
-    html! {
-        @if let Some((system, channel)) = channel {
-            span class="id" { (port_end(system, channel.source.value)) }
-            @for end in &channel.destinations { div class="keep" { "→ " span class="id" { (port_end(system, end.value)) } } }
-        } @else { "–" }
-    }
+/// Who writes, and all who read.
+pub(super) fn ends(system: &System, channel: &Channel) -> String {
+    let readers: Vec<_> = channel.destinations.iter().map(|end| port_end(system, end.value)).collect();
+    format!("{} → {}", port_end(system, channel.source.value), readers.join(", "))
 }
 
 /// How much of the limit is used, in words and as a bar.
@@ -92,7 +89,6 @@ pub(super) fn used(verdict: &Verdict, whole: &str) -> Markup {
 fn sampling_row(dossier: &Dossier, verdict: &Verdict) -> Markup {
     let channel = channel_of(dossier, verdict);
     let cells = html! {
-        td { (ends(channel)) }
         td class="n" { (amount_or(verdict.bound, verdict.unit, "none")) }
         td class="n" { (limit(verdict)) }
         (used(verdict, "refresh period"))
@@ -108,7 +104,6 @@ fn queue_row(dossier: &Dossier, verdict: &Verdict) -> Markup {
         unit => amount_or(value, unit, none),
     };
     let cells = html! {
-        td { (ends(channel)) }
         td class="n" { (number(verdict.bound, "none")) }
         td class="n" { (number(verdict.limit, "–")) }
         td class="n" { (bytes.map_or_else(|| "–".to_owned(), |bytes| bytes.to_string())) }
@@ -130,7 +125,7 @@ fn others(system: &System, channels: &[&Channel]) -> Markup {
         @for channel in channels {
             tr {
                 (head(&channel.name.value, channel.title.as_deref()))
-                td { (ends(Some((system, channel)))) }
+                td { (ends(system, channel)) }
                 td class="n" { (channel.size.value) }
                 td { "no claim" }
             }
