@@ -1,6 +1,6 @@
 //! Tables of claims. Every claim stands in one of them, and its row is its anchor.
 
-use super::names::{sentence, table_of};
+use super::names::{breakable, sentence, table_of};
 use crate::dossier::Dossier;
 use crate::show::{amount_or, capital, count, limit, percent, used_permille};
 use crate::stretch::in_words;
@@ -62,7 +62,7 @@ pub(super) fn anchor(id: &str) -> String {
 
 /// A link to a claim.
 pub(super) fn link(id: &str) -> Markup {
-    html! { a class="id" href={ "#" (anchor(id)) } { (id) } }
+    html! { a class="id" href={ "#" (anchor(id)) } { (breakable(id)) } }
 }
 
 /// Links to some claims, in a row.
@@ -77,7 +77,7 @@ fn row(dossier: &Dossier, verdict: &Verdict, extra: Extra) -> Markup {
     }
     html! {
         tr id=(anchor(&verdict.id)) {
-            th scope="row" { span class="id" { (verdict.id) } }
+            th scope="row" { span class="id" { (breakable(&verdict.id)) } }
             td colspan=(extra.titles().len() + 5) { @if let Some(why) = why(dossier, verdict) { (small(why)) } }
             (status_cell(dossier, verdict))
         }
@@ -93,7 +93,7 @@ pub(super) fn row_of(dossier: &Dossier, verdict: &Verdict, columns: usize, cells
     let told = why.is_some() || parts.is_some() || !about.0.is_empty();
     html! {
         tr id=(anchor(&verdict.id)) class=[told.then_some("told")] {
-            th scope="row" { span class="id" { (verdict.id) } }
+            th scope="row" { span class="id" { (breakable(&verdict.id)) } }
             (cells)
             (status_cell(dossier, verdict))
         }
