@@ -2,6 +2,7 @@
 """Seeded generator of benchmark instances (JSON) for the peer scripts of this folder.
 
   gen.py system  --size small|large|stress --seed 1 -o sys.json
+  gen.py chains  --size small|large --seed 1 -o chains.json
 All times are integer nanoseconds.
 """
 import argparse, json, math, os, random, sys
@@ -109,12 +110,29 @@ def gen_system(size, seed):
             "cores": cores, "partitions": parts, "tasks": tasks, "channels": chans}
 
 
+# ------------------------------------------------------------------ chains
+def gen_chains(size, seed):
+    rng = random.Random(repr((seed, size, "chains")))
+    nchain, maxlen = {"small": (20, 6), "large": (1000, 12)}[size]
+    pool = [1, 2, 5, 10, 20, 50, 100, 200, 1000]          # ms, the classic automotive mix
+    tasks = []
+    for i in range(60 if size == "small" else 1200):
+        T = rng.choice(pool) * MS
+        off = rng.randrange(0, T, 10_000)
+        tasks.append({"id": i, "period": T, "offset": off, "deadline": T})
+    chains = [[t for t in rng.sample(range(len(tasks)), rng.randint(3, maxlen))] for _ in range(nchain)]
+    return {"format": "peer-chains-1", "size": size, "seed": seed, "semantics": "LET: read at release, publish at release+deadline",
+            "tasks": tasks, "chains": chains}
+
+
 def main():
     ap = argparse.ArgumentParser()
     sp = ap.add_subparsers(dest="cmd", required=True)
     a = sp.add_parser("system"); a.add_argument("--size", default="small"); a.add_argument("--seed", type=int, default=1); a.add_argument("-o", required=True)
+    a = sp.add_parser("chains"); a.add_argument("--size", default="small"); a.add_argument("--seed", type=int, default=1); a.add_argument("-o", required=True)
     z = ap.parse_args()
-    json.dump(gen_system(z.size, z.seed), open(z.o, "w"))
+    made = gen_chains(z.size, z.seed) if z.cmd == "chains" else gen_system(z.size, z.seed)
+    json.dump(made, open(z.o, "w"))
 
 
 if __name__ == "__main__":

@@ -1,11 +1,11 @@
 #!/usr/bin/env python3
 """Run every peer and limit side by side, one after another, and print one JSON object a line.
 
- run_all.py --work DIR [--only rta] [--quick] [--ours CMD]
+ run_all.py --work DIR [--only rta,chains] [--quick] [--ours CMD]
 Instances are generated in DIR when missing. --quick: no sensitivity of the Python peer on the stress instance."""
 import argparse, json, os, subprocess, sys, time
 HERE = os.path.dirname(os.path.abspath(__file__))
-ap = argparse.ArgumentParser(); ap.add_argument("--work", required=True); ap.add_argument("--only", default="rta")
+ap = argparse.ArgumentParser(); ap.add_argument("--work", required=True); ap.add_argument("--only", default="rta,chains")
 ap.add_argument("--quick", action="store_true")
 ap.add_argument("--ours", default="", help="shell command of the measured tool, run after each area's peers; {area} and {file} are replaced; prints JSON")
 z = ap.parse_args()
@@ -40,10 +40,17 @@ def gen(name, *a):
 
 
 only = z.only.split(",")
-S = {s: gen(f"sys-{s}.json", "system", "--size", s, "--seed", 1) for s in ("small", "large", "stress")}
+S = {s: gen(f"sys-{s}.json", "system", "--size", s, "--seed", 1) for s in ("small", "large", "stress") if "rta" in only}
 if "rta" in only:
     for s in S:
         run("rta_peer.py", S[s], "--reps", 3, *(["--sens"] if s != "stress" or not z.quick else []))
         run("rta_peer.py", S[s], "--reps", 3, "--method", "numpy")
         run("rta_limit.py", S[s], "--sens", "--reps", {"small": 200000, "large": 5000, "stress": 500}[s])
         ours("rta", S[s])
+if "chains" in only:
+    for s in ("small", "large"):
+        p = gen(f"chains-{s}.json", "chains", "--size", s, "--seed", 1)
+        run("chains_peer.py", p)
+        for m in ("full", "bottleneck"):
+            run("chains_limit.py", p, "--mode", m, "--reps", {"small": 20000, "large": 2000}[s] if m == "bottleneck" else 20)
+        ours("chains", p)

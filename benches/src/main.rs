@@ -2,14 +2,16 @@
 
 #![allow(clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
+mod chains;
 mod convert;
 mod instance;
 mod rta;
+mod timed;
 
 use std::path::Path;
 use std::process::ExitCode;
 
-const USAGE: &str = "usage: cofferdam-bench rta FILE [--reps N] | convert FILE --out DIR";
+const USAGE: &str = "usage: cofferdam-bench rta|chains FILE [--reps N] | convert FILE --out DIR";
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -31,12 +33,14 @@ fn run(words: &[&str]) -> Result<String, Box<dyn std::error::Error>> {
         convert::convert(Path::new(file), Path::new(folder))?;
         return Ok(format!("{{\"written\":{folder:?}}}"));
     }
-    let figures = match words {
-        ["rta", file] => rta::run(Path::new(file), None)?,
-        ["rta", file, "--reps", count] | ["rta", "--reps", count, file] => {
-            rta::run(Path::new(file), Some(count.parse()?))?
-        }
+    let (area, file, reps) = match words {
+        [area, file] => (area, file, None),
+        [area, file, "--reps", count] | [area, "--reps", count, file] => (area, file, Some(count.parse()?)),
         _ => return Err(USAGE.into()),
     };
-    Ok(serde_json::to_string(&figures)?)
+    match *area {
+        "rta" => Ok(serde_json::to_string(&rta::run(Path::new(file), reps)?)?),
+        "chains" => Ok(serde_json::to_string(&chains::run(Path::new(file), reps)?)?),
+        _ => Err(USAGE.into()),
+    }
 }

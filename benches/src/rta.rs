@@ -1,11 +1,11 @@
 //! Response times and sensitivity of a peer instance, timed.
 
 use crate::instance::{self, Prepared};
+use crate::timed::{checksum, seconds_each};
 use serde::Serialize;
 use std::error::Error;
 use std::hint::black_box;
 use std::path::Path;
-use std::time::Instant;
 use timing::response::free_running;
 use timing::sensitivity;
 
@@ -58,38 +58,6 @@ pub fn run(path: &Path, reps: Option<u32>) -> Result<Figures, Box<dyn Error>> {
     })
 }
 
-/// What one repetition took.
-struct Time {
-    reps: u32,
-    wall_s: f64,
-    cpu_s: Option<f64>,
-}
-
-fn seconds_each(reps: Option<u32>, mut work: impl FnMut()) -> Time {
-    // The least of some is what it takes when nothing else runs.
-    let warm_up = (0..8).map(|_| {
-        let begin = Instant::now();
-        work();
-        begin.elapsed().as_secs_f64()
-    });
-    let least_s = warm_up.fold(f64::INFINITY, f64::min);
-    let reps = reps.unwrap_or_else(|| (0.5 / least_s).clamp(3.0, 1e6) as u32).max(1);
-    let (begin, cpu_begin) = (Instant::now(), cpu_seconds());
-    for _ in 0..reps {
-        work();
-    }
-    let each = |seconds: f64| seconds / f64::from(reps);
-    let cpu_s = cpu_begin.zip(cpu_seconds()).map(|(begin, end)| each(end - begin));
-    Time { reps, wall_s: each(begin.elapsed().as_secs_f64()), cpu_s }
-}
-
-/// The processor time of this thread, where the system tells it.
-fn cpu_seconds() -> Option<f64> {
-    let text = std::fs::read_to_string("/proc/self/schedstat").ok()?;
-    let nanoseconds: f64 = text.split_whitespace().next()?.parse().ok()?;
-    Some(nanoseconds / 1e9)
-}
-
 /// Responses by the instance's task number; none where a deadline is missed, as the peers have it.
 fn responses(partitions: &[Prepared], tasks: usize) -> Vec<Option<u64>> {
     let mut by_id = vec![None; tasks];
@@ -116,8 +84,4 @@ fn largest_charged(partitions: &[Prepared], tasks: usize) -> Vec<Option<u64>> {
 
 fn common_factor(partition: &Prepared) -> u64 {
     sensitivity::common_factor_ppm(&partition.supply, &partition.tasks)
-}
-
-fn checksum(values: impl IntoIterator<Item = Option<u64>>) -> u64 {
-    values.into_iter().fold(0, |sum: u64, value| sum.wrapping_mul(1_000_003).wrapping_add(value.unwrap_or(u64::MAX)))
 }

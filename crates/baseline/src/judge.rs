@@ -1,6 +1,6 @@
 //! From inputs to verdicts and to the dossier.
 
-use crate::Baseline;
+use crate::{Alarms, Baseline, require_no_alarm};
 use claim::{Verdict, sort_verdicts};
 use evidence::{Dossier, Inputs, ValidationRow};
 use model::System;
@@ -31,7 +31,10 @@ pub fn verdicts(system: &System, plan: &Plan) -> Vec<Verdict> {
 
 /// The dossier of a baseline: all its verdicts, as far as there is a system. Where no plan could be read, what needs one
 /// is not analysed, as under a plan that grants nothing.
-pub fn dossier(baseline: &Baseline, extras: Extras) -> Dossier {
+///
+/// # Errors
+/// [`Alarms`] where the verdicts contradict each other.
+pub fn dossier(baseline: &Baseline, extras: Extras) -> Result<Dossier, Alarms> {
     let (verdicts, curves) = match (&baseline.system, &baseline.plan) {
         (Some(system), Some(plan)) if extras.drawings => {
             (verdicts(system, plan), timing::claims::supply_curves(system, plan))
@@ -40,7 +43,8 @@ pub fn dossier(baseline: &Baseline, extras: Extras) -> Dossier {
         (Some(system), None) => (verdicts(system, &Plan::default()), Vec::new()),
         (None, _) => (Vec::new(), Vec::new()),
     };
-    Dossier::compose(Inputs {
+    require_no_alarm(&verdicts)?;
+    Ok(Dossier::compose(Inputs {
         tool_version: extras.tool_version,
         system: baseline.system.clone(),
         plan: baseline.plan.clone(),
@@ -52,5 +56,5 @@ pub fn dossier(baseline: &Baseline, extras: Extras) -> Dossier {
         allow_not_analysed: extras.allow_not_analysed,
         validation: extras.validation,
         curves,
-    })
+    }))
 }

@@ -1,7 +1,9 @@
 //! The facade: an identified set of inputs in, immutable results out. Both faces use it.
 
+mod alarm;
 mod judge;
 mod load;
 
+pub use alarm::{Alarms, require_no_alarm};
 pub use judge::{Extras, dossier, verdicts};
 pub use load::{Baseline, PlanChoice, load};

@@ -1,7 +1,8 @@
 //! Example loader, small-system generator, brute-force oracle.
 //!
 //! The oracle answers, for a system small enough to try everything, what the worst response of
-//! each task of one partition really is. It knows no busy windows, no supply functions and no
+//! each task of one partition really is, under a window table or on a budget server and under each policy; what the worst
+//! reaction time and data age of a chain are; and how many messages a queue really holds. It knows no busy windows, no supply functions and no
 //! fixed points: it walks through every state the meaning of the words allows, one tick a step.
 //! An analysis under test must never report less, and where it claims to be exact, not more.
 //!
@@ -17,7 +18,7 @@
 //!
 //! - [`oracle`]: the systems, the rules it holds to, the answers;
 //! - [`enumerate`]: all systems up to a size, in a fixed order, their number known;
-//! - [`random_systems`]: seeded larger ones.
+//! - [`random_systems`], [`random_server_systems`], [`random_chains`], [`random_queues`]: seeded larger ones.
 //!
 //! A comparison reads:
 //!
@@ -35,9 +36,14 @@
 //!     # let _ = truth;
 //! }
 //! ```
+//!
+//! and so do those of the other truths: [`oracle::Oracle::under`] a policy, [`oracle::Oracle::on_server`],
+//! [`oracle::chain::worst_chain`] and [`oracle::backlog::worst_backlog`].
 
 pub mod enumerate;
 pub mod oracle;
 mod random;
 
-pub use random::random_systems;
+pub use random::{
+    random_chains, random_queues, random_server_systems, random_systems, random_systems_without_blocking,
+};

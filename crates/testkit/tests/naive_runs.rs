@@ -4,9 +4,10 @@
 //! lot. No run may show more than the oracle; and on small systems enough runs must show as
 //! much, for overloaded tasks below included, whose backlog the oracle does not count out.
 
-use testkit::enumerate::{aligned_systems, free_running_systems};
-use testkit::oracle::{Oracle, SmallSystem, SmallTask, Worst};
-use testkit::random_systems;
+use testkit::enumerate::{aligned_systems, cooperative_systems, edf_systems, free_running_systems};
+use testkit::oracle::Policy::{Cooperative, EarliestDeadline, FixedPriority};
+use testkit::oracle::{Oracle, Policy, SmallSystem, SmallTask, Worst};
+use testkit::{random_systems, random_systems_without_blocking};
 
 /// A multiplicative congruential generator, Lehmer's of 1951 with modulus 2^31 - 1.
 struct Lot(u64);
@@ -46,6 +47,7 @@ struct Stretch {
 
 struct Machine<'a> {
     system: &'a SmallSystem,
+    policy: Policy,
     jobs: Vec<Job>,
     stretches: Vec<Option<Stretch>>,
     observed: Vec<u32>,
@@ -54,9 +56,10 @@ struct Machine<'a> {
 }
 
 impl<'a> Machine<'a> {
-    fn new(system: &'a SmallSystem) -> Self {
+    fn new(system: &'a SmallSystem, policy: Policy) -> Self {
         Self {
             system,
+            policy,
             jobs: Vec::new(),
             stretches: vec![None; system.tasks.len()],
             observed: vec![0; system.tasks.len()],
@@ -150,14 +153,19 @@ impl<'a> Machine<'a> {
         let key = |job: usize| {
             let of_job = &self.jobs[job];
             let unbegun = of_job.begun_at.is_none();
-            (u32::MAX - self.rules(job).priority, unbegun, of_job.arrival, of_job.task)
+            let kept = self.policy == Cooperative && !unbegun;
+            let rank = match self.policy {
+                EarliestDeadline => of_job.arrival + self.rules(job).deadline,
+                FixedPriority | Cooperative => u32::MAX - self.rules(job).priority,
+            };
+            (!kept, rank, unbegun, of_job.arrival, of_job.task)
         };
         key(one) < key(other)
     }
 
     /// Begun before every stretch above it that is under way, each with blocking left.
     fn may_go_on(&self, job: usize) -> bool {
-        let Some(begun_at) = self.jobs[job].begun_at else {
+        let Some(begun_at) = self.jobs[job].begun_at.filter(|_| self.policy == FixedPriority) else {
             return false;
         };
         let priority = self.rules(job).priority;
@@ -214,9 +222,9 @@ fn lcm(one: u32, other: u32) -> u32 {
 }
 
 /// The greatest responses of some runs.
-fn observe(system: &SmallSystem, kind: Kind, runs: u32, lot: &mut Lot) -> Vec<u32> {
+fn observe(system: &SmallSystem, policy: Policy, kind: Kind, runs: u32, lot: &mut Lot) -> Vec<u32> {
     let length = run_length(system, kind);
-    let mut machine = Machine::new(system);
+    let mut machine = Machine::new(system, policy);
     for _ in 0..runs {
         let first = |task: &SmallTask| match kind {
             Kind::Free => lot.below(2 * task.period + system.frame),
@@ -248,18 +256,18 @@ fn reaches(seen: &[u32], truth: &[Worst], system: &SmallSystem) -> bool {
 }
 
 /// Runs batch after batch until every worst response is seen.
-fn assert_attained(system: &SmallSystem, kind: Kind, lot: &mut Lot) {
-    let truth = truth_of(&mut Oracle::new(), system, kind);
+fn assert_attained(system: &SmallSystem, policy: Policy, kind: Kind, lot: &mut Lot) {
+    let truth = truth_of(&mut Oracle::under(policy), system, kind);
     let mut best = vec![0; system.tasks.len()];
     for _ in 0..600 {
-        for (best, seen) in best.iter_mut().zip(observe(system, kind, 50, lot)) {
+        for (best, seen) in best.iter_mut().zip(observe(system, policy, kind, 50, lot)) {
             *best = seen.max(*best);
         }
         if reaches(&best, &truth, system) {
             return;
         }
     }
-    panic!("{kind:?}: only {best:?} seen of {truth:?} in {system:?}");
+    panic!("{policy:?}, {kind:?}: only {best:?} seen of {truth:?} in {system:?}");
 }
 
 /// A level within supply that has blocking to lend to an overloaded one below.
@@ -272,7 +280,7 @@ fn blocks_under_overload(system: &SmallSystem, truth: &[Worst]) -> bool {
 fn runs_attain_the_free_running_worst_and_no_more() {
     let mut lot = Lot(20_240_229);
     for system in free_running_systems().step_by(397) {
-        assert_attained(&system, Kind::Free, &mut lot);
+        assert_attained(&system, FixedPriority, Kind::Free, &mut lot);
     }
 }
 
@@ -280,7 +288,7 @@ fn runs_attain_the_free_running_worst_and_no_more() {
 fn runs_attain_the_aligned_worst_and_no_more() {
     let mut lot = Lot(19_730_101);
     for system in aligned_systems().step_by(797).chain(random_systems(21, 100)) {
-        assert_attained(&system, Kind::Aligned, &mut lot);
+        assert_attained(&system, FixedPriority, Kind::Aligned, &mut lot);
     }
 }
 
@@ -295,7 +303,7 @@ fn runs_attain_the_blocking_by_an_overloaded_task_and_no_more() {
     ] {
         for system in systems.iter().filter(|system| system.tasks[0].blocking > 0) {
             if blocks_under_overload(system, &truth_of(&mut oracle, system, kind)) {
-                assert_attained(system, kind, &mut lot);
+                assert_attained(system, FixedPriority, kind, &mut lot);
                 met += 1;
             }
         }
@@ -309,6 +317,40 @@ fn runs_of_larger_systems_never_pass_the_free_running_worst() {
     let mut oracle = Oracle::new();
     for system in random_systems(22, 200) {
         let truth = oracle.free_running(&system);
-        reaches(&observe(&system, Kind::Free, 50, &mut lot), &truth, &system);
+        reaches(&observe(&system, FixedPriority, Kind::Free, 50, &mut lot), &truth, &system);
+    }
+}
+
+#[test]
+fn runs_attain_the_worst_of_the_earliest_deadline_first_and_no_more() {
+    let mut lot = Lot(1_973);
+    for system in edf_systems().step_by(199) {
+        assert_attained(&system, EarliestDeadline, Kind::Free, &mut lot);
+    }
+    for system in random_systems_without_blocking(23, 60) {
+        assert_attained(&system, EarliestDeadline, Kind::Aligned, &mut lot);
+    }
+}
+
+#[test]
+fn runs_attain_the_cooperative_worst_and_no_more() {
+    let mut lot = Lot(1_991);
+    for system in cooperative_systems().step_by(79) {
+        assert_attained(&system, Cooperative, Kind::Free, &mut lot);
+    }
+    for system in random_systems_without_blocking(24, 60) {
+        assert_attained(&system, Cooperative, Kind::Aligned, &mut lot);
+    }
+}
+
+#[test]
+fn runs_of_larger_systems_never_pass_the_worst_of_either_policy() {
+    let mut lot = Lot(4_712);
+    for policy in [EarliestDeadline, Cooperative] {
+        let mut oracle = Oracle::under(policy);
+        for system in random_systems_without_blocking(25, 100) {
+            let truth = oracle.free_running(&system);
+            reaches(&observe(&system, policy, Kind::Free, 50, &mut lot), &truth, &system);
+        }
     }
 }

@@ -2,15 +2,32 @@
 //!
 //! A datum that is missing makes *not analysed* of what needs it, and the reason names it.
 
+mod alarms;
+mod boot;
+mod chains;
 mod charge;
 mod core_margin;
 mod curves;
+mod escalation;
 mod growth;
+mod health;
+mod initialisation;
+mod network;
+mod network_flows;
+mod network_restart;
+mod output_jitter;
 mod overheads;
 mod partition_supply;
-mod pending;
+mod ports;
+mod ports_cost;
+mod ports_devices;
+mod ports_growth;
+mod ports_refresh;
+mod queues;
 mod responses;
+mod restart;
 mod results;
+mod schedule_change;
 mod scope;
 mod spare;
 mod throttling;
@@ -18,32 +35,58 @@ mod windows;
 mod witness;
 mod workload;
 
+pub use alarms::alarms;
 pub use curves::{SupplyCurve, supply_curves};
 pub use partition_supply::supply_of;
 pub use workload::tasks_of;
 
+use chains::aligned::Aligned;
 use claim::{Verdict, sort_verdicts};
 use model::System;
 use plan::Plan;
+use quantity::ScheduleId;
 use results::Results;
 use scope::Scope;
 
 /// Every claim in time about `system` under `plan`, in listing order. With several module schedules, each one's
 /// claims carry its name behind.
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
-    let mut verdicts = pending::check(system);
-    for scope in Scope::of_each_schedule(system, plan) {
-        verdicts.extend(windows::check(&scope));
-        verdicts.extend(core_margin::check(&scope));
-        verdicts.extend(spare::check(&scope));
-        let results = Results::of(&scope);
-        verdicts.extend(overheads::check(&scope, &results));
-        for partition in scope.running_partitions() {
-            let cores = results.cores(partition);
-            verdicts.extend(responses::check(&scope, partition, cores));
-            verdicts.extend(growth::check(&scope, partition, cores));
-        }
-    }
+    let scopes = Scope::of_each_schedule(system, plan);
+    let mut verdicts: Vec<_> = health::check(system).into_iter().collect();
+    verdicts.extend(boot::check(&Scope::of(system, plan, ScheduleId::new(0))));
+    verdicts.extend(chains::check_idle(system, &scopes));
+    let known: Vec<_> = scopes
+        .into_iter()
+        .map(|scope| {
+            let results = Results::of(&scope);
+            (scope, results)
+        })
+        .collect();
+    verdicts.extend(known.iter().flat_map(|(scope, results)| of_schedule(scope, results)));
+    verdicts.extend(schedule_change::check(&known));
     sort_verdicts(&mut verdicts);
+    verdicts
+}
+
+/// The claims about one module schedule.
+fn of_schedule(scope: &Scope<'_>, results: &Results) -> Vec<Verdict> {
+    let mut verdicts = windows::check(scope);
+    for partition in scope.running_partitions() {
+        let cores = results.cores(partition);
+        verdicts.extend(responses::check(scope, partition, cores));
+        verdicts.extend(growth::check(scope, partition, cores));
+    }
+    let mut aligned = Aligned::new(scope, results);
+    verdicts.extend(chains::check(scope, results, &mut aligned));
+    verdicts.extend(output_jitter::check(scope, results, &mut aligned));
+    verdicts.extend(ports_refresh::check(scope, results));
+    verdicts.extend(queues::check(scope, results));
+    verdicts.extend(network::check(scope, results));
+    verdicts.extend(ports_devices::check(scope));
+    verdicts.extend(restart::check(scope, results));
+    verdicts.extend(escalation::check(scope, results));
+    verdicts.extend(core_margin::check(scope));
+    verdicts.extend(spare::check(scope));
+    verdicts.extend(overheads::check(scope, results));
     verdicts
 }

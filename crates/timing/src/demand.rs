@@ -43,11 +43,22 @@ impl std::fmt::Display for Shortfall {
 
 /// By how much the demand of the tasks of `level` passes the supply; none where it does not.
 pub(crate) fn shortfall(supply: &Supply, tasks: &TaskSet, level: Range<usize>) -> Option<Shortfall> {
+    shortfall_of(&PerFrame { supplied_ns: supply.per_frame_ns(), frame_ns: supply.frame_ns() }, tasks, level)
+}
+
+/// What is supplied in every frame, on one core or several.
+pub(crate) struct PerFrame {
+    pub(crate) supplied_ns: u64,
+    pub(crate) frame_ns: u64,
+}
+
+/// The same against a supply of which only that is known.
+pub(crate) fn shortfall_of(supply: &PerFrame, tasks: &TaskSet, level: Range<usize>) -> Option<Shortfall> {
     if surely_borne(supply, tasks, level.clone()) {
         return None;
     }
     let (demand, denominator) = demand_per_frame(supply, tasks, level);
-    let supplied = &denominator * supply.per_frame_ns();
+    let supplied = &denominator * supply.supplied_ns;
     if demand <= supplied {
         return None;
     }
@@ -57,20 +68,20 @@ pub(crate) fn shortfall(supply: &Supply, tasks: &TaskSet, level: Range<usize>) -
 }
 
 /// Whether already the demand rounded up stays within the supply rounded down.
-fn surely_borne(supply: &Supply, tasks: &TaskSet, level: Range<usize>) -> bool {
+fn surely_borne(supply: &PerFrame, tasks: &TaskSet, level: Range<usize>) -> bool {
     let rounded_up = |k: usize| enclose(tasks.charged_ns[k] as u128, tasks.period_ns[k] as u128).1;
     let greatest = level.map(rounded_up).fold(0, u128::saturating_add);
-    greatest <= enclose(u128::from(supply.per_frame_ns()), u128::from(supply.frame_ns())).0
+    greatest <= enclose(u128::from(supply.supplied_ns), u128::from(supply.frame_ns)).0
 }
 
 /// Bounds of `numerator / denominator * 2^64` from below and above; both fit below 2^53.
-fn enclose(numerator: u128, denominator: u128) -> (u128, u128) {
+pub(crate) fn enclose(numerator: u128, denominator: u128) -> (u128, u128) {
     let scaled = numerator << 64;
     (scaled / denominator, scaled.div_ceil(denominator))
 }
 
 /// The sum of `C' M / T` as numerator and denominator, in ns per frame.
-fn demand_per_frame(supply: &Supply, tasks: &TaskSet, level: Range<usize>) -> (BigUint, BigUint) {
+fn demand_per_frame(supply: &PerFrame, tasks: &TaskSet, level: Range<usize>) -> (BigUint, BigUint) {
     let mut demand = BigUint::from(0u8);
     let mut denominator = BigUint::from(1u8);
     for k in level {
@@ -79,7 +90,7 @@ fn demand_per_frame(supply: &Supply, tasks: &TaskSet, level: Range<usize>) -> (B
         demand = demand * (&common / &denominator) + (&common / period) * (tasks.charged_ns[k] as u64);
         denominator = common;
     }
-    (demand * supply.frame_ns(), denominator)
+    (demand * supply.frame_ns, denominator)
 }
 
 #[cfg(test)]

@@ -1,29 +1,56 @@
-//! Worst responses under a window table: what an analysis answers for each task.
+//! Worst responses: what an analysis answers for each task of a guest under a supply.
 
+pub mod cooperative;
 mod deadlines;
+pub mod edf;
 mod frame_aligned;
 pub mod free_running;
 
 use crate::demand::Shortfall;
-use crate::supply::Supply;
-use crate::task_set::TaskSet;
+use crate::supply::{Supply, SupplyKind};
+use crate::task_set::{Policy, TaskSet};
 
 pub(crate) use deadlines::Deadlines;
 pub use frame_aligned::JOB_LIMIT;
 use frame_aligned::Jobs;
 
-/// The worst response of every task by its own release kind, in the order in which the tasks were given.
+/// The worst response of every task by its guest's policy and its own release kind, in the order in which the tasks were
+/// given.
 pub fn worst_responses(supply: &Supply, tasks: &TaskSet) -> Vec<Response> {
-    match Jobs::where_aligned(supply, tasks) {
+    match aligned_jobs(supply, tasks) {
         Some(jobs) => frame_aligned::worst_responses(supply, tasks, &jobs),
-        None => free_running::worst_responses(supply, tasks),
+        None => worst_in_any_phase(supply, tasks),
     }
 }
 
+/// The same where every task may arrive in any phase of the supply.
+pub fn worst_in_any_phase(supply: &Supply, tasks: &TaskSet) -> Vec<Response> {
+    match tasks.policy() {
+        Policy::FixedPriority => free_running::worst_responses(supply, tasks),
+        Policy::EarliestDeadline => edf::worst_responses(supply, tasks),
+        Policy::Cooperative => cooperative::worst_responses(supply, tasks),
+    }
+}
+
+/// The latest response of every job of a hyperperiod of frame-aligned tasks, task by task, and the hyperperiod, in ns. None where
+/// some task is not frame-aligned, the hyperperiod is too long, or some response has no bound.
+pub(crate) fn responses_of_aligned_jobs(supply: &Supply, tasks: &TaskSet) -> Option<Vec<Vec<i64>>> {
+    frame_aligned::responses_of_jobs(supply, tasks, &Jobs::where_aligned(supply, tasks)?)
+}
+
 /// Whether the release kinds come to free-running: some task is, or the hyperperiod of frame-aligned ones holds
-/// more than [`JOB_LIMIT`] jobs, so that release in any phase is taken as a bound.
+/// more than [`JOB_LIMIT`] jobs, or the policy or the supply has no analysis in the frame, so that release in any phase is
+/// taken as a bound.
 pub fn taken_as_free_running(supply: &Supply, tasks: &TaskSet) -> bool {
-    !tasks.all_frame_aligned() || frame_aligned::hyperperiod_ns(supply, tasks).is_none()
+    !can_be_aligned(supply, tasks) || frame_aligned::hyperperiod_ns(supply, tasks).is_none()
+}
+
+fn can_be_aligned(supply: &Supply, tasks: &TaskSet) -> bool {
+    tasks.policy() == Policy::FixedPriority && supply.kind().is_exact() && tasks.all_frame_aligned()
+}
+
+fn aligned_jobs(supply: &Supply, tasks: &TaskSet) -> Option<Jobs> {
+    if can_be_aligned(supply, tasks) { Jobs::where_aligned(supply, tasks) } else { None }
 }
 
 /// The worst response of a task, or why it has none.
@@ -60,12 +87,40 @@ pub struct Bound {
 pub enum GaveUp {
     /// More steps than the limit without the busy window's end.
     BusyWindowTooLong,
+    /// On several cores at once: the others can keep the job waiting past its deadline, as far as is known.
+    MayWaitTooLong,
+    /// On several cores at once: the same, since another task is not shown to meet its deadline.
+    AnotherMayBeLate,
+    /// On several cores at once: the deadline is above the period, which the test does not take.
+    DeadlineAbovePeriod,
+}
+
+impl GaveUp {
+    /// Whether a test was made and failed, not given up.
+    pub fn is_failed_test(self) -> bool {
+        matches!(self, Self::MayWaitTooLong | Self::AnotherMayBeLate)
+    }
 }
 
 impl std::fmt::Display for GaveUp {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::BusyWindowTooLong => write!(f, "the busy window has too many steps to follow"),
+            Self::MayWaitTooLong => {
+                write!(
+                    f,
+                    "the test on several cores does not exclude that the others keep it waiting past its deadline"
+                )
+            }
+            Self::AnotherMayBeLate => {
+                write!(
+                    f,
+                    "another task on the same virtual cores is not shown to meet its deadline, and could delay this one"
+                )
+            }
+            Self::DeadlineAbovePeriod => {
+                write!(f, "its deadline is above its period, which the test on several cores does not take")
+            }
         }
     }
 }
@@ -97,6 +152,27 @@ pub enum Inexact {
     AlignedBlocking,
     /// Frame-aligned release, counted as free-running: a bound that covers it.
     TakenAsFreeRunning,
+    /// Any schedule that keeps the server's budget is covered.
+    AnyServerSchedule,
+    /// Any schedule that keeps the share is covered.
+    AnyShareSchedule,
+    /// Jobs of an equal deadline are counted as going first, also where they would not.
+    EqualDeadline,
+    /// Blocking is charged, also where no job of a later deadline can have begun.
+    DeadlineBlocking,
+    /// Several cores at once: the jobs that others of the partition keep waiting are counted, not run.
+    SeveralCores,
+}
+
+impl Inexact {
+    /// Why no scenario is known under a supply of that kind.
+    pub(crate) fn of_supply(kind: SupplyKind) -> Option<Self> {
+        match kind {
+            SupplyKind::WindowTable | SupplyKind::DedicatedCore => None,
+            SupplyKind::BudgetServer => Some(Self::AnyServerSchedule),
+            SupplyKind::ProportionalShare => Some(Self::AnyShareSchedule),
+        }
+    }
 }
 
 impl std::fmt::Display for Inexact {
@@ -110,11 +186,26 @@ impl std::fmt::Display for Inexact {
                 "blocking is charged to every frame-aligned job, also where no less urgent job can have begun"
             }
             Self::TakenAsFreeRunning => "frame-aligned tasks of the partition are taken as free-running",
+            Self::AnyServerSchedule => "any schedule that keeps the server's budget is covered",
+            Self::AnyShareSchedule => "any schedule that keeps the share is covered",
+            Self::EqualDeadline => "jobs of an equal deadline are counted as going first",
+            Self::DeadlineBlocking => "blocking is charged also where no job of a later deadline can have begun",
+            Self::SeveralCores => {
+                "what the others of the partition can keep it waiting for on all virtual cores is counted, not run"
+            }
         })
     }
 }
 
 impl Response {
+    /// The same, begun with the first frame.
+    fn begun_at_boot(self) -> Self {
+        match self {
+            Self::Bounded(bound) => Self::Bounded(Bound { at_boot: true, ..bound }),
+            none => none,
+        }
+    }
+
     /// The later one of the response in any frame and that of busy windows that begin with the first frame; of equal
     /// ones the one that is attained.
     fn or_at_boot(self, boot: Self) -> Self {

@@ -8,7 +8,7 @@
 //! Assumptions: those of the responses; blocking and jitter stay as they are; less work never ends a job later.
 //! Symbols: `C'`, `T`, `D`, `J`, `B` of a task, `S(s, t)` supply from busy-window start `s`, in ns; a
 //! scheduling point `t` of a task is `k T_h - J_h` of a more urgent one, or `D - J` itself.
-//! Invariants and why it ends: with every `D <= T` and free-running release, a task meets `D` exactly where for every
+//! Invariants and why it ends: with fixed priorities, every `D <= T` and free-running release, a task meets `D` exactly where for every
 //! start some point has `S(s, t) >= B + C' + sum of n_h(t) C'_h`; the largest `C'_h` there is a division, the answer a
 //! maximum over points and a minimum over tasks and starts. Otherwise the interval is halved until it is one step.
 //! Differs from the source: the supply is that of the window table from every start.
@@ -17,7 +17,7 @@
 use crate::response::free_running::at_boot;
 use crate::response::{Deadlines, taken_as_free_running};
 use crate::supply::{BusyStart, Cursor, NEVER, Supply};
-use crate::task_set::TaskSet;
+use crate::task_set::{Policy, TaskSet};
 
 /// The common factor that stands for unchanged execution times.
 pub const UNCHANGED_PPM: u64 = 1_000_000;
@@ -29,7 +29,9 @@ const POINT_LIMIT: u32 = 1 << 20;
 /// For each task alone, in the order given, the largest charged time with which all tasks of the
 /// partition meet their deadlines, in ns; 0 where none of at least 1 ns does.
 pub fn largest_charged_ns(supply: &Supply, tasks: &TaskSet) -> Vec<u64> {
-    let in_closed_form = taken_as_free_running(supply, tasks) && tasks.deadlines_within_periods();
+    let in_closed_form = tasks.policy() == Policy::FixedPriority
+        && taken_as_free_running(supply, tasks)
+        && tasks.deadlines_within_periods();
     let largest = match in_closed_form.then(|| over_all_starts(supply, tasks)).flatten() {
         Some(largest) => largest,
         None => by_halving(supply, tasks),

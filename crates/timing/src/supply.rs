@@ -1,21 +1,26 @@
-//! The time a partition gets on one core from its window table.
+//! The time a partition gets on one core: from its window table, a budget server, a proportional share, or a core of
+//! its own.
 //!
 //! Computes: the supply of a cyclic window table between any two instants, its inverse, the starts
-//! of a busy window that can be worst, the lower supply curve and the longest blackout.
+//! of a busy window that can be worst, the lower supply curve and the longest blackout. Other kinds are written as such a
+//! table behind a lead, [`kinds`] says how.
 //! Source: supply of a static partition: Mok, Feng & Chen 2001 (resource partitions); prefix sums
 //! over the frame are plain arithmetic.
 //! Assumptions: the table repeats for ever; the intervals given are usable, their heads (switch,
 //! refill, slip) already taken off.
-//! Symbols: `M` frame in ns; `Q` usable supply of a frame in ns; `S(s, t)` supply in `[s, s + t)` in ns.
+//! Symbols: `M` frame in ns; `Q` usable supply of a frame in ns; `S(s, t)` supply in `[s, s + t)` in ns. A lead is what
+//! passes after a busy window's begin before the table goes on: `S(s, t)` is then the table's of `[s, s + t - lead)`.
 //! Invariants and why it ends: intervals are sorted, disjoint and inside the frame, so the prefix
 //! sums rise strictly; every search is a binary search or one division.
 //! Differs from the source: exact supply from an absolute instant, not only the minimum over all.
 //! Checked by: boundary tables below, properties and the brute-force oracle in `tests/`.
 
 mod cursor;
+mod kinds;
 mod starts;
 
 pub(crate) use cursor::{Cursor, FARTHEST_NS, NEVER};
+pub use kinds::{MOST_STEPS, Share, SupplyKind};
 pub use starts::BusyStart;
 
 /// The greatest instant or span an input may name, in ns: every integer of an answer stays below 2^53.
@@ -43,6 +48,12 @@ pub enum SupplyError {
     PastFrame(usize),
     /// The interval begins before the one listed before it has ended.
     Unordered(usize),
+    /// A budget or a share of nothing.
+    Nothing,
+    /// The budget is longer than its period or its deadline.
+    BudgetTooLong,
+    /// A deadline or a delay passes [`MAX_TIME_NS`].
+    LeadTooLong,
 }
 
 impl std::fmt::Display for SupplyError {
@@ -53,15 +64,21 @@ impl std::fmt::Display for SupplyError {
             Self::Empty(k) => write!(f, "usable interval {k} is empty"),
             Self::PastFrame(k) => write!(f, "usable interval {k} ends after the frame"),
             Self::Unordered(k) => write!(f, "usable interval {k} begins before the one before has ended"),
+            Self::Nothing => write!(f, "there is no time in the budget or the share"),
+            Self::BudgetTooLong => write!(f, "the budget is longer than its period or its deadline"),
+            Self::LeadTooLong => write!(f, "a deadline or a delay passes {MAX_TIME_NS} ns"),
         }
     }
 }
 
 impl std::error::Error for SupplyError {}
 
-/// The exact supply of one partition on one core.
+/// The supply of one partition on one core.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Supply {
+    kind: SupplyKind,
+    /// What passes after a busy window's begin before the table goes on.
+    lead_ns: i64,
     frame_ns: i64,
     per_frame_ns: i64,
     /// Usable windows of one frame; touching intervals are one, except across the frame's end.
@@ -97,12 +114,21 @@ impl Supply {
     /// overlapping or outside the frame. No interval at all is a supply of nothing.
     pub fn new(frame_ns: u64, intervals: &[Interval]) -> Result<Self, SupplyError> {
         check(frame_ns, intervals)?;
-        let windows = join_touching(intervals);
+        let mut supply = Self::without_starts(frame_ns, join_touching(intervals));
+        supply.starts = starts::worst_starts(&supply);
+        assert!(!supply.starts.is_empty(), "some instant always starts a busy window");
+        Ok(supply)
+    }
+
+    /// The table of sound windows.
+    fn without_starts(frame_ns: u64, windows: Vec<Interval>) -> Self {
         let frame_ns = frame_ns as i64; // At most 2^53, by the check.
         let per_frame_ns = windows.iter().map(|w| (w.end_ns - w.start_ns) as i64).sum();
         let laps = LAP_WINDOWS.div_ceil(windows.len().max(1)) as i64;
         let laps = laps.min(LONGEST_LAP_NS / frame_ns);
-        let mut supply = Self {
+        Self {
+            kind: SupplyKind::WindowTable,
+            lead_ns: 0,
             frame_ns,
             per_frame_ns,
             edges: edges(frame_ns, &windows, laps + 1),
@@ -111,10 +137,7 @@ impl Supply {
             windows,
             starts: Vec::new(),
             boot_ns: 0,
-        };
-        supply.starts = starts::worst_starts(&supply);
-        assert!(!supply.starts.is_empty(), "some instant always starts a busy window");
-        Ok(supply)
+        }
     }
 
     /// The same supply, but for the very first frame: nothing before `instant_ns`. That is so where a window that
@@ -131,6 +154,16 @@ impl Supply {
     /// The supply that the first frames lack against later ones, in ns.
     pub fn boot_loss_ns(&self) -> u64 {
         self.supplied_before_ns(self.boot_ns)
+    }
+
+    /// What the supply comes from.
+    pub fn kind(&self) -> SupplyKind {
+        self.kind
+    }
+
+    /// What passes after a busy window's begin before the table goes on, in ns; 0 for a window table.
+    pub fn lead_ns(&self) -> u64 {
+        self.lead_ns as u64
     }
 
     /// Length of the frame, in ns.
@@ -154,7 +187,7 @@ impl Supply {
         &self.starts
     }
 
-    /// The supply in `[0, instant)`, in ns, over any number of frames.
+    /// The supply of the table in `[0, instant)`, in ns, over any number of frames.
     pub fn supplied_before_ns(&self, instant_ns: u64) -> u64 {
         let frames = instant_ns / self.frame_ns();
         let within_ns = instant_ns % self.frame_ns();
@@ -166,6 +199,7 @@ impl Supply {
 
     /// `S(start, span)`: the supply in `[start, start + span)`, in ns. The end saturates at `u64::MAX`.
     pub fn supply_ns(&self, start_ns: u64, span_ns: u64) -> u64 {
+        let span_ns = span_ns.saturating_sub(self.lead_ns());
         self.supplied_before_ns(start_ns.saturating_add(span_ns)) - self.supplied_before_ns(start_ns)
     }
 
@@ -181,7 +215,7 @@ impl Supply {
         let first_frame = &self.edges[..self.windows.len()];
         let edge = self.edges[first_frame.partition_point(|edge| (edge.supplied_ns as u64) < rest_ns)];
         let within_ns = edge.end_ns as u64 - (edge.supplied_ns as u64 - rest_ns);
-        frames.checked_mul(self.frame_ns())?.checked_add(within_ns)?.checked_sub(start_ns)
+        frames.checked_mul(self.frame_ns())?.checked_add(within_ns)?.checked_sub(start_ns)?.checked_add(self.lead_ns())
     }
 
     /// The lower supply curve: the least supply of any interval of length `span_ns`, in ns.
@@ -196,7 +230,7 @@ impl Supply {
         let last = self.windows.last()?;
         let across_ns = self.frame_ns() - last.end_ns + first.start_ns;
         let between = self.windows.windows(2).map(|pair| pair[1].start_ns - pair[0].end_ns);
-        Some(between.fold(across_ns, u64::max))
+        Some(between.fold(across_ns, u64::max) + self.lead_ns())
     }
 }
 

@@ -1,12 +1,23 @@
-//! The tasks of one partition on one core, ordered for the fixed-priority analyses.
+//! The tasks of one partition on one core, ordered for the response analyses.
 
 use crate::supply::MAX_TIME_NS;
 use std::ops::Range;
 
-/// One fixed-priority task; every time in ns.
+/// By which rule the guest chooses among its jobs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Policy {
+    /// The most urgent priority, at any instant.
+    FixedPriority,
+    /// The earliest deadline, at any instant; among equal ones the earlier arrival, then the order given.
+    EarliestDeadline,
+    /// The most urgent priority, and a begun job is not displaced.
+    Cooperative,
+}
+
+/// One task; every time in ns.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Task {
-    /// The larger, the more urgent.
+    /// The larger, the more urgent. It means nothing under earliest deadline first.
     pub priority: i64,
     /// Distance of two arrivals (least distance, if sporadic).
     pub period_ns: u64,
@@ -17,7 +28,7 @@ pub struct Task {
     /// How long after its arrival a job is released at the latest.
     pub jitter_ns: u64,
     /// For how long of execution a less urgent job that has begun may go on, once in a busy window; it counts
-    /// only where something less urgent exists.
+    /// only where something less urgent exists. It means nothing in a cooperative guest, where such a job goes on to its end.
     pub blocking_ns: u64,
     /// How the arrivals stand to the frame.
     pub release: Release,
@@ -62,9 +73,11 @@ impl std::fmt::Display for TaskSetError {
 impl std::error::Error for TaskSetError {}
 
 /// The tasks of a partition, most urgent first (equal ones in the order given), and what each
-/// suffers from the less urgent ones. Positions below count in this order.
+/// suffers from the less urgent ones. Under earliest deadline first the shorter deadline counts as the more urgent.
+/// Positions below count in this order.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct TaskSet {
+    pub(crate) policy: Policy,
     /// Position to index in the list given.
     pub(crate) given: Vec<usize>,
     /// Index in the list given to position.
@@ -79,7 +92,8 @@ pub struct TaskSet {
     pub(crate) first_limit_ns: Vec<i64>,
     /// `min(D, T) - J`: by when a first job has to be done.
     pub(crate) first_deadline_ns: Vec<i64>,
-    /// The blocking time where something less urgent exists, else 0.
+    /// The blocking time where something less urgent exists, else 0; under earliest deadline first as given, since a job
+    /// that is late by its jitter can be blocked by one of a shorter deadline.
     pub(crate) blocking_ns: Vec<i64>,
     /// Whether some less urgent job can really block for that long.
     pub(crate) blocking_attained: Vec<bool>,
@@ -90,23 +104,39 @@ pub struct TaskSet {
 }
 
 impl TaskSet {
-    /// Orders `tasks`.
+    /// The `tasks` of a preemptive fixed-priority guest.
     ///
     /// # Errors
     /// A [`TaskSetError`] for a zero period or execution time, or times beyond what the analyses add up.
     pub fn new(tasks: &[Task]) -> Result<Self, TaskSetError> {
+        Self::with_policy(tasks, Policy::FixedPriority)
+    }
+
+    /// The `tasks` of a guest of that policy.
+    ///
+    /// # Errors
+    /// As [`Self::new`].
+    pub fn with_policy(tasks: &[Task], policy: Policy) -> Result<Self, TaskSetError> {
         check(tasks)?;
+        let urgency = |k: usize| match policy {
+            Policy::EarliestDeadline => -(tasks[k].deadline_ns as i64),
+            Policy::FixedPriority | Policy::Cooperative => tasks[k].priority,
+        };
         let mut given: Vec<usize> = (0..tasks.len()).collect();
-        given.sort_by_key(|&k| std::cmp::Reverse(tasks[k].priority));
+        given.sort_by_key(|&k| std::cmp::Reverse(urgency(k)));
         let column = |value: fn(&Task) -> u64| -> Vec<i64> { given.iter().map(|&k| value(&tasks[k]) as i64).collect() };
-        let priority: Vec<i64> = given.iter().map(|&k| tasks[k].priority).collect();
+        let priority: Vec<i64> = given.iter().map(|&k| urgency(k)).collect();
         let peers: Vec<_> = priority.iter().map(|&level| same_priority(&priority, level)).collect();
         let signed = |from: fn(&Task) -> u64, less: fn(&Task) -> u64| -> Vec<i64> {
             given.iter().map(|&k| from(&tasks[k]) as i64 - less(&tasks[k]) as i64).collect()
         };
         let charged_ns = column(|task| task.charged_ns);
-        let blocking_ns = blocking_suffered(tasks, &given, &peers);
+        let blocking_ns = match policy {
+            Policy::EarliestDeadline => column(|task| task.blocking_ns),
+            Policy::FixedPriority | Policy::Cooperative => blocking_suffered(tasks, &given, &peers),
+        };
         Ok(Self {
+            policy,
             first_limit_ns: signed(|task| task.period_ns, |task| task.jitter_ns),
             first_deadline_ns: signed(|task| task.deadline_ns.min(task.period_ns), |task| task.jitter_ns),
             period_ns: column(|task| task.period_ns),
@@ -139,6 +169,12 @@ impl TaskSet {
         }
     }
 
+    /// The same tasks, none blocked.
+    pub(crate) fn without_blocking(self) -> Self {
+        let count = self.len();
+        Self { blocking_ns: vec![0; count], blocking_attained: vec![true; count], ..self }
+    }
+
     /// The number of tasks.
     pub fn len(&self) -> usize {
         self.given.len()
@@ -155,6 +191,11 @@ impl TaskSet {
     /// Where no task was given at `index`.
     pub fn deadline_ns(&self, index: usize) -> u64 {
         self.deadline_ns[self.position[index]] as u64
+    }
+
+    /// By which rule the guest chooses among its jobs.
+    pub fn policy(&self) -> Policy {
+        self.policy
     }
 
     /// Where all tasks are frame-aligned.

@@ -5,15 +5,17 @@
 //! Source: the worst cases named by the response analyses; running them is plain simulation.
 //! Assumptions: those of the bound; every job takes its whole `C'`, blocking goes first.
 //! Symbols: times in ns from the begin of the busy window.
+//! Which jobs take part: those that the bound counts. By deadline all that go before the one looked at; in a cooperative
+//! guest all that are there when it begins.
 //! Invariants and why it ends: every step runs to a release, a window's edge or a completion, and the jobs are finitely
 //! many. The completion equals the bound's: asserted, also where the bound is not attained, since the
 //! scenario holds all that the bound counts.
 //! Differs from the source: equals of the task run before it, as the bound counts them.
 //! Checked by: a replay of segments against windows, releases and execution times in `tests/`.
 
-use crate::response::{Bound, taken_as_free_running};
+use crate::response::{Bound, cooperative, taken_as_free_running};
 use crate::supply::Supply;
-use crate::task_set::{Release, TaskSet};
+use crate::task_set::{Policy, Release, TaskSet};
 
 /// The most jobs a scenario shows; a longer busy window keeps its bound and shows no timeline.
 pub const SHOWN_JOBS: usize = 4096;
@@ -72,7 +74,8 @@ pub struct Scenario {
 
 /// The scenario behind `bound`, which an analysis gave for the task at `index` of the list given, as
 /// [`crate::response::worst_responses`] takes the set or, with `as_free_running`, as
-/// [`crate::response::free_running::worst_responses`] does. None where it has more than [`SHOWN_JOBS`] jobs.
+/// [`crate::response::worst_in_any_phase`] does. None where it has more than [`SHOWN_JOBS`] jobs, where the supply's
+/// schedule is not known, and under other policies than fixed priorities where the bound is not attained.
 ///
 /// # Panics
 /// Where `bound` is not what the analysis gave for that task: the completion would differ.
@@ -83,25 +86,70 @@ pub fn scenario(
     bound: &Bound,
     as_free_running: bool,
 ) -> Option<Scenario> {
+    let preemptive_priorities = tasks.policy() == Policy::FixedPriority;
+    if !supply.kind().is_exact() || !preemptive_priorities && !bound.exactness.is_exact() {
+        return None;
+    }
     let aligned = !as_free_running && !taken_as_free_running(supply, tasks);
     let position = tasks.position[index];
     let arrival_ns = bound.arrival_ns - bound.busy_start_ns;
     let completes_ns = (arrival_ns + bound.response_ns as i64) as u64; // After the busy window's begin.
     let phase_ns = bound.busy_start_ns.rem_euclid(supply.frame_ns() as i64) as u64;
-    let mut jobs = Vec::new();
     let at_boot = bound.at_boot.then(|| tasks.at_boot(0));
     let tasks = at_boot.as_ref().unwrap_or(tasks);
-    for at in tasks.level(position) {
-        let last_ns = if at == position { arrival_ns } else { completes_ns as i64 - 1 };
+    let last_of_others_ns = last_release_ns(supply, tasks, position, phase_ns, completes_ns)?;
+    let by_deadline = tasks.policy() == Policy::EarliestDeadline;
+    let mut jobs = Vec::new();
+    for at in taking_part(tasks, position) {
         let begin_ns = aligned.then_some(bound.busy_start_ns);
-        take_jobs(tasks, at, first_arrival_ns(tasks, at, begin_ns), last_ns, &mut jobs)?;
+        let (first_ns, last_ns) = match at == position {
+            true if by_deadline => (arrival_ns - bound.job as i64 * tasks.period_ns[at], arrival_ns),
+            true => (first_arrival_ns(tasks, at, begin_ns), arrival_ns),
+            false if by_deadline => {
+                (-tasks.jitter_ns[at], last_before(tasks, at, position, arrival_ns).min(last_of_others_ns))
+            }
+            false => (first_arrival_ns(tasks, at, begin_ns), last_of_others_ns),
+        };
+        take_jobs(tasks, at, first_ns, last_ns, &mut jobs)?;
     }
     jobs.sort_by_key(|job| (job.release_ns, tasks.position[job.task]));
     let mut run = Run::new(supply, tasks, position, phase_ns, &jobs);
-    run.boot_ns = if bound.at_boot { supply.boot_ns() } else { 0 };
+    if bound.at_boot {
+        (run.boot_ns, run.blocking_ns) = (supply.boot_ns(), 0);
+    }
     let timeline = run.timeline();
     assert_eq!(timeline.last().map(|last| last.end_ns), Some(completes_ns), "the scenario ends where its bound says");
     Some(Scenario { phase_ns, jobs, timeline, completes_ns })
+}
+
+/// Up to when others are released that go before the job of the task at `position`: before it completes, or in a cooperative
+/// guest when it begins. Neither is after the completion.
+fn last_release_ns(supply: &Supply, tasks: &TaskSet, position: usize, phase_ns: u64, completes_ns: u64) -> Option<i64> {
+    if tasks.policy() != Policy::Cooperative {
+        return Some(completes_ns as i64 - 1);
+    }
+    let before_ns = supply.supply_ns(phase_ns, completes_ns).checked_sub(tasks.charged_ns[position] as u64)?;
+    Some(supply.span_for_ns(phase_ns, before_ns + 1)? as i64 - 1)
+}
+
+/// The positions of the tasks whose jobs can go before one of the task at `position`, itself among them.
+fn taking_part(tasks: &TaskSet, position: usize) -> std::ops::Range<usize> {
+    match tasks.policy() {
+        Policy::EarliestDeadline => 0..tasks.len(),
+        Policy::FixedPriority | Policy::Cooperative => tasks.level(position),
+    }
+}
+
+/// The latest arrival of the task at `at` with which its job goes before the one at `position` that arrives at `arrival_ns`.
+fn last_before(tasks: &TaskSet, at: usize, position: usize, arrival_ns: i64) -> i64 {
+    let equal_ns = arrival_ns + tasks.deadline_ns[position] - tasks.deadline_ns[at];
+    let goes_first = by_deadline(tasks, at, equal_ns) < by_deadline(tasks, position, arrival_ns);
+    if goes_first { equal_ns } else { equal_ns - 1 }
+}
+
+/// The smaller, the sooner a job goes by deadline.
+fn by_deadline(tasks: &TaskSet, at: usize, arrival_ns: i64) -> [i64; 3] {
+    [arrival_ns + tasks.deadline_ns[at], arrival_ns, tasks.given[at] as i64]
 }
 
 /// The first arrival of the task that can still be released at the begin of the busy window or after:
@@ -145,8 +193,12 @@ struct Run<'a> {
     phase_ns: u64,
     /// By release.
     jobs: &'a [Job],
-    /// How urgent each job is, the smaller the more: its task's position, behind all others for the task itself.
-    urgency: Vec<usize>,
+    /// How urgent each job is, the smaller the more: by its task's position, behind all others for the task itself; or by
+    /// deadline.
+    urgency: Vec<[i64; 3]>,
+    /// Whether a begun job stays before all others.
+    cooperative: bool,
+    begun: Option<usize>,
     left_ns: Vec<u64>,
     blocking_ns: u64,
     /// Nothing is supplied before.
@@ -157,9 +209,15 @@ struct Run<'a> {
 
 impl<'a> Run<'a> {
     fn new(supply: &'a Supply, tasks: &TaskSet, position: usize, phase_ns: u64, jobs: &'a [Job]) -> Self {
-        let urgency = |job: &Job| match tasks.position[job.task] {
-            own if own == position => usize::MAX,
-            other => other,
+        let urgency = |job: &Job| match (tasks.policy(), tasks.position[job.task]) {
+            (Policy::EarliestDeadline, at) => by_deadline(tasks, at, job.arrival_ns),
+            (_, own) if own == position => [i64::MAX, 0, 0],
+            (_, other) => [other as i64, 0, 0],
+        };
+        let blocking_ns = match tasks.policy() {
+            Policy::FixedPriority => tasks.blocking_ns[position],
+            Policy::EarliestDeadline => 0,
+            Policy::Cooperative => cooperative::longest_begun_ns(tasks, position),
         };
         Self {
             supply,
@@ -167,7 +225,9 @@ impl<'a> Run<'a> {
             jobs,
             urgency: jobs.iter().map(urgency).collect(),
             left_ns: jobs.iter().map(|job| job.execution_ns).collect(),
-            blocking_ns: tasks.blocking_ns[position] as u64,
+            blocking_ns: blocking_ns as u64,
+            cooperative: tasks.policy() == Policy::Cooperative,
+            begun: None,
             boot_ns: 0,
             now_ns: 0,
             timeline: Vec::new(),
@@ -216,6 +276,7 @@ impl<'a> Run<'a> {
             Some(job) => {
                 let span_ns = most_ns.min(self.left_ns[job]);
                 self.left_ns[job] -= span_ns;
+                self.begun = Some(job);
                 self.advance(Holder::Task(self.jobs[job].task), span_ns);
             }
             None => self.advance(Holder::Idle, most_ns),
@@ -223,6 +284,9 @@ impl<'a> Run<'a> {
     }
 
     fn first_in_order(&self) -> Option<usize> {
+        if let Some(begun) = self.begun.filter(|&begun| self.cooperative && self.left_ns[begun] > 0) {
+            return Some(begun);
+        }
         let released = self.jobs.iter().take_while(|job| job.release_ns <= self.now_ns as i64).count();
         (0..released).filter(|&job| self.left_ns[job] > 0).min_by_key(|&job| self.urgency[job])
     }

@@ -12,14 +12,14 @@ pub fn run(args: &CheckArgs, color: ColorChoice) -> Result<Exit> {
     let session = session::load(&args.baseline.system, Wanted::given_or_named(args.baseline.plan.as_ref()))?;
     session.complain(color);
     if args.format == Format::Json {
-        let dossier = session.dossier(args.allow_not_analysed);
+        let dossier = session.dossier(args.allow_not_analysed)?;
         terminal::print(&evidence::json::render(&dossier))?;
         return Ok(exit(&dossier));
     }
     if session.baseline.has_errors() {
         return Ok(Exit::Wrong);
     }
-    let dossier = session.dossier_as_opened(args.allow_not_analysed);
+    let dossier = session.dossier_as_opened(args.allow_not_analysed)?;
     let detail = match (args.all, args.quiet) {
         (true, _) => Detail::All,
         (false, true) => Detail::Quiet,

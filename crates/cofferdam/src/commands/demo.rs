@@ -24,10 +24,10 @@ pub fn run(args: &DemoArgs, color: ColorChoice) -> Result<Exit> {
     }
     let session = session::load(&vessel, Wanted::Named)?;
     session.complain(color);
-    let shown = session.dossier_as_opened(true);
+    let shown = session.dossier_as_opened(true)?;
     terminal::print(&evidence::text::render(&shown, Detail::Default, check::style(color)))?;
     plan_from_nothing(&vessel, &args.out)?;
-    let dossier = session.dossier_to_draw(true);
+    let dossier = session.dossier_to_draw(true)?;
     let report = report::write(&dossier, &args.out)?;
     let tightest = evidence::text::tightest(&dossier, 3, check::style(color));
     terminal::print(&format!("\nThe report is {}\nThe three tightest claims:\n{tightest}", report.display()))?;

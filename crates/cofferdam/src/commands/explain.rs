@@ -27,6 +27,8 @@ analyses![
     "ram-margin",
     "bandwidth-margin",
     "planning",
+    "chains",
+    "output-jitter",
     "pending",
 ];
 

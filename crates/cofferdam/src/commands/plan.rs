@@ -48,7 +48,7 @@ pub fn run(args: &PlanArgs, color: ColorChoice) -> Result<Exit> {
 
 fn refused(session: &Session, format: Format) -> Result<Exit> {
     if format == Format::Json {
-        terminal::print(&evidence::json::render(&session.dossier(false)))?;
+        terminal::print(&evidence::json::render(&session.dossier(false)?))?;
     }
     Ok(Exit::Wrong)
 }

@@ -81,18 +81,18 @@ impl Session {
     }
 
     /// The dossier for reports, which draw supply and demand.
-    pub fn dossier_to_draw(&self, allow_not_analysed: bool) -> Dossier {
-        baseline::dossier(&self.baseline, Extras { drawings: true, ..extras(allow_not_analysed) })
+    pub fn dossier_to_draw(&self, allow_not_analysed: bool) -> Result<Dossier> {
+        Ok(baseline::dossier(&self.baseline, Extras { drawings: true, ..extras(allow_not_analysed) })?)
     }
 
     /// The dossier for programs.
-    pub fn dossier(&self, allow_not_analysed: bool) -> Dossier {
-        baseline::dossier(&self.baseline, extras(allow_not_analysed))
+    pub fn dossier(&self, allow_not_analysed: bool) -> Result<Dossier> {
+        Ok(baseline::dossier(&self.baseline, extras(allow_not_analysed))?)
     }
 
     /// The dossier for the terminal.
-    pub fn dossier_as_opened(&self, allow_not_analysed: bool) -> Dossier {
-        baseline::dossier(&self.as_opened(), extras(allow_not_analysed))
+    pub fn dossier_as_opened(&self, allow_not_analysed: bool) -> Result<Dossier> {
+        Ok(baseline::dossier(&self.as_opened(), extras(allow_not_analysed))?)
     }
 
     /// Every diagnostic as programs read it.

@@ -99,6 +99,36 @@ pub(crate) fn action_word(action: HealthAction) -> &'static str {
     ACTIONS.iter().find(|(_, named)| *named == action).map_or("", |(word, _)| word)
 }
 
+impl HealthAction {
+    /// The action in the words of the table.
+    pub fn word(self) -> &'static str {
+        action_word(self)
+    }
+
+    /// The action of that word.
+    pub fn of_word(word: &str) -> Option<Self> {
+        ACTIONS.iter().find(|(named, _)| *named == word).map(|(_, action)| *action)
+    }
+}
+
+impl HealthError {
+    /// Every error of the catalogue.
+    pub const ALL: [Self; ERRORS.len()] = {
+        let mut all = [Self::DeadlineMissed; ERRORS.len()];
+        let mut index = 0;
+        while index < all.len() {
+            all[index] = ERRORS[index].1;
+            index += 1;
+        }
+        all
+    };
+
+    /// The error in the words of the table.
+    pub fn word(self) -> &'static str {
+        ERRORS.iter().find(|(_, named)| *named == self).map_or("", |(word, _)| word)
+    }
+}
+
 pub(super) fn read(doc: &Document, cx: &mut Context) -> Option<Health> {
     let fields = doc.root.table("health")?;
     let partitions = |fields: &Fields, cx: &mut _| {

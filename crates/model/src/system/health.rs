@@ -95,3 +95,10 @@ pub struct Escalation {
     /// The longest time to the safe state, where one is asked for.
     pub safe_within: Option<Located<Duration>>,
 }
+
+impl Escalation {
+    /// Whether it is for the partition.
+    pub fn applies_to(&self, partition: PartitionId) -> bool {
+        self.partitions.is_empty() || self.partitions.iter().any(|named| named.value == partition)
+    }
+}

@@ -11,6 +11,10 @@
 //! **Windows.** Only whether a tick is usable matters. Windows that touch, also across the
 //! frame's end, therefore act as one; the times given are the usable parts.
 //!
+//! **Budget server.** In place of a window table: in each period `[k P, (k + 1) P)` exactly `Q` ticks are usable, any ones of
+//! `[k P, k P + D)`. The walk takes every choice, tick by tick, in each period anew, whatever the tasks do; a tick that
+//! no job asks for is spent all the same. Arrivals come at any position of the period.
+//!
 //! **Arrivals.** *Free-running*: each task sleeps until its first arrival, which may come at any
 //! tick, at any position of the frame, and in any order among the tasks; from then on a job
 //! arrives each period. *Aligned*: a job arrives at `offset + k * period`, counted from an empty
@@ -25,6 +29,13 @@
 //!
 //! **Priority.** A larger number is more urgent. Among equals a begun job goes first, then the
 //! earlier arrival, then the order in `tasks`.
+//!
+//! **Earliest deadline.** The job with the least `arrival + deadline` goes first, at every tick anew. Among
+//! equals, as above, a begun job, then the earlier arrival, then the order in `tasks`. Priorities say nothing, and
+//! there is no blocking.
+//!
+//! **Cooperative.** As by priority, but a begun job goes before every other until it completes. The window's
+//! end still suspends it, and nothing of its partition goes in between. There is no blocking besides.
 //!
 //! **Blocking.** For each task `i`, call *busy at i's level* a longest stretch in which some
 //! released and unfinished job has a priority of at least that of `i`; a stretch ends with the
@@ -51,16 +62,26 @@
 //! level waits behind it. At or below the usable share the backlog stays bounded, the states are
 //! finitely many and the exploration ends.
 //!
-//! An overloaded task still takes part where a bounded one above it has blocking to lend. Its
+//! Where the earliest deadline goes first, the tasks are all unbounded or all bounded: every job waits
+//! for the whole backlog that is due before it. In a cooperative guest a task is unbounded as under fixed
+//! priority: a stretch of its level waits once for a begun job below, and the backlog does not grow by that.
+//!
+//! An overloaded task still takes part where a bounded one above it has blocking to lend or is cooperative. Its
 //! backlog is then counted up to a small mark only, and the order among overloaded equals is left
 //! open: both can only add behaviours, and the plain runs of the tests attain what is found.
 
+mod arrivals;
+pub mod backlog;
+pub mod board;
+pub mod chain;
 mod overload;
 mod packing;
 mod step;
+mod supply;
 mod visited;
 
 use packing::Packing;
+use supply::Supply;
 use visited::Visited;
 
 /// The largest number of tasks the oracle takes.
@@ -71,8 +92,8 @@ pub const MAX_TASKS: usize = 4;
 pub struct SmallTask {
     /// Ticks from one arrival to the next, at least 1.
     pub period: u32,
-    /// Relative deadline, counted from arrival. No response depends on it; it is carried for the
-    /// verdict of the analysis under test.
+    /// Relative deadline, counted from arrival. No response depends on it but under
+    /// [`Policy::EarliestDeadline`]; else it is carried for the verdict of the analysis under test.
     pub deadline: u32,
     /// Longest execution of a job, at least 1.
     pub wcet: u32,
@@ -98,6 +119,18 @@ pub struct SmallSystem {
     pub windows: Vec<(u32, u32)>,
     /// The tasks in file order, at most [`MAX_TASKS`].
     pub tasks: Vec<SmallTask>,
+}
+
+/// A budget server: from each `k * period` on, its partition gets `budget` ticks before `k * period + deadline`,
+/// which ones is open, in each period anew. All times are ticks.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub struct SmallServer {
+    /// Ticks from one replenishment to the next.
+    pub period: u32,
+    /// Usable ticks in each period, at least 1.
+    pub budget: u32,
+    /// Within how many ticks of each period they lie, from `budget` to `period`.
+    pub deadline: u32,
 }
 
 /// The worst response of a task, counted from arrival.
@@ -127,6 +160,32 @@ pub fn worst_aligned(system: &SmallSystem) -> Vec<Worst> {
     Oracle::new().aligned(system)
 }
 
+/// The order in which a partition serves its jobs: see the module's rules.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub enum Policy {
+    /// Fixed priority, preemptive, with blocking.
+    #[default]
+    FixedPriority,
+    /// The earliest deadline first, preemptive. Priorities are ignored.
+    EarliestDeadline,
+    /// Fixed priority, but a begun job is never displaced by its own partition.
+    Cooperative,
+}
+
+impl Policy {
+    /// How far in front a job is: the greatest key goes first, among equal keys the first in the file.
+    fn key(self, priority: u32, deadline: u32, begun: bool, age: u32) -> [i64; 3] {
+        let (priority, begun, age) = (i64::from(priority), i64::from(begun), i64::from(age));
+        match self {
+            Self::FixedPriority => [priority, begun, age],
+            // One job at most is begun.
+            Self::Cooperative => [begun, priority, age],
+            // The time since the deadline, which is greatest for the earliest deadline.
+            Self::EarliestDeadline => [age - i64::from(deadline), begun, age],
+        }
+    }
+}
+
 /// When the tasks arrive.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Arrivals {
@@ -138,6 +197,7 @@ enum Arrivals {
 #[derive(Debug)]
 pub struct Oracle {
     visited: Visited,
+    policy: Policy,
     longest_only: bool,
     backlog_mark: u32,
 }
@@ -152,15 +212,26 @@ const BACKLOG_MARK: u32 = 2;
 
 impl Default for Oracle {
     fn default() -> Self {
-        Self { visited: Visited::default(), longest_only: false, backlog_mark: BACKLOG_MARK }
+        Self {
+            visited: Visited::default(),
+            policy: Policy::FixedPriority,
+            longest_only: false,
+            backlog_mark: BACKLOG_MARK,
+        }
     }
 }
 
 impl Oracle {
-    /// An oracle that tries every execution time.
+    /// An oracle that tries every execution time, under fixed priority.
     #[must_use]
     pub fn new() -> Self {
         Self::default()
+    }
+
+    /// An oracle that tries every execution time, the jobs in the order of `policy`.
+    #[must_use]
+    pub fn under(policy: Policy) -> Self {
+        Self { policy, ..Self::default() }
     }
 
     /// An oracle that lets every job take its `wcet`.
@@ -178,8 +249,8 @@ impl Oracle {
     ///
     /// # Panics
     /// When the system is malformed (a zero frame, period or `bcet`, `bcet` above `wcet`, a window
-    /// that is empty or reaches past the frame, more than [`MAX_TASKS`] tasks) or when its
-    /// numbers are too large for a state to fit 63 bits.
+    /// that is empty or reaches past the frame, more than [`MAX_TASKS`] tasks, blocking under another
+    /// policy than fixed priority) or when its numbers are too large for a state to fit 63 bits.
     #[must_use]
     pub fn free_running(&mut self, system: &SmallSystem) -> Vec<Worst> {
         self.explore(system, Arrivals::FreeRunning)
@@ -194,6 +265,17 @@ impl Oracle {
         self.explore(system, Arrivals::Aligned)
     }
 
+    /// Each task's worst response on a budget server when every task is free-running, in the order of `tasks`.
+    ///
+    /// # Panics
+    /// As [`Oracle::free_running`], and when not `1 <= budget <= deadline <= period` for the server.
+    #[must_use]
+    pub fn on_server(&mut self, server: &SmallServer, tasks: &[SmallTask]) -> Vec<Worst> {
+        let SmallServer { period, budget, deadline } = *server;
+        assert!(1 <= budget && budget <= deadline && deadline <= period, "1 <= budget <= deadline <= period");
+        self.explore_under(Supply::Server(*server), tasks, Arrivals::FreeRunning)
+    }
+
     /// How many states the last exploration visited.
     #[must_use]
     pub fn states_visited(&self) -> usize {
@@ -201,12 +283,18 @@ impl Oracle {
     }
 
     fn explore(&mut self, system: &SmallSystem, arrivals: Arrivals) -> Vec<Worst> {
-        check(system);
+        check_table(system.frame, &system.windows);
+        self.explore_under(Supply::table(system.frame, &system.windows), &system.tasks, arrivals)
+    }
+
+    fn explore_under(&mut self, supply: Supply, tasks: &[SmallTask], arrivals: Arrivals) -> Vec<Worst> {
+        check_tasks(tasks, self.policy);
         self.visited.clear();
-        let overloaded = overload::overloaded_tasks(system);
-        let kept = overload::tasks_that_matter(system, &overloaded);
-        let responses = self.walk(system, arrivals, &kept, &overloaded);
-        let mut worst = vec![Worst::Unbounded; system.tasks.len()];
+        let overloaded = overload::overloaded_tasks(tasks, &supply, self.policy);
+        let kept = overload::tasks_that_matter(tasks, self.policy, &overloaded);
+        let rules = step::Rules::new(supply, tasks, arrivals, self, &kept, &overloaded);
+        let responses = self.walk(&rules);
+        let mut worst = vec![Worst::Unbounded; tasks.len()];
         for (&task, response) in kept.iter().zip(responses) {
             if !overloaded[task] {
                 worst[task] = Worst::Response(response);
@@ -216,30 +304,27 @@ impl Oracle {
     }
 
     /// Visits every reachable state; gives the greatest response of each kept task.
-    fn walk(
-        &mut self,
-        system: &SmallSystem,
-        arrivals: Arrivals,
-        kept: &[usize],
-        overloaded: &[bool],
-    ) -> [u32; MAX_TASKS] {
-        let rules = step::Rules::new(system, arrivals, self, kept, overloaded);
-        let packing = Packing::new(&rules);
-        let mut walk = step::Walk::new(&rules, &packing, &mut self.visited);
+    fn walk(&mut self, rules: &step::Rules) -> [u32; MAX_TASKS] {
+        let packing = Packing::new(rules);
+        let mut walk = step::Walk::new(rules, &packing, &mut self.visited);
         walk.run();
         walk.worst
     }
 }
 
-fn check(system: &SmallSystem) {
-    assert!(system.frame >= 1, "the frame has at least one tick");
-    assert!(system.tasks.len() <= MAX_TASKS, "too many tasks");
-    for &(start, end) in &system.windows {
-        assert!(start < end && end <= system.frame, "a window is not within the frame");
+fn check_table(frame: u32, windows: &[(u32, u32)]) {
+    assert!(frame >= 1, "the frame has at least one tick");
+    for &(start, end) in windows {
+        assert!(start < end && end <= frame, "a window is not within the frame");
     }
-    for task in &system.tasks {
+}
+
+fn check_tasks(tasks: &[SmallTask], policy: Policy) {
+    assert!(tasks.len() <= MAX_TASKS, "too many tasks");
+    for task in tasks {
         assert!(task.period >= 1, "a period is at least one tick");
         assert!(1 <= task.bcet && task.bcet <= task.wcet, "1 <= bcet <= wcet");
+        assert!(policy == Policy::FixedPriority || task.blocking == 0, "blocking is for fixed priority alone");
     }
 }
 

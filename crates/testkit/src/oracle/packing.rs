@@ -22,8 +22,10 @@ pub(super) struct TaskState {
 /// What stands at an instant, after completions and before arrivals.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(super) struct State {
-    /// Position in the frame.
+    /// Position in the frame, or in the server's period.
     pub(super) position: u32,
+    /// What is left of the server's budget; 0 under a window table.
+    pub(super) budget: u32,
     pub(super) tasks: [TaskState; MAX_TASKS],
 }
 
@@ -34,6 +36,7 @@ type Widths = [u32; 5];
 #[derive(Debug)]
 pub(super) struct Packing {
     position: u32,
+    budget: u32,
     tasks: Vec<Widths>,
     /// The greatest number of released jobs of a task that fits.
     pub(super) most_released: u32,
@@ -46,7 +49,8 @@ impl Packing {
     /// # Panics
     /// When fewer than three bits are left for each count of released jobs.
     pub(super) fn new(rules: &Rules) -> Self {
-        let position = bits(rules.usable.len() as u32 - 1);
+        let position = bits(rules.supply.cycle() - 1);
+        let budget = bits(rules.supply.budget());
         let fixed = |index: usize| {
             let task = &rules.tasks[index];
             [
@@ -58,19 +62,19 @@ impl Packing {
             ]
         };
         let mut tasks: Vec<Widths> = (0..rules.tasks.len()).map(fixed).collect();
-        let taken: u32 = position + tasks.iter().flatten().sum::<u32>();
+        let taken: u32 = position + budget + tasks.iter().flatten().sum::<u32>();
         let left = BITS.checked_sub(taken).expect("the system's numbers fit a packed state");
         let each = (left / tasks.len().max(1) as u32).min(8);
         assert!(each >= 3, "the system's numbers leave no room for its backlog");
         for widths in &mut tasks {
             widths[2] = each;
         }
-        Self { position, tasks, most_released: (1 << each) - 1 }
+        Self { position, budget, tasks, most_released: (1 << each) - 1 }
     }
 
     pub(super) fn pack(&self, state: &State) -> u64 {
-        let mut word = u64::from(state.position);
-        let mut shift = self.position;
+        let mut word = u64::from(state.position) | u64::from(state.budget) << self.position;
+        let mut shift = self.position + self.budget;
         for (widths, task) in self.tasks.iter().zip(&state.tasks) {
             let fields = [task.next, task.unreleased, task.released, task.executed, task.lent];
             for (&width, field) in widths.iter().zip(fields) {
@@ -89,7 +93,7 @@ impl Packing {
             rest >>= width;
             field as u32
         };
-        let mut state = State { position: take(self.position), ..State::default() };
+        let mut state = State { position: take(self.position), budget: take(self.budget), ..State::default() };
         for (widths, task) in self.tasks.iter().zip(&mut state.tasks) {
             let [next, unreleased, released, executed, lent] = widths.map(&mut take);
             *task = TaskState { next, unreleased, released, executed, lent };

@@ -1,13 +1,15 @@
 //! One tick: every state that may follow a state, and the walk over all of them.
 
 use super::packing::{Packing, State, TaskState};
+use super::supply::Supply;
 use super::visited::Visited;
-use super::{Arrivals, MAX_TASKS, Oracle, SmallSystem, overload};
+use super::{Arrivals, MAX_TASKS, Oracle, Policy, SmallTask, arrivals};
 
 /// A task as the walk needs it.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct TaskRules {
     pub(super) period: u32,
+    deadline: u32,
     pub(super) wcet: u32,
     bcet: u32,
     pub(super) jitter: u32,
@@ -22,24 +24,27 @@ pub(super) struct TaskRules {
 /// The system as the walk needs it.
 #[derive(Debug)]
 pub(super) struct Rules {
-    pub(super) usable: Vec<bool>,
+    pub(super) supply: Supply,
     pub(super) tasks: Vec<TaskRules>,
     arrivals: Arrivals,
+    policy: Policy,
     backlog_mark: u32,
 }
 
 impl Rules {
     pub(super) fn new(
-        system: &SmallSystem,
+        supply: Supply,
+        tasks: &[SmallTask],
         arrivals: Arrivals,
         oracle: &Oracle,
         kept: &[usize],
         overloaded: &[bool],
     ) -> Self {
         let rules_of = |&index: &usize| {
-            let task = &system.tasks[index];
+            let task = &tasks[index];
             TaskRules {
                 period: task.period,
+                deadline: task.deadline,
                 wcet: task.wcet,
                 bcet: if oracle.longest_only { task.wcet } else { task.bcet },
                 jitter: task.jitter,
@@ -51,24 +56,26 @@ impl Rules {
             }
         };
         Self {
-            usable: (0..system.frame).map(|tick| overload::is_usable(system, tick)).collect(),
+            supply,
             tasks: kept.iter().map(rules_of).collect(),
             arrivals,
+            policy: oracle.policy,
             backlog_mark: oracle.backlog_mark,
         }
     }
 
     fn first_states(&self) -> Vec<State> {
-        let mut first = State::default();
+        let mut first = State { budget: self.supply.budget(), ..State::default() };
         for (state, task) in first.tasks.iter_mut().zip(&self.tasks) {
             state.next = match self.arrivals {
                 Arrivals::FreeRunning => task.asleep,
                 Arrivals::Aligned => task.offset,
             };
         }
-        let positions = match self.arrivals {
-            Arrivals::FreeRunning => self.usable.len() as u32,
-            Arrivals::Aligned => 1,
+        // While all sleep, a server comes from the begin of its period to all the rest.
+        let positions = match (&self.supply, self.arrivals) {
+            (Supply::Table(ticks), Arrivals::FreeRunning) => ticks.len() as u32,
+            _ => 1,
         };
         let at = |position| {
             let mut state = first;
@@ -88,13 +95,15 @@ pub(super) struct Walk<'a> {
     rules: &'a Rules,
     packing: &'a Packing,
     visited: &'a mut Visited,
+    /// Whether the tick under way is usable.
+    usable: bool,
     /// Greatest response seen of each task, in ticks.
     pub(super) worst: [u32; MAX_TASKS],
 }
 
 impl<'a> Walk<'a> {
     pub(super) fn new(rules: &'a Rules, packing: &'a Packing, visited: &'a mut Visited) -> Self {
-        Self { rules, packing, visited, worst: [0; MAX_TASKS] }
+        Self { rules, packing, visited, usable: false, worst: [0; MAX_TASKS] }
     }
 
     /// Breadth-first from the first states until no new state turns up.
@@ -107,7 +116,14 @@ impl<'a> Walk<'a> {
         }
         let mut index = 0;
         while let Some(word) = self.visited.get(index) {
-            self.arrive(0, &self.packing.unpack(word));
+            let state = self.packing.unpack(word);
+            let choices = self.rules.supply.choices(state.position, state.budget);
+            for usable in [false, true] {
+                if choices[usize::from(usable)] {
+                    self.usable = usable;
+                    self.arrive(0, &state);
+                }
+            }
             index += 1;
         }
     }
@@ -137,8 +153,8 @@ impl<'a> Walk<'a> {
     fn release(&mut self, task: usize, state: &State) {
         let rules = &self.rules.tasks[task];
         let waiting = state.tasks[task].unreleased;
-        let due = jobs_due(rules, &state.tasks[task]);
-        let most = if self.is_usable(state) { waiting } else { due };
+        let due = arrivals::due(rules.period, rules.jitter, state.tasks[task].next, waiting);
+        let most = if self.usable { waiting } else { due };
         for count in due..=most {
             let mut next = *state;
             next.tasks[task].unreleased -= count;
@@ -156,13 +172,9 @@ impl<'a> Walk<'a> {
         sum
     }
 
-    fn is_usable(&self, state: &State) -> bool {
-        self.rules.usable[state.position as usize]
-    }
-
     /// Every choice of the job that gets this tick.
     fn dispatch(&mut self, state: &State) {
-        let top = if self.is_usable(state) { self.top(state) } else { None };
+        let top = if self.usable { self.top(state) } else { None };
         let Some(top) = top else {
             return self.end_tick(state);
         };
@@ -176,14 +188,14 @@ impl<'a> Walk<'a> {
         }
     }
 
-    /// The task whose head is first by priority, then begun, then arrival, then file order.
+    /// The task whose head is first by the order of the policy.
     fn top(&self, state: &State) -> Option<usize> {
         let ready = (0..self.rules.tasks.len()).filter(|&task| state.tasks[task].released > 0);
         // The last of equal keys would win, so the order is turned to let the first one win.
         ready.rev().max_by_key(|&task| {
-            let of_task = &state.tasks[task];
-            let begun = of_task.executed > 0;
-            (self.rules.tasks[task].priority, begun, head_age(&self.rules.tasks[task], of_task))
+            let age = head_age(&self.rules.tasks[task], &state.tasks[task]);
+            let rules = &self.rules.tasks[task];
+            self.rules.policy.key(rules.priority, rules.deadline, state.tasks[task].executed > 0, age)
         })
     }
 
@@ -197,7 +209,9 @@ impl<'a> Walk<'a> {
             return open && of_other.released > 0;
         }
         let between = |task: &usize| is_between(rules, *task, other, top);
-        of_other.executed > 0
+        // Without this a job above one that a policy put first would have nothing between to ask.
+        rules[other].priority < rules[top].priority
+            && of_other.executed > 0
             && (0..rules.len()).filter(between).all(|task| state.tasks[task].lent < rules[task].blocking)
     }
 
@@ -241,7 +255,11 @@ impl<'a> Walk<'a> {
     /// Moves to the next instant and notes the state there.
     fn end_tick(&mut self, state: &State) {
         let mut next = *state;
-        next.position = (state.position + 1) % self.rules.usable.len() as u32;
+        next.position = (state.position + 1) % self.rules.supply.cycle();
+        next.budget = match next.position {
+            0 => self.rules.supply.budget(),
+            _ => state.budget.saturating_sub(self.usable.into()),
+        };
         for task in 0..self.rules.tasks.len() {
             if !self.rules.is_asleep(&state.tasks[task], task) {
                 next.tasks[task].next -= 1;
@@ -275,22 +293,7 @@ fn is_between(rules: &[TaskRules], task: usize, low: usize, high: usize) -> bool
     rules[low].priority < rules[task].priority && rules[task].priority <= rules[high].priority
 }
 
-/// Ticks since the head arrived. The youngest job arrived `period - next` ago, each older one a
-/// period before.
+/// Ticks since the head arrived.
 fn head_age(rules: &TaskRules, state: &TaskState) -> u32 {
-    rules.period - state.next + (state.unreleased + state.released - 1) * rules.period
-}
-
-/// How many unreleased jobs are as old as the jitter allows.
-fn jobs_due(rules: &TaskRules, state: &TaskState) -> u32 {
-    let mut age = (state.unreleased * rules.period + rules.period).saturating_sub(state.next);
-    let mut due = 0;
-    while due < state.unreleased {
-        age -= rules.period;
-        if age < rules.jitter {
-            break;
-        }
-        due += 1;
-    }
-    due
+    arrivals::age_of_oldest(rules.period, state.next, state.unreleased + state.released)
 }

@@ -9,6 +9,7 @@
 //! Differs from the source: nothing.
 //! Checked by: the survey vessel's 39 charged times.
 
+use super::ports_cost::port_cost_ns;
 use super::scope::Scope;
 use model::system::{Board, Interconnect};
 use quantity::{Bytes, CoreId, TaskId};
@@ -25,9 +26,11 @@ pub(super) fn charged_ns(scope: &Scope<'_>, id: TaskId, core: Option<CoreId>) ->
     let requests = task.line_requests.as_ref().map(|requests| requests.value);
     let waiting_ns = waiting_ns(&scope.system.board, requests, core, || missing("line_requests"))?;
     let switches_ns = switch.value.ns().saturating_mul(2);
+    let ports_ns = port_cost_ns(scope.system, id)?;
     wcet_ns
         .checked_add(waiting_ns)
         .and_then(|sum| sum.checked_add(switches_ns))
+        .and_then(|sum| sum.checked_add(ports_ns))
         .ok_or_else(|| format!("the charged time of `{}` is too large", scope.system.task_label(id)))
 }
 
@@ -35,7 +38,8 @@ pub(super) fn charged_ns(scope: &Scope<'_>, id: TaskId, core: Option<CoreId>) ->
 pub(super) fn waiting_of(scope: &Scope<'_>, id: TaskId, charged_ns: u64) -> u64 {
     let switches_ns = scope.system.platform.context_switch.map_or(0, |switch| switch.value.ns().saturating_mul(2));
     let alone_ns = scope.system.task(id).wcet.map_or(0, |wcet| wcet.value.ns());
-    charged_ns.saturating_sub(alone_ns).saturating_sub(switches_ns)
+    let ports_ns = port_cost_ns(scope.system, id).unwrap_or(0);
+    charged_ns.saturating_sub(alone_ns).saturating_sub(switches_ns).saturating_sub(ports_ns)
 }
 
 /// A core that is in use asks for lines too: where it is not listed, nobody's waiting is bounded.

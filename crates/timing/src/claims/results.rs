@@ -41,6 +41,13 @@ impl Results {
         self.partitions.get(&partition).map_or(&[], Vec::as_slice)
     }
 
+    /// The virtual core of a task, where it is analysed, and the place of the task in it.
+    pub(super) fn analysed(&self, scope: &Scope<'_>, id: TaskId) -> Option<(&Analysed, usize)> {
+        let cores = self.cores(scope.system.task(id).partition).iter();
+        let mut found = cores.filter_map(|(_, found)| found.as_ref().ok());
+        found.find_map(|core| Some((core, core.ids.iter().position(|&other| other == id)?)))
+    }
+
     /// The times of a task.
     ///
     /// # Errors

@@ -3,7 +3,7 @@
 use claim::{Basis, Kind, Verdict};
 use diagnostic::Span;
 use model::System;
-use model::system::{CorePolicy, RunGrant, ScheduledPartition};
+use model::system::{CorePolicy, ModuleSchedule, RunGrant, ScheduledPartition};
 use plan::{CoreTable, Plan, ScheduleTable, Window};
 use quantity::{CoreId, PartitionId, ScheduleId, TaskId};
 
@@ -35,7 +35,11 @@ impl<'a> Scope<'a> {
     }
 
     pub(super) fn name(&self) -> &str {
-        &self.system.schedules[self.schedule.index()].name.value
+        &self.module_schedule().name.value
+    }
+
+    pub(super) fn module_schedule(&self) -> &'a ModuleSchedule {
+        &self.system.schedules[self.schedule.index()]
     }
 
     pub(super) fn frame_ns(&self) -> u64 {
@@ -65,6 +69,12 @@ impl<'a> Scope<'a> {
     pub(super) fn tasks(&self, partition: PartitionId) -> &'a [TaskId] {
         let here = self.change(partition).and_then(|change| change.active_tasks.as_deref());
         here.unwrap_or(&self.system.partition(partition).tasks)
+    }
+
+    /// Whether the task is active in this schedule.
+    pub(super) fn runs(&self, task: TaskId) -> bool {
+        let partition = self.system.task(task).partition;
+        !self.is_idle(partition) && self.tasks(partition).contains(&task)
     }
 
     /// The plan's table of the schedule.
@@ -107,6 +117,14 @@ impl<'a> Scope<'a> {
         let pinned = partition.cores.get(virtual_core as usize);
         let only = if sets.len() == 1 { sets.first() } else { None };
         pinned.map_or(only.map(|set| &set.policy), |core| self.policy(core.value))
+    }
+
+    /// How the cores are scheduled on which a virtual core of the partition has windows, or else belongs.
+    pub(super) fn policies_of(&self, partition: PartitionId, virtual_core: u32) -> Vec<&'a CorePolicy> {
+        let tables = self.tables_of(partition, virtual_core);
+        let policies: Vec<_> = tables.iter().filter_map(|table| self.policy(table.core)).collect();
+        let home = || self.home_policy(partition, virtual_core).into_iter().collect();
+        if policies.is_empty() { home() } else { policies }
     }
 
     pub(super) fn partition_name(&self, partition: PartitionId) -> &'a str {

@@ -71,6 +71,26 @@ fn worst_response(supply: &Supply, tasks: &TaskSet, jobs: &Jobs, position: usize
     }
 }
 
+/// The latest response of every job of a hyperperiod, task by task in the order in which the tasks were given, in ns from its
+/// arrival; jobs by arrival. None where some response has no bound.
+pub(super) fn responses_of_jobs(supply: &Supply, tasks: &TaskSet, jobs: &Jobs) -> Option<Vec<Vec<i64>>> {
+    let of_task = |&position: &usize| {
+        demand::shortfall(supply, tasks, tasks.level(position)).is_none().then(|| {
+            let (first_ns, period_ns) = (first_arrival_ns(tasks, position), tasks.period_ns[position]);
+            let count = jobs.hyperperiod_ns / period_ns;
+            let mut found = vec![0; count as usize];
+            let at_boot = finishes_at_boot(supply, tasks, jobs, position);
+            for job in finishes(supply, tasks, jobs, position).iter().chain(&at_boot) {
+                let number = (job.arrival_ns - first_ns) / period_ns;
+                let response_ns: &mut i64 = &mut found[number.rem_euclid(count) as usize];
+                *response_ns = (*response_ns).max(job.finish_ns - job.arrival_ns);
+            }
+            found
+        })
+    };
+    tasks.position.iter().map(of_task).collect()
+}
+
 /// Of equal responses the first job's.
 fn worst_of(finishes: &[Finish]) -> Option<&Finish> {
     finishes.iter().rev().max_by_key(|job| job.finish_ns - job.arrival_ns)

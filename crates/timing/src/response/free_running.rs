@@ -31,14 +31,14 @@ use crate::{arithmetic, demand};
 /// Rounds of one first-job search; a longer one is left to the search of the whole busy window.
 const FIRST_JOB_ROUNDS: u32 = 1 << 16;
 /// Rounds of the whole busy-window search of one task.
-const BUSY_WINDOW_ROUNDS: u32 = 1 << 22;
+pub(super) const BUSY_WINDOW_ROUNDS: u32 = 1 << 22;
 
 /// The worst response of every task, in the order in which the tasks were given.
 pub fn worst_responses(supply: &Supply, tasks: &TaskSet) -> Vec<Response> {
     let worst = worst_from(supply, tasks, supply.busy_starts());
     match at_boot(supply, tasks) {
         Some(boot) => {
-            let of_boot = worst_from(supply, &boot, &[BusyStart::FRAME_BEGIN]).into_iter().map(begun_at_boot);
+            let of_boot = worst_from(supply, &boot, &[BusyStart::FRAME_BEGIN]).into_iter().map(Response::begun_at_boot);
             worst.into_iter().zip(of_boot).map(|(any, boot)| any.or_at_boot(boot)).collect()
         }
         None => worst,
@@ -48,13 +48,6 @@ pub fn worst_responses(supply: &Supply, tasks: &TaskSet) -> Vec<Response> {
 /// The tasks at the begin of the first frame, where some of its supply is lost.
 pub(crate) fn at_boot(supply: &Supply, tasks: &TaskSet) -> Option<TaskSet> {
     (supply.boot_ns() > 0).then(|| tasks.at_boot(supply.boot_loss_ns()))
-}
-
-fn begun_at_boot(response: Response) -> Response {
-    match response {
-        Response::Bounded(bound) => Response::Bounded(Bound { at_boot: true, ..bound }),
-        none => none,
-    }
 }
 
 /// The worst response of every task over busy windows from `starts`.
@@ -71,7 +64,7 @@ fn worst_from(supply: &Supply, tasks: &TaskSet, starts: &[BusyStart]) -> Vec<Res
                 Err(none) => return none,
             },
         };
-        Response::Bounded(worst.bound(exactness(tasks, position, covered)))
+        Response::Bounded(worst.bound(exactness(supply, tasks, position, covered)))
     };
     tasks.position.iter().map(answer).collect()
 }
@@ -96,7 +89,7 @@ pub fn first_miss(supply: &Supply, tasks: &TaskSet, index: usize) -> Option<Boun
         (worst.response_ns > deadline_ns).then_some(worst)
     };
     let earliest = supply.busy_starts().iter().filter_map(from).min_by_key(|worst| worst.job)?;
-    Some(earliest.bound(exactness(tasks, position, !tasks.all_free_running())))
+    Some(earliest.bound(exactness(supply, tasks, position, !tasks.all_free_running())))
 }
 
 /// Whether every task meets its deadline; every charged time is within its period and deadline. The start that a
@@ -125,17 +118,19 @@ fn first_deadlines_met(busy: &mut BusyWindow<'_>, start: BusyStart) -> bool {
 
 /// The latest completion found so far, counted from the arrival of its job.
 #[derive(Clone, Copy)]
-struct Worst {
-    response_ns: i64,
+pub(super) struct Worst {
+    pub(super) response_ns: i64,
     busy_start_ns: i64,
     arrival_ns: i64,
     job: u64,
 }
 
-const NOTHING_YET: Worst = Worst { response_ns: 0, busy_start_ns: 0, arrival_ns: 0, job: 0 };
+pub(super) const NOTHING_YET: Worst = Worst { response_ns: 0, busy_start_ns: 0, arrival_ns: 0, job: 0 };
 
-fn exactness(tasks: &TaskSet, position: usize, covered: bool) -> Exactness {
-    if tasks.has_equal(position) {
+fn exactness(supply: &Supply, tasks: &TaskSet, position: usize, covered: bool) -> Exactness {
+    if let Some(why) = Inexact::of_supply(supply.kind()) {
+        Exactness::Bound(why)
+    } else if tasks.has_equal(position) {
         Exactness::Bound(Inexact::EqualPriority)
     } else if !tasks.blocking_attained[position] {
         Exactness::Bound(Inexact::BlockerTooShort)
@@ -184,7 +179,7 @@ fn first_jobs(supply: &Supply, tasks: &TaskSet, starts: &[BusyStart], latest: &m
 }
 
 impl Worst {
-    fn bound(self, exactness: Exactness) -> Bound {
+    pub(super) fn bound(self, exactness: Exactness) -> Bound {
         Bound {
             response_ns: self.response_ns as u64, // A sum of times that are not negative.
             busy_start_ns: self.busy_start_ns,
@@ -196,7 +191,7 @@ impl Worst {
     }
 
     /// Takes a job of the busy window from `start` if it responds later; both instants count from there.
-    fn take_later(&mut self, start: BusyStart, job: u64, arrival_ns: i64, finish_ns: i64) {
+    pub(super) fn take_later(&mut self, start: BusyStart, job: u64, arrival_ns: i64, finish_ns: i64) {
         let response_ns = finish_ns - arrival_ns;
         if response_ns > self.response_ns {
             *self = Self { response_ns, busy_start_ns: start.at_ns, arrival_ns: start.at_ns + arrival_ns, job };
@@ -262,7 +257,7 @@ impl Search {
 }
 
 /// The own jobs in one lcm of the frame and the periods of the level; without end where it passes `u64`.
-fn jobs_of_one_lcm(supply: &Supply, tasks: &TaskSet, position: usize) -> u64 {
+pub(super) fn jobs_of_one_lcm(supply: &Supply, tasks: &TaskSet, position: usize) -> u64 {
     let periods = tasks.period_ns[tasks.level(position)].iter().map(|&period_ns| period_ns as u64);
     let lcm_ns = arithmetic::lcm_of(periods.chain([supply.frame_ns()]));
     lcm_ns.map_or(u64::MAX, |lcm_ns| lcm_ns / tasks.period_ns[position] as u64)

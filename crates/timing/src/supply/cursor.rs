@@ -27,7 +27,7 @@ impl<'a> Cursor<'a> {
         Self {
             rest: lap,
             work_shift_ns: start.supplied_ns,
-            end_shift_ns: -start.at_ns,
+            end_shift_ns: supply.lead_ns - start.at_ns,
             lap,
             lap_ns: supply.lap_ns,
             per_lap_ns: supply.per_lap_ns,

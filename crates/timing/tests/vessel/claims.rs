@@ -4,8 +4,7 @@ use super::system::{at, duration_us, id_of, partition, rule, schedule, task, us,
 use claim::{Kind, Status, Verdict};
 use model::System;
 use model::system::{
-    ChannelKind, CorePolicy, CoreSet, CriticalSection, DeadlinePhase, GrowthSubject, Guest, Network, PeakRate, Release,
-    ScheduledPartition,
+    CorePolicy, CoreSet, CriticalSection, DeadlinePhase, GrowthSubject, Guest, PeakRate, Release, ScheduledPartition,
 };
 use plan::Plan;
 use quantity::{Bytes, CoreId, Duration, Instant, Rate};
@@ -405,16 +404,13 @@ fn a_partition_without_windows_has_no_bound() {
 #[test]
 fn what_no_analysis_answers_is_listed() {
     let verdicts = changed(|system, _| {
-        let forwarder = at(id_of(system, "LINK"));
-        system.network = Some(Network { forwarder, task: None, fixed: None, per_byte_ps: None, depth: None });
         system.schedules = vec![schedule("Survey"), schedule("Transit")];
-        system.channels[0].kind = ChannelKind::Sampling { refresh: None };
     });
-    for id in ["forwarding/LINK", "schedule_change/Survey", "schedule_change/Transit", "refresh/CH01"] {
+    for id in ["schedule_change/Survey", "schedule_change/Transit"] {
         let verdict = find(&verdicts, id);
         assert_eq!((verdict.status, verdict.bound, verdict.limit), (Status::NotAnalysed, None, None), "{id}");
         assert!(verdict.reason.is_some(), "{id}");
     }
     let alone = changed(|_, _| {});
-    assert!(alone.iter().all(|verdict| !matches!(verdict.kind, Kind::Forwarding | Kind::ScheduleChange)));
+    assert!(alone.iter().all(|verdict| verdict.kind != Kind::ScheduleChange));
 }

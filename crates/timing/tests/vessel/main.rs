@@ -3,8 +3,11 @@
 
 #![allow(clippy::disallowed_methods, reason = "tests read the published files")]
 
+mod chains;
 mod claims;
 mod margins;
+mod network;
+mod ports;
 mod responses;
 mod scenarios;
 mod system;

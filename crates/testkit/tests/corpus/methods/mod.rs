@@ -1,7 +1,9 @@
 //! One function for each method that a case may name: from its input to answers by the product's public functions.
 
+mod chains;
 mod cyclic;
 mod demand;
+mod network;
 mod packing;
 mod periodic;
 mod responses;
@@ -31,7 +33,14 @@ pub fn answers(case: &Case) -> Result<Answers, String> {
         "least-budget" => supply::least_budget(&read(input)?),
         "cyclic-table" => cyclic::cyclic_table(&read(input)?),
         "strictly-periodic-pairs" => periodic::strictly_periodic_pairs(&read(input)?),
+        "token-bucket" => network::token_bucket(&read(input)?),
+        "t-spec" => network::t_spec(&read(input)?),
+        "time-slot" => network::time_slot(&read(input)?),
+        "virtual-link" => network::virtual_link(&read(input)?),
         "packing" => packing::packing(&read(input)?),
+        "chain-generic" => chains::generic(&read(input)?),
+        "chain-equivalence" => chains::equivalence(&read(input)?),
+        "chain-logical-points" => chains::logical_points(&read(input)?),
         other => Err(format!("no method is called {other}")),
     }
 }

@@ -2,12 +2,13 @@
 
 use super::judged::{Judged, Result};
 use crate::compare::{Answer, Share};
-use claim::{Unit, Verdict};
+use claim::{PartKind, Unit, Verdict};
 use quantity::Duration;
 
 /// What a case calls `what`; none where nothing of that name is there. Beside the id of a verdict, which stands for
 /// its bound, these are known: `diagnostics`, `misses`, `changed_partitions`, and with a subject behind, `status`,
-/// `charged`, `shortfall`, `blackout`, `utilisation`.
+/// `charged`, `shortfall`, `blackout`, `utilisation`, `at_once` (a bound without the wait for a release point), and of a
+/// chain's verdict `generic`, `table_aware`.
 pub fn figure(judged: &Judged, planned: &Judged, what: &str) -> Option<Answer> {
     if what == "diagnostics" {
         return Some(words(judged.codes.iter()));
@@ -18,12 +19,21 @@ pub fn figure(judged: &Judged, planned: &Judged, what: &str) -> Option<Answer> {
         "misses" => Some(words(found.misses())),
         "changed_partitions" => Some(words(changed_partitions(found, planned))),
         "status" => Some(Answer::Value(found.verdict(subject)?.status.words().into())),
+        "generic" => Some(share(found.verdict(subject)?.generic?, 1)),
+        "table_aware" => Some(share(found.verdict(subject)?.table_aware?, 1)),
         "charged" => Some(share(found.charged_ns(subject)?, 1)),
         "shortfall" => shortfall(found.verdict(&format!("response/{subject}"))?),
+        "at_once" => at_once(found.verdict(subject)?),
         "blackout" => Some(share(found.supply(subject)?.blackout_ns()?, 1)),
         "utilisation" => Some(share(found.demand_per_frame_ns(subject)?, found.supply(subject)?.per_frame_ns())),
         _ => found.verdict(what).map(bound),
     }
+}
+
+/// The parts of a bound but for the waits for a release point.
+fn at_once(verdict: &Verdict) -> Option<Answer> {
+    let parts = verdict.parts.iter().filter(|part| part.kind != PartKind::Alignment);
+    verdict.bound.map(|_| share(parts.map(|part| part.ns).sum(), 1))
 }
 
 fn share(part: u64, whole: u64) -> Answer {

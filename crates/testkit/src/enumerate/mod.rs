@@ -9,8 +9,19 @@
 //!   equals alone, so slots go from the most to the least urgent; equals are taken in every order, since
 //!   their slots draw from the same list;
 //! - blocking of a task with nothing below it, which has no meaning;
-//! - deadlines as a dimension of their own: no response depends on them, so system `k` takes for each
+//! - deadlines as a dimension of their own where no response depends on them: there system `k` takes for each
 //!   task one of `period`, `period - 1`, `2 * period + 1`, `period + 1`, in rotation.
+
+mod boards;
+mod policies;
+mod servers;
+
+pub use boards::{
+    aligned_chain_count, aligned_chains, aligned_queue_count, aligned_queues, free_running_chain_count,
+    free_running_chains, free_running_queue_count, free_running_queues,
+};
+pub use policies::{cooperative_count, cooperative_systems, edf_count, edf_systems};
+pub use servers::{ServerSystem, edf_server_count, edf_server_systems, server_count, server_systems};
 
 use crate::oracle::{SmallSystem, SmallTask};
 
@@ -52,35 +63,42 @@ struct Slot {
     jitters: &'static [u32],
     blockings: &'static [u32],
     offsets: &'static [u32],
+    /// Empty where deadlines come in rotation.
+    deadlines: &'static [u32],
     /// Whether a job may also take less than its `wcet`, down to 1 tick.
     shorter: bool,
 }
 
 impl Slot {
     fn tasks(&self) -> Vec<SmallTask> {
-        let mut tasks = Vec::new();
-        for &period in self.periods {
-            for &wcet in self.wcets {
-                for &jitter in self.jitters {
-                    for &blocking in self.blockings {
-                        for &offset in self.offsets {
-                            tasks.push(SmallTask {
-                                period,
-                                deadline: period,
-                                wcet,
-                                bcet: if self.shorter { 1 } else { wcet },
-                                jitter,
-                                blocking,
-                                priority: self.priority,
-                                offset,
-                            });
-                        }
-                    }
-                }
-            }
+        let mut tasks = vec![SmallTask { priority: self.priority, ..SmallTask::default() }];
+        vary(&mut tasks, self.periods, |task, period| task.period = period);
+        vary(&mut tasks, self.wcets, |task, wcet| task.wcet = wcet);
+        vary(&mut tasks, self.jitters, |task, jitter| task.jitter = jitter);
+        vary(&mut tasks, self.blockings, |task, blocking| task.blocking = blocking);
+        vary(&mut tasks, self.offsets, |task, offset| task.offset = offset);
+        let deadlines = if self.deadlines.is_empty() { &[IN_ROTATION] } else { self.deadlines };
+        vary(&mut tasks, deadlines, |task, deadline| task.deadline = deadline);
+        for task in &mut tasks {
+            task.bcet = if self.shorter { 1 } else { task.wcet };
         }
         tasks
     }
+}
+
+/// The deadline of a task that gets one in rotation.
+const IN_ROTATION: u32 = 0;
+
+/// Each task once with each value.
+fn vary(tasks: &mut Vec<SmallTask>, values: &[u32], set: fn(&mut SmallTask, u32)) {
+    let with_each = |&task: &SmallTask| {
+        values.iter().map(move |&value| {
+            let mut task = task;
+            set(&mut task, value);
+            task
+        })
+    };
+    *tasks = tasks.iter().flat_map(with_each).collect();
 }
 
 /// A product of window tables and slots.
@@ -109,7 +127,9 @@ impl Family {
         let (frame, windows) = self.tables[digit(self.tables.len())].clone();
         let mut tasks: Vec<SmallTask> = self.slots.iter().map(|slot| slot[digit(slot.len())]).collect();
         for (slot, task) in tasks.iter_mut().enumerate() {
-            task.deadline = deadline_in_rotation(task.period, number / self.tables.len() + number + slot);
+            if task.deadline == IN_ROTATION {
+                task.deadline = deadline_in_rotation(task.period, number / self.tables.len() + number + slot);
+            }
         }
         SmallSystem { frame, windows, tasks }
     }
@@ -168,6 +188,7 @@ const PLAIN: Slot = Slot {
     jitters: &[0, 1],
     blockings: &[0],
     offsets: &[0],
+    deadlines: &[],
     shorter: false,
 };
 

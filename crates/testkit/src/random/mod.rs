@@ -1,6 +1,11 @@
 //! Seeded systems, larger than those that can be enumerated.
 
-use crate::oracle::{SmallSystem, SmallTask};
+mod boards;
+
+pub use boards::{random_chains, random_queues};
+
+use crate::enumerate::ServerSystem;
+use crate::oracle::{SmallServer, SmallSystem, SmallTask};
 
 /// `count` systems drawn from `seed`: the same seed gives the same systems on every machine.
 ///
@@ -11,6 +16,26 @@ use crate::oracle::{SmallSystem, SmallTask};
 pub fn random_systems(seed: u64, count: usize) -> impl Iterator<Item = SmallSystem> {
     let mut draws = Draws { state: seed };
     (0..count).map(move |_| draws.system())
+}
+
+/// The same with no blocking, as guests other than those under preemptive fixed priority have none.
+pub fn random_systems_without_blocking(seed: u64, count: usize) -> impl Iterator<Item = SmallSystem> {
+    random_systems(seed, count).map(|mut system| {
+        for task in &mut system.tasks {
+            task.blocking = 0;
+        }
+        system
+    })
+}
+
+/// The systems of [`random_systems`], each on a server with the budget of its windows in its frame, deadlines drawn anew.
+pub fn random_server_systems(seed: u64, count: usize) -> impl Iterator<Item = ServerSystem> {
+    let mut draws = Draws { state: !seed };
+    random_systems(seed, count).map(move |system| {
+        let budget = system.windows.iter().map(|(start, end)| end - start).sum();
+        let deadline = draws.within(budget, system.frame);
+        ServerSystem { server: SmallServer { period: system.frame, budget, deadline }, tasks: system.tasks }
+    })
 }
 
 /// The splitmix64 generator: Steele, Lea and Flood 2014, constants from memory.
