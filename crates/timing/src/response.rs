@@ -34,7 +34,7 @@ pub fn worst_in_any_phase(supply: &Supply, tasks: &TaskSet) -> Vec<Response> {
 
 /// The latest response of every job of a hyperperiod of frame-aligned tasks, task by task, and the hyperperiod, in ns. None where
 /// some task is not frame-aligned, the hyperperiod is too long, or some response has no bound.
-pub(crate) fn responses_of_aligned_jobs(supply: &Supply, tasks: &TaskSet) -> Option<Vec<Vec<i64>>> {
+pub fn responses_of_aligned_jobs(supply: &Supply, tasks: &TaskSet) -> Option<Vec<Vec<i64>>> {
     frame_aligned::responses_of_jobs(supply, tasks, &Jobs::where_aligned(supply, tasks)?)
 }
 

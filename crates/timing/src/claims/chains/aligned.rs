@@ -47,11 +47,10 @@ impl<'a> Aligned<'a> {
         Ok(self.core_of(link.id)?.task(link.id)?.jobs(link.times.response_ns))
     }
 
-    /// By how much the completions of a task that keeps to the frame vary against its arrivals, in ns, none of its jobs responding
-    /// later than `response_ns`.
+    /// By how much the completions of a task that keeps to the frame vary against its arrivals, in ns, none of its
+    /// jobs responding later than `response_ns`.
     ///
-    /// # Errors
-    /// Why they do not keep to the frame, or are not followed.
+    /// # Errors Why they do not keep to the frame, or are not followed.
     pub(in crate::claims) fn jitter_ns(&mut self, id: TaskId, response_ns: u64) -> Result<u64, String> {
         Ok(self.core_of(id)?.task(id)?.jitter_ns(response_ns))
     }
