@@ -6,6 +6,6 @@ mod followed;
 mod generic;
 pub mod logical;
 
-pub(crate) use earliest::{Earliest, earliest_jobs};
+pub use earliest::{Earliest, earliest_jobs};
 pub use followed::{FollowError, Followed, Hop, JobChain, JobTimes, Seen};
 pub use generic::{Stage, generic_ns};

@@ -22,19 +22,21 @@ use crate::supply::Supply;
 use crate::task_set::{Release, TaskSet};
 
 /// The jobs of one task in one hyperperiod, by arrival, in ns from its begin; none of a free-running one.
-pub(crate) struct Earliest {
+pub struct Earliest {
     period_ns: i64,
     /// The latest release of the first job.
     first_latest_ns: i64,
-    pub(crate) starts_ns: Vec<i64>,
-    pub(crate) finishes_ns: Vec<i64>,
+    /// When each job begins at the earliest.
+    pub starts_ns: Vec<i64>,
+    /// When each job completes at the earliest.
+    pub finishes_ns: Vec<i64>,
 }
 
 /// The earliest starts and finishes of the jobs of one hyperperiod, task by task in the order in which the tasks were
 /// given. `shortest_ns` holds each task's shortest execution.
 ///
 /// None where the partition has no supply.
-pub(crate) fn earliest_jobs(
+pub fn earliest_jobs(
     supply: &Supply,
     tasks: &TaskSet,
     shortest_ns: &[u64],

@@ -86,7 +86,8 @@ impl JobTimes {
     /// The first job that reads at or after `instant_ns` for sure.
     fn first_reading_from(&self, instant_ns: i64) -> i64 {
         let hyperperiod_ns = self.period_ns * self.reads_ns.len() as i64;
-        let rounds = (instant_ns - self.reads_ns[0]).div_euclid(hyperperiod_ns);
+        // One ns less: the last job of a round may read as early as the first one of the next.
+        let rounds = (instant_ns - 1 - self.reads_ns[0]).div_euclid(hyperperiod_ns);
         let within_ns = instant_ns - rounds * hyperperiod_ns;
         let place = self.reads_ns.partition_point(|&read_ns| read_ns < within_ns);
         rounds * self.reads_ns.len() as i64 + place as i64

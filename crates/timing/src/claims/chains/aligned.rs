@@ -8,7 +8,7 @@ use crate::claims::scope::Scope;
 use crate::claims::{partition_supply, responses};
 use crate::response::{self, JOB_LIMIT};
 use crate::supply::Supply;
-use crate::task_set::{Release, Task, TaskSet};
+use crate::task_set::{Policy, Release, Task, TaskSet};
 use diagnostic::Located;
 use model::system::{self, CorePolicy, Guest};
 use quantity::{Duration, PartitionId, TaskId};
@@ -129,7 +129,7 @@ fn analyse(scope: &Scope<'_>, results: &Results, partition: PartitionId, core: u
     let ids = responses::ids_on(scope, partition, Some(core));
     let supply = partition_supply::supply(scope, partition, core)?;
     let physical = scope.tables_of(partition, core).first().map(|table| table.core);
-    let tasks = responses::tasks(scope, &ids, physical, true)?;
+    let (tasks, _) = responses::tasks(scope, Policy::FixedPriority, &ids, physical, true)?;
     let set = TaskSet::new(&tasks).map_err(|error| error.to_string())?;
     let aligned = tasks.iter().filter(|task| task.release != Release::FreeRunning);
     let periods_ns: Vec<u64> = aligned.map(|task| task.period_ns).chain([supply.frame_ns()]).collect();
