@@ -75,6 +75,8 @@ fn a_chain_is_cut_at_a_free_running_task() {
     let middle = free("PROP.arb");
     assert_eq!(middle.table_aware, None);
     assert!(reason(&middle).contains("no two neighbours keep to the frame; at `PROP.arb`: it is free-running"));
+    let cooperative = changed("reaction/E1", |system, _| partition(system, "STOP").guest = at(Guest::Cooperative));
+    assert!(reason(&cooperative).contains("cut at `STOP.estop`: the single jobs of `STOP` are not followed"), "{cooperative:?}");
     let beside = free("PROP.diag");
     assert!(beside.table_aware > changed("reaction/E1", |_, _| {}).table_aware, "responses count in any phase there");
 }
@@ -154,11 +156,10 @@ fn messages_that_may_be_lost_are_not_shown_to_arrive() {
 #[test]
 fn what_is_not_known_is_named_and_leaves_no_bound() {
     type Change = fn(&mut System);
-    let cases: [(Change, &str); 4] = [
+    let cases: [(Change, &str); 3] = [
         (|system| task(system, "PROP.arb").sporadic = true, "`PROP.arb` is sporadic"),
         (|system| task(system, "PROP.diag").wcet = None, "`wcet` of `PROP.diag`"),
         (|system| system.channels[0].forwarded = true, "network"),
-        (|system| partition(system, "STOP").guest = at(Guest::Cooperative), "cooperative"),
     ];
     for (change, names) in cases {
         let verdict = changed("reaction/E1", |system, _| change(system));
