@@ -87,8 +87,8 @@ impl Assumption {
                  quanta late, whatever the others of its core set do."
             }
             Self::ForwardedAsDeclared => {
-                "The forwarder serves each sender's frames in their order, at the declared cost, and is never idle in its \
-                 windows while a frame waits."
+                "The forwarder serves each sender's frames in their order, at the declared cost, and none of its jobs ends \
+                 while a frame waits that it could still move."
             }
             Self::FaultsDetected => {
                 "A fault is noticed within the declared detection time, and the action taken is the declared one."

@@ -98,6 +98,16 @@ proptest! {
     }
 
     #[test]
+    fn no_read_finds_a_message_older_than_the_gap(period in 1..20u64, late in 0..40u64, seed: u64) {
+        let mut draws = Draws(seed);
+        let writes = draws.instants(period, late, 300);
+        // Writes come before reads at one instant, and the first write is there.
+        let age = |read: u64| read - writes.iter().rev().find(|&&write| write <= read).expect("after the first");
+        let last = writes[writes.len() - 1];
+        prop_assert!((writes[0]..last).all(|read| age(read) < period + late));
+    }
+
+    #[test]
     fn the_depth_is_attained(arrivals in arrivals(), reads in reads()) {
         // A read at 0 finds the queue empty; then everything comes as early and is read as late as can be.
         let early = |k: u64| (k * arrivals.distance_ns.get() + 1).saturating_sub(arrivals.jitter_ns).max(1);
@@ -219,9 +229,10 @@ impl Queues {
         }
     }
 
-    /// Some sender with a frame that waits.
-    fn any(&self, draws: &mut Draws) -> Option<usize> {
-        let waiting: Vec<usize> = (0..self.waiting.len()).filter(|&k| !self.waiting[k].is_empty()).collect();
+    /// Some sender with a frame that waits and that `may_go`.
+    fn any(&self, draws: &mut Draws, may_go: impl Fn(&(u64, u64)) -> bool) -> Option<usize> {
+        let goes = |&k: &usize| self.waiting[k].front().is_some_and(&may_go);
+        let waiting: Vec<usize> = (0..self.waiting.len()).filter(goes).collect();
         (!waiting.is_empty()).then(|| waiting[draws.up_to(waiting.len() as u64 - 1) as usize])
     }
 
@@ -237,15 +248,18 @@ impl Queues {
     }
 }
 
-/// Jobs that begin some time after their arrivals and move frames that fit into what is left of their budgets.
+/// Jobs that begin some time after their arrivals and move frames that fit into what is left of their budgets. Some runs
+/// take only what waits when a job begins.
 fn run_jobs(queues: &mut Queues, period: u64, response: u64, budget: u64, draws: &mut Draws) {
     let mut arrival = draws.up_to(period - 1);
     let mut now: u64 = 0;
+    let takes_later_ones = draws.up_to(1) == 1;
     while !queues.is_done() {
         now = now.max(arrival + draws.up_to(response - budget));
+        let began = now;
         let mut left = budget;
         queues.come_until(now);
-        while let Some(sender) = queues.any(draws) {
+        while let Some(sender) = queues.any(draws, |frame| takes_later_ones || frame.0 <= began) {
             let cost = queues.waiting[sender][0].1;
             if cost > left {
                 break;
@@ -262,7 +276,7 @@ fn run_windows(queues: &mut Queues, supply: &Supply, phase: u64, draws: &mut Dra
     let mut now = 0;
     while !queues.is_done() {
         queues.come_until(now);
-        match queues.any(draws) {
+        match queues.any(draws, |_| true) {
             None => now += 1,
             Some(sender) => {
                 let cost = queues.waiting[sender][0].1;

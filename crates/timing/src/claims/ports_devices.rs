@@ -80,12 +80,20 @@ fn rounded_up(number: &Number) -> u64 {
 }
 
 fn moved(scope: &Scope<'_>, id: DeviceId, device: &Device) -> Result<Moved, String> {
-    let own = device.dma_rate.map_or(0, |rate| rate.value.bytes_per_s());
-    let mut moved = Moved { at_most: whole(own), surely: whole(own) };
+    let name = &device.name.value;
+    if device.dma_stream.is_some() && device.dma_rate.is_none() {
+        return Err(format!("`dma_rate` of `{name}` is not given"));
+    }
     let here =
         |channel: &&Channel| ports::ends(channel).any(|end| end == PortEnd::Device(id)) && is_used(scope, channel);
-    for channel in scope.system.channels.iter().filter(here) {
-        let (rate, is_sure) = rate(scope, channel)?;
+    let rates = scope.system.channels.iter().filter(here).map(|channel| rate(scope, channel));
+    let rates: Vec<(Number, bool)> = rates.collect::<Result<_, String>>()?;
+    if device.dma_rate.is_none() && rates.is_empty() {
+        return Err(format!("what moves through `{name}` is not given: it has neither a `dma_rate` nor a channel"));
+    }
+    let own = device.dma_rate.map_or(0, |rate| rate.value.bytes_per_s());
+    let mut moved = Moved { at_most: whole(own), surely: whole(own) };
+    for (rate, is_sure) in rates {
         if is_sure {
             moved.surely += &rate;
         }

@@ -11,6 +11,8 @@ use model::system::{Network, Release, Role};
 use quantity::Duration;
 use timing::claims::check;
 
+type Change = fn(&mut System);
+
 fn verdicts(change: impl FnOnce(&mut System)) -> Vec<Verdict> {
     let (mut system, plan) = vessel();
     let link = id_of(&system, "LINK");
@@ -97,7 +99,7 @@ fn what_a_restart_of_the_link_loses_is_told() {
 
 #[test]
 fn what_is_not_known_of_the_network_is_named() {
-    let cases: [(fn(&mut System), &str); 5] = [
+    let cases: [(Change, &str); 5] = [
         (|system| network(system).task = None, "`network.task` is not given"),
         (|system| network(system).fixed = None, "`network.fixed` is not given"),
         (|system| network(system).per_byte_ps = None, "`network.per_byte_ps` is not given"),

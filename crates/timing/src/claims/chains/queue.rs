@@ -1,18 +1,21 @@
 //! What a queue on the way of a chain needs, and how long a message may wait in it.
 //!
-//! Computes: the messages that the queue before a reader may hold at once, and from them after how many reads a message is
-//! taken at the latest.
-//! Source: a count of arrivals against reads, as the backlog of network calculus (Le Boudec and Thiran 2001) for periodic ends.
-//! Assumptions: both ends run; the writer sends one batch a job, no sooner than declared; nobody else writes or takes.
-//! Symbols: `T`, `R`, `C` period, response and shortest execution of reader (`r`) and writer (`w`), in ns; `b` messages of a batch; `n`
-//! messages that a read takes; `m` reads since the queue was last emptied.
-//! Invariants and why it ends: a read that takes fewer than `n` messages empties the queue. The `m + 1` reads after it come no later
-//! than `(m + 1) T_r + R_r - C_r`, and `m` of them take `n` messages each; in an interval `g` the writer sends at most
-//! `ceil((g + R_w - C_w) / T_w)` batches (where a burst is declared, the burst and one batch more). So the queue never holds more than the greatest
-//! `b ceil(((m + 1) T_r + R_r - C_r + R_w - C_w) / T_w) - m n`; a reader that takes all has `m = 0`. If the reader takes at least
-//! what is sent, it repeats from `m` to `m + T_w / gcd(T_w, T_r)` or falls, so that so many suffice; else it grows without end. A message that comes has
-//! at most `d` messages in the queue with it, `d` no more than the queue holds, and each read takes the `n` oldest:
-//! it is taken by the `ceil(d / n)`-th read.
+//! Computes: the messages that the queue before a reader may hold at once, and from them after how many reads a
+//! message is taken at the latest.
+//! Source: a count of arrivals against reads, as the backlog of network calculus (Le Boudec and Thiran 2001) for
+//! periodic ends.
+//! Assumptions: both ends run; the writer sends one batch a job, no sooner than declared; nobody else writes or
+//! takes.
+//! Symbols: `T`, `R`, `C` period, response and shortest execution of reader (`r`) and writer (`w`), in ns; `b`
+//! messages of a batch; `n` messages that a read takes; `m` reads since the queue was last emptied.
+//! Invariants and why it ends: a read that takes fewer than `n` messages empties the queue. The `m + 1` reads after
+//! it come no later than `(m + 1) T_r + R_r - C_r`, and `m` of them take `n` messages each; in an interval `g` the
+//! writer sends at most `ceil((g + R_w - C_w) / T_w)` batches (where a burst is declared, the burst and one batch
+//! more). So the queue never holds more than the greatest `b ceil(((m + 1) T_r + R_r - C_r + R_w - C_w) / T_w) - m
+//! n`; a reader that takes all has `m = 0`. If the reader takes at least what is sent, it repeats from `m` to `m +
+//! T_w / gcd(T_w, T_r)` or falls, so that so many suffice; else it grows without end. A message that comes has at
+//! most `d` messages in the queue with it, `d` no more than the queue holds, and each read takes the `n` oldest: it
+//! is taken by the `ceil(d / n)`-th read.
 //! Differs from the source: none.
 //! Checked by: the survey vessel's depths; a run of every phase of small readers and writers.
 
@@ -39,7 +42,8 @@ pub(super) struct Queue {
 const MOST_READS: u64 = crate::response::JOB_LIMIT;
 
 impl Queue {
-    /// The most messages that it has to hold at once; none where they grow without end, or are not followed to their end.
+    /// The most messages that it has to hold at once; none where they grow without end, or are not followed to their
+    /// end.
     pub(super) fn needed(&self) -> Option<u64> {
         let reads = match self.at_most {
             None => 1,
@@ -116,8 +120,8 @@ mod tests {
         assert_eq!(queue(Some(1), u64::MAX, 1, 1).needed(), None, "too many reads to follow");
     }
 
-    /// Every phase of a strictly periodic writer and a reader whose reads come up to `late` late, greedily as late as they can: what is
-    /// held never passes what is needed, and no message waits for more reads than told.
+    /// Every phase of a strictly periodic writer and a reader whose reads come up to `late` late, greedily as late as
+    /// they can: what is held never passes what is needed, and no message waits for more reads than told.
     #[test]
     fn no_phase_holds_more_or_waits_longer() {
         for (sent, read, batch, taken, late) in
@@ -135,8 +139,8 @@ mod tests {
         }
     }
 
-    /// The greatest number of messages held, and of reads that a message waited for, over a while; the reads from number
-    /// `first_late` on come late.
+    /// The greatest number of messages held, and of reads that a message waited for, over a while; the reads from
+    /// number `first_late` on come late.
     fn run(queue: &Queue, phase: u64, first_late: u64) -> (u64, u64) {
         let mut waiting: std::collections::VecDeque<u64> = std::collections::VecDeque::new();
         let (mut held, mut waited, mut reads) = (0, 0, 0);
