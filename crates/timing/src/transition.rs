@@ -52,7 +52,7 @@ pub struct ChangingTask {
 pub struct NoBound;
 
 /// Steps of all searches together.
-const STEPS: u32 = 1 << 21;
+const STEPS: u32 = 1 << 18;
 
 /// A bound on the responses of every task across the change, in ns; 0 for a task of which no job is under way.
 ///

@@ -14,26 +14,27 @@
 //! Differs from the source: nothing.
 //! Checked by: ladders worked out by hand in `tests/recovery.rs`, the survey vessel.
 
-use super::health;
+use super::health::Answers;
 use super::initialisation::{self, Start};
 use super::restart::{self, Outage};
 use super::results::Results;
 use super::scope::Scope;
 use claim::{Assumption, Basis, Kind, Part, PartKind, Relation, Status, Verdict, Witness, sum_of_parts};
-use model::system::{Escalation, Health, HealthAction, HealthError};
+use model::system::{Escalation, Health, HealthAction};
 use quantity::{Duration, PartitionId};
 use std::collections::BTreeMap;
 
 /// One verdict for each partition with an escalation that can happen.
 pub(super) fn check(scope: &Scope<'_>, results: &Results) -> Vec<Verdict> {
     let Some(health) = &scope.system.health else { return Vec::new() };
-    scope.running_partitions().filter_map(|partition| verdict(scope, results, health, partition)).collect()
+    let answers = Answers::of(scope.system, health);
+    let ladder = |partition| Ladder::of(scope, results, health, &answers, partition);
+    scope.running_partitions().filter_map(|partition| verdict(scope, ladder(partition))).collect()
 }
 
-fn verdict(scope: &Scope<'_>, results: &Results, health: &Health, partition: PartitionId) -> Option<Verdict> {
-    let mut ladder = Ladder::of(scope, results, health, partition);
+fn verdict(scope: &Scope<'_>, mut ladder: Ladder<'_>) -> Option<Verdict> {
     let place = ladder.steps.first()?.from.span;
-    let subject = format!("escalation/{}", scope.partition_name(partition));
+    let subject = format!("escalation/{}", scope.partition_name(ladder.partition));
     let open = Verdict {
         limit: ladder.steps.iter().copied().filter_map(safe_within_ns).min(),
         relation: Relation::AtMost,
@@ -52,7 +53,7 @@ fn safe_within_ns(step: &Escalation) -> Option<u64> {
 /// The escalations that can happen in one partition, weakest outcome first.
 struct Ladder<'a> {
     scope: &'a Scope<'a>,
-    health: &'a Health,
+    answers: &'a Answers<'a>,
     partition: PartitionId,
     steps: Vec<&'a Escalation>,
     warm: Result<Outage, String>,
@@ -80,7 +81,13 @@ struct Climb {
 }
 
 impl<'a> Ladder<'a> {
-    fn of(scope: &'a Scope<'a>, results: &Results, health: &'a Health, partition: PartitionId) -> Self {
+    fn of(
+        scope: &'a Scope<'a>,
+        results: &Results,
+        health: &'a Health,
+        answers: &'a Answers<'a>,
+        partition: PartitionId,
+    ) -> Self {
         // A guest without tasks has no output that could be waited for.
         let silent = scope.system.partition(partition).tasks.is_empty();
         let outage = |start| match silent {
@@ -88,7 +95,7 @@ impl<'a> Ladder<'a> {
             false => restart::outage(scope, results, partition, start),
         };
         let (warm, cold) = (outage(Start::Warm), outage(Start::Cold));
-        let mut ladder = Self { scope, health, partition, steps: Vec::new(), warm, cold, cycles: BTreeMap::new() };
+        let mut ladder = Self { scope, answers, partition, steps: Vec::new(), warm, cold, cycles: BTreeMap::new() };
         let mut steps: Vec<_> = health.escalations.iter().filter(|step| step.applies_to(partition)).collect();
         steps.sort_by_key(|step| step.to.value);
         // What an escalation counts is weaker than what it leads to, so it is known before.
@@ -101,8 +108,7 @@ impl<'a> Ladder<'a> {
     }
 
     fn answered_by(&self, action: HealthAction) -> bool {
-        let answers = HealthError::ALL.iter().filter_map(|&error| health::answer(self.health, error, self.partition));
-        answers.into_iter().any(|entry| entry.action.value == action)
+        self.answers.act(self.partition, action)
     }
 
     fn leads_to(&self, action: HealthAction) -> impl Iterator<Item = &'a Escalation> {

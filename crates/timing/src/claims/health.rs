@@ -31,7 +31,8 @@ pub(super) fn check(system: &System) -> Option<Verdict> {
 
 fn judge(system: &System, health: &Health, open: Verdict) -> Verdict {
     let open = Verdict { limit: Some(0), unit: Unit::Count, relation: Relation::AtMost, ..open };
-    let holes: Vec<_> = HealthError::ALL.iter().map(|&error| (error, unanswered(system, health, error))).collect();
+    let answers = Answers::of(system, health);
+    let holes = HealthError::ALL.map(|error| (error, answers.unanswered(error)));
     let count: usize = holes.iter().map(|(_, partitions)| partitions.len()).sum();
     let base = Verdict { bound: Some(count as u64), exact: true, ..open.clone() };
     if count > 0 {
@@ -41,24 +42,59 @@ fn judge(system: &System, health: &Health, open: Verdict) -> Verdict {
         let witness = Some(Witness::of_fact(&*reason));
         return Verdict { status: Status::Violated, reason: Some(reason), witness, ..base };
     }
-    let undeclared = undeclared_starts(system, health);
+    let undeclared = undeclared_starts(system, health, &answers);
     if !undeclared.is_empty() {
         return Verdict { reason: Some(undeclared.join("; ")), ..open };
     }
-    let notes = [handlers(health), without_processes(system, health), stops(system, health), endless_reset(health)];
+    let notes =
+        [handlers(health), without_processes(system, &answers), stops(system, health, &answers), endless_reset(health)];
     let notes: Vec<_> = notes.into_iter().flatten().collect();
     Verdict { status: Status::Shown, reason: Some(notes.join("; ")).filter(|reason| !reason.is_empty()), ..base }
 }
 
-/// The entry that answers an error in a partition: one that names it goes before one that names none.
-pub(super) fn answer(health: &Health, error: HealthError, partition: PartitionId) -> Option<&HealthEntry> {
-    let of_error = || health.entries.iter().filter(|entry| entry.error.value == error);
-    let names = |entry: &&HealthEntry| entry.partitions.iter().any(|named| named.value == partition);
-    of_error().find(names).or_else(|| of_error().find(|entry| entry.partitions.is_empty()))
+/// The entries that answer each error in each partition.
+pub(super) struct Answers<'a> {
+    /// By partition, and by error in the order of the catalogue.
+    entries: Vec<[Option<&'a HealthEntry>; HealthError::ALL.len()]>,
 }
 
-fn unanswered(system: &System, health: &Health, error: HealthError) -> Vec<PartitionId> {
-    system.partition_ids().filter(|&partition| answer(health, error, partition).is_none()).collect()
+impl<'a> Answers<'a> {
+    /// An entry that names a partition goes before one that names none; of several the first.
+    pub(super) fn of(system: &System, health: &'a Health) -> Self {
+        let mut entries = vec![[None; HealthError::ALL.len()]; system.partitions.len()];
+        let (general, named): (Vec<_>, Vec<_>) = health.entries.iter().partition(|entry| entry.partitions.is_empty());
+        for entry in named {
+            for partition in &entry.partitions {
+                entries[partition.value.index()][place(entry.error.value)].get_or_insert(entry);
+            }
+        }
+        for entry in general {
+            for answers in &mut entries {
+                answers[place(entry.error.value)].get_or_insert(entry);
+            }
+        }
+        Self { entries }
+    }
+
+    /// The answers in one partition.
+    fn in_partition(&self, partition: PartitionId) -> impl Iterator<Item = &'a HealthEntry> {
+        self.entries[partition.index()].iter().flatten().copied()
+    }
+
+    /// Whether some error is answered by `action` there.
+    pub(super) fn act(&self, partition: PartitionId, action: HealthAction) -> bool {
+        self.in_partition(partition).any(|entry| entry.action.value == action)
+    }
+
+    fn unanswered(&self, error: HealthError) -> Vec<PartitionId> {
+        let partitions = (0..self.entries.len()).map(PartitionId::new);
+        partitions.filter(|partition| self.entries[partition.index()][place(error)].is_none()).collect()
+    }
+}
+
+fn place(error: HealthError) -> usize {
+    let place = HealthError::ALL.iter().position(|&other| other == error);
+    place.expect("the catalogue lists every error")
 }
 
 fn hole(system: &System, error: HealthError, partitions: &[PartitionId]) -> String {
@@ -74,22 +110,18 @@ fn names(system: &System, partitions: impl Iterator<Item = PartitionId>) -> Stri
 }
 
 /// The partitions in which an action can follow, from an entry or an escalation.
-fn acted_on(system: &System, health: &Health, action: HealthAction) -> BTreeSet<PartitionId> {
-    let answered = |&partition: &PartitionId| {
-        let mut answers = HealthError::ALL.iter().filter_map(|&error| answer(health, error, partition));
-        answers.any(|entry| entry.action.value == action)
-    };
+fn acted_on(system: &System, health: &Health, answers: &Answers<'_>, action: HealthAction) -> BTreeSet<PartitionId> {
     let escalates = |&partition: &PartitionId| {
         let mut here = health.escalations.iter().filter(|escalation| escalation.applies_to(partition));
         here.any(|escalation| escalation.to.value == action)
     };
-    system.partition_ids().filter(|partition| answered(partition) || escalates(partition)).collect()
+    system.partition_ids().filter(|partition| answers.act(*partition, action) || escalates(partition)).collect()
 }
 
 /// Starts whose initialisation time is not known.
-fn undeclared_starts(system: &System, health: &Health) -> Vec<String> {
+fn undeclared_starts(system: &System, health: &Health, answers: &Answers<'_>) -> Vec<String> {
     let undeclared = |action: HealthAction, key: &str, given: fn(&Partition) -> bool| {
-        let partitions = acted_on(system, health, action);
+        let partitions = acted_on(system, health, answers, action);
         let lacking: Vec<_> = partitions.into_iter().filter(|&id| !given(system.partition(id))).collect();
         let lacking = (!lacking.is_empty()).then(|| names(system, lacking.into_iter()))?;
         Some(format!("\"{}\" can follow in {lacking}, of which `{key}` is not given", action.word()))
@@ -109,18 +141,18 @@ fn handlers(health: &Health) -> Option<String> {
 }
 
 /// Guests in which the core software knows no process.
-fn without_processes(system: &System, health: &Health) -> Option<String> {
+fn without_processes(system: &System, answers: &Answers<'_>) -> Option<String> {
     let falls = |&partition: &PartitionId| {
-        let mut answers = HealthError::ALL.iter().filter_map(|&error| answer(health, error, partition));
-        system.partition(partition).tasks.is_empty() && answers.any(|entry| entry.level.value == HealthLevel::Process)
+        let mut here = answers.in_partition(partition);
+        system.partition(partition).tasks.is_empty() && here.any(|entry| entry.level.value == HealthLevel::Process)
     };
     let fall: Vec<_> = system.partition_ids().filter(falls).collect();
     let fall = (!fall.is_empty()).then(|| names(system, fall.into_iter()))?;
     Some(format!("errors of processes fall to the partition in {fall}, which declare none, and nothing answers there"))
 }
 
-fn stops(system: &System, health: &Health) -> Option<String> {
-    let stopped = acted_on(system, health, HealthAction::Stop).into_iter();
+fn stops(system: &System, health: &Health, answers: &Answers<'_>) -> Option<String> {
+    let stopped = acted_on(system, health, answers, HealthAction::Stop).into_iter();
     let needed: Vec<_> = stopped.filter(|&id| system.partition(id).never_stops).collect();
     let needed = (!needed.is_empty()).then(|| names(system, needed.into_iter()))?;
     Some(format!("\"stop\" can end {needed}, which every module schedule must hold"))

@@ -105,7 +105,7 @@ fn need(
 }
 
 /// What arrives at one destination's queue.
-fn arrivals(
+pub(super) fn arrivals(
     scope: &Scope<'_>,
     results: &Results,
     id: ChannelId,

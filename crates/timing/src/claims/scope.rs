@@ -71,12 +71,6 @@ impl<'a> Scope<'a> {
         here.unwrap_or(&self.system.partition(partition).tasks)
     }
 
-    /// Whether the task is active in this schedule.
-    pub(super) fn runs(&self, task: TaskId) -> bool {
-        let partition = self.system.task(task).partition;
-        !self.is_idle(partition) && self.tasks(partition).contains(&task)
-    }
-
     /// The plan's table of the schedule.
     ///
     /// # Errors

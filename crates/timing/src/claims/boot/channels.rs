@@ -1,6 +1,7 @@
 //! What reaches nobody, or is missed by its readers, since partitions are operational at different times.
 
 use super::ready::{Readiness, Ready};
+use crate::claims::ports;
 use crate::claims::scope::Scope;
 use model::System;
 use model::system::{Channel, ChannelKind, PortEnd};
@@ -14,9 +15,9 @@ pub(super) fn notes(scope: &Scope<'_>, readiness: &Readiness, partition: Partiti
         ready.at_ns.checked_sub(other.at_ns).filter(|&ahead_ns| ahead_ns > 0)
     };
     let note = |channel: &Channel| {
-        let writer = partition_of(scope.system, channel.source.value)?;
+        let writer = ports::partition_of(scope, channel.source.value)?;
         let readers: BTreeSet<_> =
-            channel.destinations.iter().filter_map(|end| partition_of(scope.system, end.value)).collect();
+            channel.destinations.iter().filter_map(|end| ports::partition_of(scope, end.value)).collect();
         match &channel.kind {
             ChannelKind::Sampling { .. } if writer == partition => {
                 let ahead = readers.into_iter().filter_map(earlier).max()?;
@@ -34,24 +35,17 @@ pub(super) fn notes(scope: &Scope<'_>, readiness: &Readiness, partition: Partiti
 
 /// The messages that come before the reader is there: one batch at the writer's start and one each period.
 fn overflow(system: &System, channel: &Channel, depth: u64, ahead_ns: u64) -> Option<String> {
-    let ChannelKind::Queuing { min_interarrival, batch, .. } = &channel.kind else { return None };
+    let ChannelKind::Queuing { min_interarrival, batch, burst, .. } = &channel.kind else { return None };
     let own = match channel.source.value {
         PortEnd::Task(task) => Some(system.task(task).period),
         PortEnd::Partition(_) | PortEnd::Device(_) => None,
     };
     let every_ns = min_interarrival.or(own)?.value.ns();
-    let messages = ahead_ns.checked_add(every_ns.checked_sub(1)?)?.checked_div(every_ns)?.saturating_mul(batch.value);
+    let batches = ahead_ns.checked_add(every_ns.checked_sub(1)?)?.checked_div(every_ns)?;
+    let messages = batches.saturating_mul(batch.value).saturating_add(burst.map_or(0, |burst| burst.value));
     let lost = messages.checked_sub(depth).filter(|&lost| lost > 0)?;
     let (name, ahead) = (&channel.name.value, Duration::from_ns(ahead_ns));
     Some(format!(
         "`{name}` has its writer {ahead} before its reader: {messages} messages come, {depth} fit, {lost} are lost"
     ))
-}
-
-fn partition_of(system: &System, end: PortEnd) -> Option<PartitionId> {
-    match end {
-        PortEnd::Task(task) => Some(system.task(task).partition),
-        PortEnd::Partition(partition) => Some(partition),
-        PortEnd::Device(_) => None,
-    }
 }

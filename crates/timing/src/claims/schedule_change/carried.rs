@@ -2,6 +2,7 @@
 
 use super::Change;
 use crate::claims::initialisation::Start;
+use crate::claims::ports;
 use crate::claims::scope::Scope;
 use model::system::{Channel, ChannelKind, PortEnd};
 use quantity::{Duration, PartitionId};
@@ -14,19 +15,19 @@ pub(super) fn notes(change: &Change<'_>) -> Vec<String> {
 fn note(change: &Change<'_>, channel: &Channel) -> Option<String> {
     let (from, to) = (&change.from.0, &change.to.0);
     let name = &channel.name.value;
-    let written = active(to, channel.source.value);
-    let reads = |scope: &Scope<'_>| channel.destinations.iter().any(|end| active(scope, end.value));
+    let written = ports::runs(to, channel.source.value);
+    let reads = |scope: &Scope<'_>| channel.destinations.iter().any(|end| ports::runs(scope, end.value));
     match &channel.kind {
         ChannelKind::Queuing { depth, .. } if written && !reads(to) => {
             let after = full_after(to, channel, depth.value)?;
             Some(format!("`{name}` has no reader in `{}`, is full after at most {after} and then loses", to.name()))
         }
-        ChannelKind::Queuing { depth, .. } if written && active(from, channel.source.value) && reads(from) => {
-            let mut readers = channel.destinations.iter().filter_map(|end| partition_of(to, end.value));
+        ChannelKind::Queuing { depth, .. } if written && ports::runs(from, channel.source.value) && reads(from) => {
+            let mut readers = channel.destinations.iter().filter_map(|end| ports::partition_of(to, end.value));
             let emptied = readers.any(|reader| !from.is_idle(reader) && starts(to, reader));
             emptied.then(|| format!("`{name}` is emptied of up to {} messages", depth.value))
         }
-        ChannelKind::Sampling { .. } if !written && active(from, channel.source.value) && reads(to) => {
+        ChannelKind::Sampling { .. } if !written && ports::runs(from, channel.source.value) && reads(to) => {
             Some(format!("`{name}` is written no more in `{}`", to.name()))
         }
         _ => None,
@@ -48,20 +49,4 @@ fn full_after(scope: &Scope<'_>, channel: &Channel, depth: u64) -> Option<Durati
 fn starts(scope: &Scope<'_>, partition: PartitionId) -> bool {
     let action = scope.system.partition(partition).schedule_change;
     action.is_some_and(|action| Start::of_change(action.value).is_some())
-}
-
-fn active(scope: &Scope<'_>, end: PortEnd) -> bool {
-    match end {
-        PortEnd::Task(task) => scope.runs(task),
-        PortEnd::Partition(partition) => !scope.is_idle(partition),
-        PortEnd::Device(_) => true,
-    }
-}
-
-fn partition_of(scope: &Scope<'_>, end: PortEnd) -> Option<PartitionId> {
-    match end {
-        PortEnd::Task(task) => Some(scope.system.task(task).partition),
-        PortEnd::Partition(partition) => Some(partition),
-        PortEnd::Device(_) => None,
-    }
 }

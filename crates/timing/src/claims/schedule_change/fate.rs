@@ -3,14 +3,15 @@
 use super::Change;
 use crate::claims::initialisation::{self, Place, Start};
 use crate::claims::partition_supply;
+use crate::claims::ports;
 use crate::claims::responses::{self, Analysed};
 use crate::claims::restart::FirstOutput;
 use crate::startup;
-use crate::supply::Supply;
+use crate::supply::{Supply, SupplyKind};
 use crate::task_set::Task;
 use crate::transition::{self, Active, ChangingTask};
 use claim::{Part, PartKind};
-use model::system::CorePolicy;
+use model::system::{CorePolicy, PortEnd};
 use quantity::{Duration, PartitionId, TaskId};
 use std::collections::BTreeMap;
 
@@ -103,7 +104,7 @@ fn restarts(change: &Change<'_>, partition: PartitionId, start: Start) -> Result
     let mut parts = vec![Part::new(name, PartKind::Action, action_ns)];
     parts.extend(initialisation::parts(to, partition, done.at_ns - action_ns, work_ns));
     let mut caveat = None;
-    if to.runs(ends_with) {
+    if ports::runs(to, PortEnd::Task(ends_with)) {
         let output = FirstOutput::of(to, results, ends_with)?;
         parts.extend(output.parts());
         caveat = output.caveat;
@@ -140,6 +141,12 @@ fn goes_on(change: &Change<'_>, partition: PartitionId) -> Result<Fate, String> 
         // A window that goes on across the frame's begin pays its head again.
         if old.supply == new.supply && old.tasks == new.tasks && new.supply.boot_ns() == 0 {
             continue;
+        }
+        if [&old, &new].iter().any(|side| side.supply.kind() != SupplyKind::WindowTable) {
+            let name = change.from.0.partition_name(partition);
+            return Err(format!(
+                "a change of the tasks of `{name}`, which has no window table, is not analysed by this version"
+            ));
         }
         if let Some(problem) = missed(change, &old, &new) {
             return Ok(Fate::Endangered(problem));
