@@ -4,18 +4,18 @@
 //! against the depth of that sender's queue.
 //! Source: own arithmetic on arrival curves; common practice, no source.
 //! Assumptions: faults noticed within the declared time; those of the responses.
-//! Symbols: `outage = detection + action + span(init) + R`, with `span` the longest time in which the partition gets the
-//! work of its initialisation, `R` the response of the forwarding task; in ns.
+//! Symbols: times in ns; the outage is that of `super::restart` up to the end of initialisation, and the first output of
+//! the forwarding task.
 //! Invariants and why it ends: plain arithmetic.
 //! Differs from the source: frames that wait when the queues are emptied are lost besides and said to be.
 //! Checked by: the cases of the network by hand.
 
+use super::initialisation::Start;
 use super::network_flows::{Carried, Work};
-use super::partition_supply;
+use super::restart::{self, FirstOutput};
 use super::results::Results;
 use super::scope::Scope;
-use model::system::Release;
-use quantity::{Duration, PartitionId};
+use quantity::Duration;
 
 /// What each kind of restart may cost one sender, in a sentence; none where no restart is declared.
 pub(super) fn losses(
@@ -26,8 +26,8 @@ pub(super) fn losses(
     depth: u64,
 ) -> Option<String> {
     scope.system.partition(carried.forwarder).restart.as_ref()?;
-    let of = |kind: &str, is_cold: bool| match outage_ns(scope, results, carried, is_cold) {
-        Err(reason) => format!("what a {kind} restart loses is not known: {reason}"),
+    let of = |start: Start| match outage_ns(scope, results, carried, start) {
+        Err(reason) => format!("what a {} restart loses is not known: {reason}", start.word()),
         Ok(outage_ns) => {
             let frames = frames_within(outage_ns);
             let outage = Duration::from_ns(outage_ns);
@@ -36,40 +36,17 @@ pub(super) fn losses(
                 1 => "1 may find the queue full".to_owned(),
                 more => format!("{more} may find the queue full"),
             };
-            format!("in the {outage} of a {kind} restart up to {frames} frames come, {lost}")
+            format!("in the {outage} of a {} restart up to {frames} frames come, {lost}", start.word())
         }
     };
     let name = scope.partition_name(carried.forwarder);
     let emptied = format!("what waits when `{name}` restarts is lost");
-    Some(format!("{}; {}; {emptied}", of("warm", false), of("cold", true)))
+    Some(format!("{}; {}; {emptied}", of(Start::Warm), of(Start::Cold)))
 }
 
 /// The longest time for which nothing is forwarded after a fault, in ns.
-fn outage_ns(scope: &Scope<'_>, results: &Results, carried: &Carried, is_cold: bool) -> Result<u64, String> {
-    let name = scope.partition_name(carried.forwarder);
-    let missing = |key: &str| format!("`{key}` of `{name}` is not given");
-    let restart = scope.system.partition(carried.forwarder).restart.as_ref().ok_or_else(|| missing("restart"))?;
-    let (init, key) = if is_cold { (restart.cold_init, "cold_init") } else { (restart.warm_init, "warm_init") };
-    let detection_ns = restart.detection.ok_or_else(|| missing("detection"))?.value.ns();
-    let action_ns = restart.action.ok_or_else(|| missing("action"))?.value.ns();
-    let init_ns = initialised_ns(scope, carried.forwarder, init.ok_or_else(|| missing(key))?.value.ns())?;
-    let parts = [detection_ns, action_ns, init_ns, resumed_ns(scope, results, carried)?];
-    Ok(parts.into_iter().fold(0, u64::saturating_add))
-}
-
-/// The longest time in which the partition gets the work of its initialisation.
-fn initialised_ns(scope: &Scope<'_>, partition: PartitionId, work_ns: u64) -> Result<u64, String> {
-    let supply = partition_supply::supply(scope, partition, 0)?;
-    let spans = supply.busy_starts().iter().map(|start| supply.span_for_ns(start.at_ns(), work_ns));
-    let longest = spans.collect::<Option<Vec<_>>>().and_then(|spans| spans.into_iter().max());
-    longest.ok_or_else(|| format!("`{}` never gets the time to initialise", scope.partition_name(partition)))
-}
-
-/// How long after its initialisation the forwarder moves frames again: a task by its response, and a frame-aligned or
-/// sporadic one from its next point on.
-fn resumed_ns(scope: &Scope<'_>, results: &Results, carried: &Carried) -> Result<u64, String> {
-    let Work::Task { id, .. } = carried.work else { return Ok(0) };
-    let times = results.task(scope, id)?;
-    let waits = scope.system.task(id).release.value != Release::FreeRunning;
-    Ok(times.response_ns.saturating_add(if waits { times.period_ns } else { 0 }))
+fn outage_ns(scope: &Scope<'_>, results: &Results, carried: &Carried, start: Start) -> Result<u64, String> {
+    let up_ns = restart::until_up(scope, carried.forwarder, start)?.until_up_ns();
+    let Work::Task { id, .. } = carried.work else { return Ok(up_ns) };
+    Ok(up_ns.saturating_add(FirstOutput::of(scope, results, id)?.latest_ns()))
 }

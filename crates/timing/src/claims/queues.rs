@@ -104,8 +104,11 @@ fn need(
     })
 }
 
-/// What arrives at one destination's queue.
-fn arrivals(
+/// What arrives at one destination's queue, what was sent, and what keeps both from being shown.
+///
+/// # Errors
+/// Which datum is missing, or that nothing bounds the way there.
+pub(super) fn arrivals(
     scope: &Scope<'_>,
     results: &Results,
     id: ChannelId,
@@ -192,25 +195,4 @@ fn storage(channel: &Channel, queue: Queue, needs: &[Need]) -> String {
     let waiting = needs.iter().filter_map(|need| need.waiting_ns).max();
     let waits = waiting.map(|ns| format!("; a message waits at most {}", Duration::from_ns(ns))).unwrap_or_default();
     format!("{count}{messages} of {} take {}{waits}", channel.size.value, Bytes::new(bytes))
-}
-
-/// The longest time that a message of a queuing channel waits in the queue of one destination, by its index, before it is
-/// read, in ns. The way through a forwarder is not in it.
-///
-/// # Errors
-/// Which datum is missing, or that nothing bounds it.
-#[allow(dead_code, reason = "for the chains that cross queues")]
-pub(super) fn queue_delay_ns(
-    scope: &Scope<'_>,
-    results: &Results,
-    id: ChannelId,
-    destination: usize,
-) -> Result<u64, String> {
-    let channel = scope.system.channel(id);
-    let name = &channel.name.value;
-    let (Some(queue), Some(end)) = (Queue::of(channel), channel.destinations.get(destination)) else {
-        return Err(format!("`{name}` has no such queue"));
-    };
-    let need = need(scope, results, id, queue, destination, end.value).map_err(|open| open.reason)?;
-    need.waiting_ns.ok_or_else(|| format!("nothing bounds how long a message of `{name}` waits"))
 }

@@ -155,7 +155,7 @@ fn what_is_not_known_is_named_and_leaves_no_bound() {
     let cases: [(Change, &str); 4] = [
         (|system| task(system, "PROP.arb").sporadic = true, "`PROP.arb` is sporadic"),
         (|system| task(system, "PROP.diag").wcet = None, "`wcet` of `PROP.diag`"),
-        (|system| system.channels[0].forwarded = true, "the internal network takes for `CH01`"),
+        (|system| system.channels[0].forwarded = true, "`network` is not given"),
         (|system| partition(system, "STOP").guest = at(Guest::Cooperative), "cooperative"),
     ];
     for (change, names) in cases {

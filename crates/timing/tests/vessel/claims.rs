@@ -399,18 +399,3 @@ fn a_partition_without_windows_has_no_bound() {
     let margin = find(&verdicts, "margin/partition/STOP");
     assert_eq!((margin.bound, margin.status), (Some(0), Status::Violated), "its deadlines are surely missed");
 }
-
-/// What is declared and answered by no analysis is claimed all the same.
-#[test]
-fn what_no_analysis_answers_is_listed() {
-    let verdicts = changed(|system, _| {
-        system.schedules = vec![schedule("Survey"), schedule("Transit")];
-    });
-    for id in ["schedule_change/Survey", "schedule_change/Transit"] {
-        let verdict = find(&verdicts, id);
-        assert_eq!((verdict.status, verdict.bound, verdict.limit), (Status::NotAnalysed, None, None), "{id}");
-        assert!(verdict.reason.is_some(), "{id}");
-    }
-    let alone = changed(|_, _| {});
-    assert!(alone.iter().all(|verdict| verdict.kind != Kind::ScheduleChange));
-}

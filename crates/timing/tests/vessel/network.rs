@@ -159,10 +159,25 @@ fn a_partition_without_tasks_forwards_in_all_its_windows() {
         network(system).task = None;
         let link = id_of(system, "LINK");
         system.partitions[link.index()].tasks.clear();
+        system.chains.clear();
+        system.partitions[link.index()].restart = None;
         system.channels.retain(|channel| ["CH01", "CH13"].contains(&channel.name.value.as_str()));
     });
     // The frames that can come before the first one is through: one of CH01, and two of CH13 as its jitter lets two come
     // within 17 ms; the window opens 17.04 ms after it ended.
     assert_eq!(find(&found, "forwarding/CH01").bound, Some(us(17_040) + 20_008 + 2 * 44_576));
     assert_eq!(find(&found, "forwarding/LINK/load").status, Status::Shown);
+}
+
+#[test]
+fn chains_cross_the_link() {
+    let direct = verdicts(|system| system.channels.iter_mut().for_each(|channel| channel.forwarded = false));
+    let found = verdicts(|_| {});
+    let generic = |verdicts: &[Verdict], id| find(verdicts, id).generic.expect("the generic bound is known");
+    // E1 goes over CH01; E6 over CH13, whose queue may lose messages.
+    assert_eq!(generic(&found, "reaction/E1"), generic(&direct, "reaction/E1") + us(37_918));
+    assert_eq!(generic(&found, "reaction/E6"), generic(&direct, "reaction/E6") + us(37_918));
+    let lossy = find(&found, "reaction/E6");
+    assert!(lossy.status == Status::NotShown && says(lossy, "it may have to hold 7 and holds 6"), "{:?}", lossy.reason);
+    assert_eq!(generic(&found, "reaction/E7"), generic(&direct, "reaction/E7"));
 }

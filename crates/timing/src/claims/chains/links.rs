@@ -2,8 +2,11 @@
 
 use super::queue::Queue;
 use crate::chain::Stage;
+use crate::claims::network;
+use crate::claims::ports::joined;
 use crate::claims::results::{Results, TaskTimes};
 use crate::claims::scope::Scope;
+use diagnostic::Located;
 use model::system::{Chain, ChainStep, Channel, ChannelKind, Exchange, PortEnd, QueueRead};
 use quantity::{ChannelId, TaskId};
 
@@ -86,26 +89,29 @@ fn link(scope: &Scope<'_>, results: &Results, step: &ChainStep, before: Option<&
 /// The link with what its channel adds.
 fn through(scope: &Scope<'_>, results: &Results, id: ChannelId, before: &Link, mut link: Link) -> Result<Link, String> {
     let channel = scope.system.channel(id);
+    let mut spread_ns = 0;
     if channel.forwarded {
-        link.network_ns = Some(network_ns(scope, results, id, &link)?);
+        let way =
+            network::through(scope, results, id, receiver(scope, channel, link.id)).map_err(|open| open.reason)?;
+        spread_ns = way.delay_ns - way.least_ns;
+        (link.network_ns, link.lost) = (Some(way.delay_ns), way.caveat);
     }
-    if let Some(queue) = queue(channel, before, &link) {
+    if let Some(queue) = queue(channel, before, &link, spread_ns) {
         link.reads = queue.reads();
-        link.lost = lost(channel, &queue);
+        link.lost = joined([link.lost, lost(channel, &queue)]);
     }
     Ok(link)
 }
 
-/// What the internal network adds between the write of a message and its arrival before the reader, in ns.
-///
-/// # Errors
-/// Why that is not known.
-fn network_ns(scope: &Scope<'_>, _results: &Results, channel: ChannelId, _reader: &Link) -> Result<u64, String> {
-    let name = &scope.system.channel(channel).name.value;
-    Err(format!("how long the internal network takes for `{name}` is not analysed by this version"))
+/// Which of the channel's receivers the task is; its partition may be named instead.
+fn receiver(scope: &Scope<'_>, channel: &Channel, id: TaskId) -> usize {
+    let partition = PortEnd::Partition(scope.system.task(id).partition);
+    let here = |end: &Located<PortEnd>| end.value == PortEnd::Task(id) || end.value == partition;
+    channel.destinations.iter().position(here).unwrap_or(channel.destinations.len().saturating_sub(1))
 }
 
-fn queue(channel: &Channel, writer: &Link, reader: &Link) -> Option<Queue> {
+/// The queue before a reader; the internal network may delay one message by `spread_ns` more than another.
+fn queue(channel: &Channel, writer: &Link, reader: &Link, spread_ns: u64) -> Option<Queue> {
     let ChannelKind::Queuing { depth, min_interarrival, batch, burst, read } = &channel.kind else { return None };
     Some(Queue {
         depth: depth.value,
@@ -116,7 +122,7 @@ fn queue(channel: &Channel, writer: &Link, reader: &Link) -> Option<Queue> {
             QueueRead::AtMost(most) => Some(*most),
         },
         sent_every_ns: min_interarrival.as_ref().map_or(writer.times.period_ns, |least| least.value.ns()).max(1),
-        writer_jitter_ns: writer.jitter_ns(),
+        writer_jitter_ns: writer.jitter_ns().saturating_add(spread_ns),
         read_every_ns: reader.times.period_ns,
         reader_jitter_ns: reader.jitter_ns(),
     })

@@ -6,17 +6,14 @@
 //! Assumptions: both ends run; the writer sends one batch a job, no sooner than declared; nobody else writes or takes.
 //! Symbols: `T`, `R`, `C` period, response and shortest execution of reader (`r`) and writer (`w`), in ns; `b` messages of a batch; `n`
 //! messages that a read takes; `m` reads since the queue was last emptied.
-//! Invariants and why it ends: a read that takes fewer than `n` messages empties the queue. The `m + 1` reads after it come no later
-//! than `(m + 1) T_r + R_r - C_r`, and `m` of them take `n` messages each; in an interval `g` the writer sends at most
-//! `ceil((g + R_w - C_w) / T_w)` batches (where a burst is declared, the burst and one batch more). So the queue never holds more than the greatest
-//! `b ceil(((m + 1) T_r + R_r - C_r + R_w - C_w) / T_w) - m n`; a reader that takes all has `m = 0`. If the reader takes at least
-//! what is sent, it repeats from `m` to `m + T_w / gcd(T_w, T_r)` or falls, so that so many suffice; else it grows without end. A message that comes has
-//! at most `d` messages in the queue with it, `d` no more than the queue holds, and each read takes the `n` oldest:
-//! it is taken by the `ceil(d / n)`-th read.
+//! Invariants and why it ends: what it may hold is `crate::network_calculus`. A message that comes has at most `d` messages in
+//! the queue with it, `d` no more than the queue holds, and each read takes the `n` oldest: it is taken by the `ceil(d / n)`-th
+//! read.
 //! Differs from the source: none.
 //! Checked by: the survey vessel's depths; a run of every phase of small readers and writers.
 
-use num_integer::gcd;
+use crate::network_calculus::{Arrivals, Reads};
+use std::num::NonZeroU64;
 
 /// The ends of a queue, times in ns.
 #[derive(Clone, Copy, Debug)]
@@ -35,36 +32,18 @@ pub(super) struct Queue {
     pub(super) reader_jitter_ns: u64,
 }
 
-/// More reads are not looked at.
-const MOST_READS: u64 = crate::response::JOB_LIMIT;
-
 impl Queue {
-    /// The most messages that it has to hold at once; none where they grow without end, or are not followed to their end.
+    /// The most messages that it has to hold at once; none where they grow without end.
     pub(super) fn needed(&self) -> Option<u64> {
-        let reads = match self.at_most {
-            None => 1,
-            Some(taken) => {
-                let sent = u128::from(self.batch) * u128::from(self.read_every_ns);
-                let borne = sent <= u128::from(taken) * u128::from(self.sent_every_ns);
-                let reads = self.sent_every_ns / gcd(self.sent_every_ns, self.read_every_ns);
-                (borne && reads <= MOST_READS).then_some(reads)?
-            }
+        let arrivals = Arrivals {
+            batch: self.batch,
+            burst: self.burst.unwrap_or(0),
+            distance_ns: NonZeroU64::new(self.sent_every_ns)?,
+            jitter_ns: self.writer_jitter_ns,
         };
-        let needed = (0..reads).map(|m| self.held_after(m)).max()?;
-        u64::try_from(needed).ok()
-    }
-
-    /// The messages held before the read after `m` full ones.
-    fn held_after(&self, m: u64) -> i128 {
-        let wide = |value: u64| i128::from(value);
-        let late_ns = wide(self.reader_jitter_ns) + wide(self.writer_jitter_ns);
-        let span_ns = wide(m + 1) * wide(self.read_every_ns) + late_ns;
-        // The last read emptied the queue of what came with it; where a burst is declared, all that may come is.
-        let (batches, burst) = match self.burst {
-            None => ((span_ns + wide(self.sent_every_ns) - 1) / wide(self.sent_every_ns), 0),
-            Some(burst) => (1 + span_ns / wide(self.sent_every_ns), wide(burst)),
-        };
-        burst + batches * wide(self.batch) - wide(m) * wide(self.at_most.unwrap_or(0))
+        let most = self.at_most.map(|most| NonZeroU64::new(most).unwrap_or(NonZeroU64::MIN));
+        let period_ns = NonZeroU64::new(self.read_every_ns)?;
+        Reads { most, period_ns, lateness_ns: self.reader_jitter_ns }.depth(&arrivals)
     }
 
     /// By which read after it has come a message is taken at the latest.
@@ -113,7 +92,7 @@ mod tests {
     fn a_reader_too_slow_has_no_depth() {
         assert_eq!(queue(Some(2), 10, 20, 1).needed(), Some(2));
         assert_eq!(queue(Some(1), 10, 20, 1).needed(), None);
-        assert_eq!(queue(Some(1), u64::MAX, 1, 1).needed(), None, "too many reads to follow");
+        assert_eq!(queue(Some(1), u64::MAX, 1, 1).needed(), Some(1), "each is read before the next one");
     }
 
     /// Every phase of a strictly periodic writer and a reader whose reads come up to `late` late, greedily as late as they can: what is

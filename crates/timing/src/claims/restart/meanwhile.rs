@@ -4,8 +4,9 @@ use super::Outage;
 use super::output::FirstOutput;
 use crate::claims::results::Results;
 use crate::claims::scope::Scope;
+use crate::claims::{ports, queues};
 use model::system::{Channel, ChannelKind, PortEnd};
-use quantity::{Duration, PartitionId};
+use quantity::{ChannelId, Duration, PartitionId};
 
 /// The consequences, channel by channel in file order, and last the queues that run dry.
 pub(super) fn notes(scope: &Scope<'_>, results: &Results, partition: PartitionId, outage: &Outage) -> Vec<String> {
@@ -16,16 +17,17 @@ pub(super) fn notes(scope: &Scope<'_>, results: &Results, partition: PartitionId
     };
     let mut notes = Vec::new();
     let mut dry = Vec::new();
-    for channel in &scope.system.channels {
+    for (index, channel) in scope.system.channels.iter().enumerate() {
         let writes = of_partition(channel.source.value);
-        let mut readers = channel.destinations.iter().map(|end| end.value).filter(|&end| of_partition(end));
+        let reader = channel.destinations.iter().position(|end| of_partition(end.value));
         match &channel.kind {
             ChannelKind::Sampling { refresh: Some(refresh) } if writes => {
                 notes.extend(stale(scope, results, channel, refresh.value, outage));
             }
             ChannelKind::Queuing { .. } if writes => dry.push(format!("`{}`", channel.name.value)),
             ChannelKind::Queuing { .. } => {
-                notes.extend(readers.next().and_then(|reader| overflow(scope, results, channel, reader, outage)));
+                let id = ChannelId::new(index);
+                notes.extend(reader.and_then(|reader| overflow(scope, results, id, reader, outage)));
             }
             ChannelKind::Sampling { .. } => {}
         }
@@ -61,63 +63,31 @@ fn stale(
 fn overflow(
     scope: &Scope<'_>,
     results: &Results,
-    channel: &Channel,
-    reader: PortEnd,
+    id: ChannelId,
+    destination: usize,
     outage: &Outage,
 ) -> Option<String> {
-    let ChannelKind::Queuing { depth, batch, .. } = &channel.kind else { return None };
+    let channel = scope.system.channel(id);
+    let ChannelKind::Queuing { depth, .. } = &channel.kind else { return None };
     let name = &channel.name.value;
     let unknown = |why: String| Some(format!("how much `{name}` loses is not known: {why}"));
-    let arrivals = match Arrivals::of(scope, results, channel) {
-        Ok(arrivals) => arrivals?,
-        Err(why) => return unknown(why),
+    if !ports::runs(scope, channel.source.value) {
+        return None;
+    }
+    let arrivals = match queues::arrivals(scope, results, id, destination) {
+        Ok((arrivals, ..)) => arrivals,
+        Err(open) => return unknown(open.reason),
     };
+    let reader = channel.destinations[destination].value;
     let PortEnd::Task(reader) = reader else { return unknown("no task is named that reads it".to_owned()) };
     let unread_ns = match FirstOutput::of(scope, results, reader) {
         Err(_) if !scope.runs(reader) => return None,
         Err(why) => return unknown(why),
         Ok(read) => outage.action_ns.saturating_add(outage.span_ns).saturating_add(read.latest_read_ns()),
     };
-    let messages = arrivals.batches_within(unread_ns).saturating_mul(batch.value);
+    let messages = arrivals.within(unread_ns);
     let lost = messages.checked_sub(depth.value).filter(|&lost| lost > 0)?;
-    let first = Duration::from_ns(arrivals.earliest_ns(depth.value / batch.value.max(1)));
+    let first = Duration::from_ns(arrivals.soonest_ns(depth.value.saturating_add(1))?);
     let when = if first.is_zero() { "at once".to_owned() } else { format!("{first} after the action at the earliest") };
     Some(format!("`{name}` loses up to {lost} of {messages} messages, the first {when}"))
-}
-
-/// How often a channel is written.
-struct Arrivals {
-    every_ns: u64,
-    /// How much closer two batches may come than that.
-    spread_ns: u64,
-}
-
-impl Arrivals {
-    /// None where the writer does not run here.
-    fn of(scope: &Scope<'_>, results: &Results, channel: &Channel) -> Result<Option<Self>, String> {
-        let ChannelKind::Queuing { min_interarrival, .. } = &channel.kind else { return Ok(None) };
-        let declared_ns = min_interarrival.map(|time| time.value.ns());
-        match channel.source.value {
-            PortEnd::Task(writer) if !scope.runs(writer) => Ok(None),
-            PortEnd::Task(writer) => {
-                let times = results.task(scope, writer)?;
-                let every_ns = declared_ns.unwrap_or(times.period_ns);
-                Ok(Some(Self { every_ns, spread_ns: times.response_ns.saturating_sub(times.shortest_ns) }))
-            }
-            PortEnd::Partition(_) | PortEnd::Device(_) => {
-                let every_ns = declared_ns.ok_or("`min_interarrival` is not given")?;
-                Ok(Some(Self { every_ns, spread_ns: 0 }))
-            }
-        }
-    }
-
-    /// The most batches in a span.
-    fn batches_within(&self, span_ns: u64) -> u64 {
-        span_ns.saturating_add(self.spread_ns).div_ceil(self.every_ns.max(1))
-    }
-
-    /// The earliest that batch `k`, from 0, can come.
-    fn earliest_ns(&self, k: u64) -> u64 {
-        k.saturating_mul(self.every_ns).saturating_sub(self.spread_ns)
-    }
 }
