@@ -46,17 +46,6 @@ pub(crate) fn overused_permille(verdict: &Verdict) -> Option<u64> {
     used_permille(verdict).filter(|_| verdict.relation == Relation::AtMost)
 }
 
-/// Which of the two bounds is the one that counts.
-pub(crate) fn decided_by(verdict: &Verdict) -> &'static str {
-    let is_bound = |value: Option<u64>| verdict.bound.is_some() && value == verdict.bound;
-    match (is_bound(verdict.generic), is_bound(verdict.table_aware)) {
-        (true, true) => "both alike",
-        (true, false) => "generic",
-        (false, true) => "table-aware",
-        (false, false) => "–",
-    }
-}
-
 /// `part / whole` in tenths of a percent, rounded up.
 pub(crate) fn permille_up(part: u64, whole: u64) -> Option<u64> {
     if whole == 0 {

@@ -80,7 +80,7 @@ pub(crate) fn part_words(part: &Part) -> String {
 /// All parts that take time in words, by whose time it is.
 pub(crate) fn in_words(parts: &[Part]) -> String {
     let timed = stretches(parts).into_iter().filter(|stretch| stretch.length_ns() > 0);
-    timed.map(|stretch| format!("{}: {}", stretch.what, stretch.in_words())).collect::<Vec<_>>().join("; ")
+    timed.map(|stretch| format!("{} ({})", stretch.what, stretch.in_words())).collect::<Vec<_>>().join(", ")
 }
 
 #[cfg(test)]
@@ -107,6 +107,9 @@ mod tests {
         ];
         let found: Vec<_> = stretches(&parts).iter().map(|s| (s.what, s.start_ns, s.length_ns())).collect();
         assert_eq!(found, [("A", 0, 7), ("CH", 7, 0), ("A", 7, 3)]);
-        assert_eq!(in_words(&parts), "A: waiting\u{a0}5\u{a0}ns, executing\u{a0}2\u{a0}ns; A: waiting\u{a0}3\u{a0}ns");
+        assert_eq!(
+            in_words(&parts),
+            "A (waiting\u{a0}5\u{a0}ns, executing\u{a0}2\u{a0}ns), A (waiting\u{a0}3\u{a0}ns)"
+        );
     }
 }

@@ -121,7 +121,7 @@ fn chains_name_their_largest_parts_or_draw_all() {
     let line = text.lines().find(|line| line.contains("SAFE.stop waiting 10 ms")).expect("the largest part is named");
     let named = ["SAFE.stop waiting 10 ms", "SAFE.stop blackout 9.04 ms", "WORK.run waiting 7.44 ms"].join(", ");
     assert_eq!(line.trim(), format!("{named}, 7 other parts 8.22 ms in all."));
-    place(&text, "decided by: table-aware");
+    place(&text, "generic 67 ms, table-aware 34.7 ms (decides)");
     place(&text, "Caution 8:");
     let whole = render(&whole_dossier(), Detail::All, Style { unicode: false, ..Style::default() });
     let (_, falls) = whole.split_once("What the bounds of chains are made of").expect("the waterfalls are drawn");

@@ -4,14 +4,14 @@ use crate::problem::growth_ppm;
 use model::System;
 use model::system::{GrowthSubject, Guest, OpaqueNeed};
 use quantity::{CoreId, Duration, PartitionId, Ppm, ScheduleId, TaskId};
-use timing::response::{self, Response, free_running};
+use timing::response::{self, Response};
 use timing::supply::Supply;
-use timing::{Task, TaskSet, claims};
+use timing::{Policy, Task, TaskSet, claims};
 
 /// The work of one virtual core of a partition in one module schedule.
 #[derive(Debug, Clone)]
 pub(crate) enum Workload {
-    /// Fixed-priority tasks.
+    /// Tasks.
     Tasks { names: Vec<String>, tasks: Vec<Task>, set: Box<TaskSet> },
     /// An opaque guest that needs a share of a core, at most so late.
     Share { name: String, rate: Ppm, delay: Duration },
@@ -42,8 +42,11 @@ impl Workload {
                 Self::Share { name: name.clone(), rate: *rate, delay: *delay }
             }
             Guest::FixedPriority | Guest::Edf | Guest::Cooperative => {
-                match claims::tasks_of(system, schedule, id, virtual_core, core) {
-                    Ok(tasks) => Self::of_tasks(system, id, tasks),
+                let policy = claims::policy_of(system, schedule, id);
+                let found =
+                    policy.and_then(|policy| Ok((policy, claims::tasks_of(system, schedule, id, virtual_core, core)?)));
+                match found {
+                    Ok((policy, tasks)) => Self::of_tasks(system, id, policy, tasks),
                     Err(missing) => Self::Unknown(missing),
                 }
             }
@@ -67,8 +70,8 @@ impl Workload {
         }
     }
 
-    /// Fixed-priority tasks, longer by what a growth rule wants them to bear.
-    fn of_tasks(system: &System, id: PartitionId, mut tasks: Vec<(TaskId, Task)>) -> Self {
+    /// Tasks, longer by what a growth rule wants them to bear.
+    fn of_tasks(system: &System, id: PartitionId, policy: Policy, mut tasks: Vec<(TaskId, Task)>) -> Self {
         if tasks.is_empty() {
             return Self::Nothing;
         }
@@ -80,7 +83,7 @@ impl Workload {
             ppm => format!("{}, grown by {},", system.task_label(*task), Ppm::new(ppm)),
         };
         let alone: Vec<Task> = tasks.iter().map(|(_, task)| *task).collect();
-        match TaskSet::new(&alone) {
+        match TaskSet::with_policy(&alone, policy) {
             Ok(set) => {
                 Self::Tasks { names: tasks.iter().map(|(id, _)| name(id)).collect(), tasks: alone, set: Box::new(set) }
             }
@@ -99,7 +102,7 @@ impl Workload {
 
     /// The same in whatever phase the supply stands to the frame.
     pub(crate) fn judge_any_phase(&self, supply: &Supply) -> Finding {
-        self.judge_by(supply, free_running::worst_responses)
+        self.judge_by(supply, response::worst_in_any_phase)
     }
 
     fn judge_by(&self, supply: &Supply, responses: fn(&Supply, &TaskSet) -> Vec<Response>) -> Finding {

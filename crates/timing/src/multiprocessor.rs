@@ -28,6 +28,8 @@ use crate::demand::{PerFrame, enclose, shortfall_of};
 use crate::response::{Bound, Exactness, GaveUp, Inexact, Response};
 use crate::supply::Supply;
 use crate::task_set::{Policy, TaskSet};
+use num_bigint::BigUint;
+use num_integer::Integer;
 
 /// Steps of the search for one task.
 const STEP_LIMIT: u32 = 1 << 14;
@@ -254,9 +256,14 @@ impl Cluster<'_> {
                 return Err(GaveUp::MayWaitTooLong);
             }
             let limit_ns = span_ns - tasks.charged_ns[k] + 1;
-            let work = |&(i, response_ns): &(usize, i64)| self.in_window_ns(i, response_ns, span_ns).min(limit_ns);
-            let work_ns = others.iter().map(work).sum::<i64>() + self.own_ns(k, tasks.blocking_ns[k]);
+            let mut others_ns: Vec<i64> = others.iter().map(|&(i, r_ns)| self.in_window_ns(i, r_ns, span_ns)).collect();
+            let work_ns =
+                others_ns.iter().map(|&ns| ns.min(limit_ns)).sum::<i64>() + self.own_ns(k, tasks.blocking_ns[k]);
             let enough_ns = self.span_above(work_ns, most_ns).ok_or(GaveUp::MayWaitTooLong)?;
+            // While as many as there are cores fill the window, no supply is enough; their work does not shrink.
+            others_ns.sort_unstable_by(|a, b| b.cmp(a));
+            let filled_ns = others_ns.get(self.supplies.len() - 1).map_or(0, |&ns| ns + tasks.charged_ns[k]);
+            let enough_ns = enough_ns.max(filled_ns);
             if enough_ns <= span_ns {
                 return Ok(tasks.jitter_ns[k] + span_ns);
             }
@@ -283,4 +290,32 @@ impl Cluster<'_> {
 /// The most work of jobs that are due within a span, the last at its end, and have met their deadlines so far.
 fn carried_in_ns(span_ns: i64, charged_ns: i64, period_ns: i64) -> i64 {
     span_ns / period_ns * charged_ns + charged_ns.min(span_ns % period_ns)
+}
+
+/// What the densities of jobs say of several cores.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Density {
+    /// All jobs are done in time by earliest deadline first.
+    Borne,
+    /// Nothing is known.
+    Open,
+    /// In the long run they are more than all cores.
+    Overloaded,
+}
+
+/// The density test of Goossens, Funk & Baruah 2003 (from memory): jobs `(work, within)` in ns, one stream each, on `cores`
+/// cores: `sum <= cores - (cores - 1) greatest`, by exact fractions. Where `within` is the period, a sum above the cores is an
+/// overload.
+pub fn density_of(streams: &[(u64, u64)], cores: u64) -> Density {
+    let common = streams.iter().fold(BigUint::from(1u8), |common, stream| common.lcm(&BigUint::from(stream.1.max(1))));
+    let shares: Vec<BigUint> = streams.iter().map(|&(work, within)| &common / within.max(1) * work).collect();
+    let sum: BigUint = shares.iter().sum();
+    let greatest = shares.iter().max().cloned().unwrap_or_default();
+    if sum > &common * cores {
+        Density::Overloaded
+    } else if sum + greatest * cores.saturating_sub(1) <= common * cores {
+        Density::Borne
+    } else {
+        Density::Open
+    }
 }

@@ -34,7 +34,7 @@ pub fn worst_in_any_phase(supply: &Supply, tasks: &TaskSet) -> Vec<Response> {
 
 /// The latest response of every job of a hyperperiod of frame-aligned tasks, task by task, and the hyperperiod, in ns. None where
 /// some task is not frame-aligned, the hyperperiod is too long, or some response has no bound.
-pub(crate) fn responses_of_aligned_jobs(supply: &Supply, tasks: &TaskSet) -> Option<Vec<Vec<i64>>> {
+pub fn responses_of_aligned_jobs(supply: &Supply, tasks: &TaskSet) -> Option<Vec<Vec<i64>>> {
     frame_aligned::responses_of_jobs(supply, tasks, &Jobs::where_aligned(supply, tasks)?)
 }
 
@@ -160,6 +160,10 @@ pub enum Inexact {
     EqualDeadline,
     /// Blocking is charged, also where no job of a later deadline can have begun.
     DeadlineBlocking,
+    /// The longest section of a resource under an immediate ceiling is charged, met or not.
+    CeilingBlocking,
+    /// The sections of resources that can add up under priority inheritance are charged, met or not.
+    InheritanceBlocking,
     /// Several cores at once: the jobs that others of the partition keep waiting are counted, not run.
     SeveralCores,
 }
@@ -190,6 +194,10 @@ impl std::fmt::Display for Inexact {
             Self::AnyShareSchedule => "any schedule that keeps the share is covered",
             Self::EqualDeadline => "jobs of an equal deadline are counted as going first",
             Self::DeadlineBlocking => "blocking is charged also where no job of a later deadline can have begun",
+            Self::CeilingBlocking => "blocking is the longest section under the immediate priority ceiling",
+            Self::InheritanceBlocking => {
+                "blocking is the greatest sum of sections under priority inheritance, one of each task and resource"
+            }
             Self::SeveralCores => {
                 "what the others of the partition can keep it waiting for on all virtual cores is counted, not run"
             }

@@ -34,21 +34,35 @@ pub fn largest_charged_ns(supply: &Supply, tasks: &TaskSet) -> Vec<u64> {
         && tasks.deadlines_within_periods();
     let largest = match in_closed_form.then(|| over_all_starts(supply, tasks)).flatten() {
         Some(largest) => largest,
-        None => by_halving(supply, tasks),
+        None => {
+            let mut deadlines = Deadlines::new(supply, tasks);
+            by_halving(tasks, |changed| deadlines.are_met(changed))
+        }
     };
+    tasks.position.iter().map(|&position| largest[position] as u64).collect()
+}
+
+/// The same with another judge of whether all deadlines are met; with less work it must never say no where it said yes.
+pub(crate) fn largest_charged_by(tasks: &TaskSet, are_met: impl FnMut(&TaskSet) -> bool) -> Vec<u64> {
+    let largest = by_halving(tasks, are_met);
     tasks.position.iter().map(|&position| largest[position] as u64).collect()
 }
 
 /// The largest factor on all charged times, in ppm, with which all tasks of the partition meet their
 /// deadlines, at most [`GREATEST_PPM`]; below [`UNCHANGED_PPM`] where some task misses now, 0 where no factor helps.
 pub fn common_factor_ppm(supply: &Supply, tasks: &TaskSet) -> u64 {
-    let mut scaled = tasks.clone();
     let mut deadlines = Deadlines::new(supply, tasks);
+    common_factor_by(tasks, |scaled| deadlines.are_met(scaled))
+}
+
+/// The same with another judge of whether all deadlines are met; with less work it must never say no where it said yes.
+pub(crate) fn common_factor_by(tasks: &TaskSet, mut are_met: impl FnMut(&TaskSet) -> bool) -> u64 {
+    let mut scaled = tasks.clone();
     let mut holds = |ppm: u64| {
         for (scaled_ns, &charged_ns) in scaled.charged_ns.iter_mut().zip(&tasks.charged_ns) {
             *scaled_ns = scale(charged_ns, ppm).max(1); // A job takes at least 1 ns.
         }
-        deadlines.are_met(&scaled)
+        are_met(&scaled)
     };
     if !holds(UNCHANGED_PPM) {
         return halve(0, UNCHANGED_PPM, holds);
@@ -86,14 +100,13 @@ pub(crate) fn halve(mut least: u64, mut too_much: u64, mut holds: impl FnMut(u64
 }
 
 /// The largest charged times by position, each found by trial.
-fn by_halving(supply: &Supply, tasks: &TaskSet) -> Vec<i64> {
-    let mut deadlines = Deadlines::new(supply, tasks);
+fn by_halving(tasks: &TaskSet, mut are_met: impl FnMut(&TaskSet) -> bool) -> Vec<i64> {
     let mut changed = tasks.clone();
     let mut largest = Vec::with_capacity(tasks.len());
     for position in 0..tasks.len() {
         let mut holds = |charged_ns: u64| {
             changed.charged_ns[position] = charged_ns as i64;
-            deadlines.are_met(&changed)
+            are_met(&changed)
         };
         let now_ns = tasks.charged_ns[position] as u64;
         let too_long_ns = tasks.deadline_ns[position] as u64 + 1;

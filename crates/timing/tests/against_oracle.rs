@@ -1,14 +1,23 @@
 //! The analysis against the brute-force oracle, over all systems that it enumerates: a bound is never
 //! below the truth, and equal to it wherever it claims to be exact. A tick of the oracle is one ns here.
 
-use testkit::enumerate::{aligned_count, aligned_systems, free_running_count, free_running_systems};
-use testkit::oracle::{Oracle, SmallSystem, SmallTask, Worst};
+use testkit::enumerate::{
+    ServerSystem, aligned_count, aligned_systems, cooperative_count, cooperative_systems, edf_count, edf_server_count,
+    edf_server_systems, edf_systems, free_running_count, free_running_systems, server_count, server_systems,
+};
+use testkit::oracle::{self, Oracle, SmallSystem, SmallTask, Worst};
 use timing::response::{self, Exactness, Response, free_running};
 use timing::supply::{Interval, Supply};
-use timing::{Release, Task, TaskSet, sensitivity};
+use timing::{Policy, Release, Task, TaskSet, sensitivity};
 
 fn prepare(system: &SmallSystem, release: fn(&SmallTask) -> Release) -> (Supply, Vec<Task>) {
     let interval = |&(start, end): &(u32, u32)| Interval { start_ns: start.into(), end_ns: end.into() };
+    let intervals: Vec<_> = system.windows.iter().map(interval).collect();
+    let supply = Supply::new(system.frame.into(), &intervals).expect("the oracle's tables are well-formed");
+    (supply, tasks_of(&system.tasks, release))
+}
+
+fn tasks_of(tasks: &[SmallTask], release: fn(&SmallTask) -> Release) -> Vec<Task> {
     let task = |task: &SmallTask| Task {
         priority: task.priority.into(),
         period_ns: task.period.into(),
@@ -18,9 +27,7 @@ fn prepare(system: &SmallSystem, release: fn(&SmallTask) -> Release) -> (Supply,
         blocking_ns: task.blocking.into(),
         release: release(task),
     };
-    let intervals: Vec<_> = system.windows.iter().map(interval).collect();
-    let supply = Supply::new(system.frame.into(), &intervals).expect("the oracle's tables are well-formed");
-    (supply, system.tasks.iter().map(task).collect())
+    tasks.iter().map(task).collect()
 }
 
 #[derive(Debug, Default)]
@@ -33,7 +40,7 @@ struct Tally {
 }
 
 impl Tally {
-    fn compare(&mut self, system: &SmallSystem, found: &[Response], truth: &[Worst]) {
+    fn compare(&mut self, system: &impl std::fmt::Debug, found: &[Response], truth: &[Worst]) {
         self.systems += 1;
         for (position, (found, truth)) in found.iter().zip(truth).enumerate() {
             match (found, truth) {
@@ -79,6 +86,54 @@ fn aligned_bounds_hold_and_are_attained_where_claimed() {
     }
     assert_eq!(tally.systems, aligned_count());
     assert!(tally.exact >= 283_044, "{tally:?}");
+}
+
+fn under_policy(policy: Policy, order: oracle::Policy, systems: impl Iterator<Item = SmallSystem>) -> Tally {
+    let mut oracle = Oracle::under(order);
+    let mut tally = Tally::default();
+    for system in systems {
+        let (supply, tasks) = prepare(&system, |_| Release::FreeRunning);
+        let tasks = TaskSet::with_policy(&tasks, policy).expect("the oracle's tasks are well-formed");
+        tally.compare(&system, &response::worst_in_any_phase(&supply, &tasks), &oracle.free_running(&system));
+    }
+    tally
+}
+
+#[test]
+fn bounds_by_deadline_hold_and_are_attained_where_claimed() {
+    let tally = under_policy(Policy::EarliestDeadline, oracle::Policy::EarliestDeadline, edf_systems());
+    assert_eq!(tally.systems, edf_count());
+    assert!(tally.exact >= 59_191, "{tally:?}");
+}
+
+#[test]
+fn bounds_of_cooperative_guests_hold_and_are_attained_where_claimed() {
+    let tally = under_policy(Policy::Cooperative, oracle::Policy::Cooperative, cooperative_systems());
+    assert_eq!(tally.systems, cooperative_count());
+    assert!(tally.exact >= 24_076, "{tally:?}");
+}
+
+/// Every schedule that keeps the server's budget is tried, so a bound may be attained though none is claimed to be.
+fn on_servers(policy: Policy, order: oracle::Policy, systems: impl Iterator<Item = ServerSystem>) -> Tally {
+    let mut oracle = Oracle::under(order);
+    let mut tally = Tally::default();
+    for system in systems {
+        let server = &system.server;
+        let supply = Supply::budget_server(server.budget.into(), server.period.into(), server.deadline.into());
+        let tasks = TaskSet::with_policy(&tasks_of(&system.tasks, |_| Release::FreeRunning), policy);
+        let found = response::worst_in_any_phase(&supply.expect("a server"), &tasks.expect("well-formed tasks"));
+        tally.compare(&system, &found, &oracle.on_server(&system.server, &system.tasks));
+    }
+    assert_eq!(tally.exact, 0, "{tally:?}");
+    tally
+}
+
+#[test]
+fn bounds_on_servers_hold() {
+    let fixed = on_servers(Policy::FixedPriority, oracle::Policy::FixedPriority, server_systems());
+    let edf = on_servers(Policy::EarliestDeadline, oracle::Policy::EarliestDeadline, edf_server_systems());
+    assert_eq!((fixed.systems, edf.systems), (server_count(), edf_server_count()));
+    assert!(fixed.tight_without_claim >= 18_757 && edf.tight_without_claim >= 16_761, "{fixed:?} {edf:?}");
 }
 
 /// One task alone grown by halving its interval, with the responses as the judge.

@@ -4,7 +4,7 @@ use super::claims::{bases, row_of, status};
 use super::names::{head, note, port_end, table_of};
 use crate::caution::{CAUTIONS, SYNCHRONISED};
 use crate::dossier::Dossier;
-use crate::show::{amount_or, decided_by, limit};
+use crate::show::{amount_or, limit};
 use crate::stretch::stretches;
 use crate::svg::{part_key, waterfall};
 use claim::{Kind, PartKind, Relation, Unit, Verdict};
@@ -13,8 +13,7 @@ use model::System;
 use model::system::{Chain, Need, PortEnd};
 use quantity::Duration;
 
-const HEAD: [&str; 9] =
-    ["Chain", "#Need", "#Generic", "#Table-aware", "Simulated", "Decided by", "#Bound", "#Margin", "Status"];
+const HEAD: [&str; 8] = ["Chain", "#Need", "#Generic", "#Table-aware", "Simulated", "Decided by", "#Margin", "Status"];
 
 pub(super) fn part(dossier: &Dossier) -> Markup {
     let verdicts: Vec<_> = dossier.of_kind(Kind::Reaction).chain(dossier.of_kind(Kind::DataAge)).collect();
@@ -29,9 +28,9 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
     let falls: Vec<_> = verdicts.iter().filter(|verdict| !verdict.parts.is_empty()).collect();
     html! {
         p class="caution" { strong { "Caution." } " " (CAUTIONS[SYNCHRONISED].text) }
-        (table_of("chains", "", &HEAD, rows))
-        (note("Generic, table-aware and simulated times are never mixed in one column. The bound is the smaller of the two that \
-               apply, and what decided is the one that it comes from."))
+        (table_of("wide", "", &HEAD, rows))
+        (note("Generic, table-aware and simulated times are never mixed in one column. The smaller \
+               of the two bounds that apply decides; the margin is what it leaves of the need."))
         (bases(&verdicts))
         @if !falls.is_empty() {
             h3 { "What the bounds are made of" }
@@ -56,8 +55,10 @@ fn chain_of<'d>(dossier: &'d Dossier, verdict: &Verdict) -> Option<(&'d System, 
 fn chain_row(dossier: &Dossier, verdict: &Verdict) -> Markup {
     let about = html! {
         @if let Some((system, chain)) = chain_of(dossier, verdict) {
-            @if let Some(title) = &chain.title { span class="why" { strong { (title) } } }
-            span class="why" { (path(system, chain)) }
+            span class="why" {
+                @if let Some(title) = &chain.title { strong { (title) } ": " }
+                (path(system, chain))
+            }
         }
     };
     let cells = html! {
@@ -65,11 +66,10 @@ fn chain_row(dossier: &Dossier, verdict: &Verdict) -> Markup {
         td class="n" { (amount_or(verdict.generic, verdict.unit, "–")) }
         td class="n" { (amount_or(verdict.table_aware, verdict.unit, "–")) }
         td { "not simulated yet" }
-        td { (decided_by(verdict)) }
-        td class="n" { (amount_or(verdict.bound, verdict.unit, "none")) @if verdict.exact { span class="why" { "exact" } } }
+        td { (decided_by(verdict)) @if verdict.exact { ", exact" } }
         td class="n" { (margin(verdict)) }
     };
-    row_of(dossier, verdict, &about, &cells)
+    row_of(dossier, verdict, HEAD.len(), &cells, &about)
 }
 
 fn unclaimed_row(dossier: &Dossier, chain: &Chain) -> Markup {
@@ -82,9 +82,20 @@ fn unclaimed_row(dossier: &Dossier, chain: &Chain) -> Markup {
             td class="n" { "≤ " (need) }
             td class="n" { "–" } td class="n" { "–" }
             td { "not simulated yet" }
-            td { "–" } td class="n" { "none" } td class="n" { "–" }
+            td { "–" } td class="n" { "–" }
             td { @if dossier.plan().is_some() { "no claim" } @else { "no plan" } }
         }
+    }
+}
+
+/// Which of the two bounds is the one that counts.
+fn decided_by(verdict: &Verdict) -> &'static str {
+    let is_bound = |value: Option<u64>| verdict.bound.is_some() && value == verdict.bound;
+    match (is_bound(verdict.generic), is_bound(verdict.table_aware)) {
+        (true, true) => "both alike",
+        (true, false) => "generic",
+        (false, true) => "table-aware",
+        (false, false) => "–",
     }
 }
 

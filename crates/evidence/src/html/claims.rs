@@ -1,6 +1,6 @@
 //! Tables of claims. Every claim stands in one of them, and its row is its anchor.
 
-use super::names::table_of;
+use super::names::{breakable, sentence, table_of};
 use crate::dossier::Dossier;
 use crate::show::{amount_or, capital, count, limit, percent, used_permille};
 use crate::stretch::in_words;
@@ -62,7 +62,7 @@ pub(super) fn anchor(id: &str) -> String {
 
 /// A link to a claim.
 pub(super) fn link(id: &str) -> Markup {
-    html! { a class="id" href={ "#" (anchor(id)) } { (id) } }
+    html! { a class="id" href={ "#" (anchor(id)) } { (breakable(id)) } }
 }
 
 /// Links to some claims, in a row.
@@ -71,33 +71,52 @@ pub(super) fn links<'v>(ids: impl Iterator<Item = &'v str>) -> Markup {
 }
 
 fn row(dossier: &Dossier, verdict: &Verdict, extra: Extra) -> Markup {
-    let bare = verdict.bound.is_none() && verdict.limit.is_none();
+    if verdict.bound.is_some() || verdict.limit.is_some() {
+        let cells = numbers(verdict, extra);
+        return row_of(dossier, verdict, extra.titles().len() + 7, &cells, &html! {});
+    }
     html! {
         tr id=(anchor(&verdict.id)) {
-            th scope="row" {
-                span class="id" { (verdict.id) }
-                @if !bare { (why(dossier, verdict)) (parts(verdict)) }
-            }
-            @if bare {
-                td colspan=(extra.titles().len() + 5) { (why(dossier, verdict)) }
-            } @else {
-                (numbers(verdict, extra))
-            }
+            th scope="row" { span class="id" { (breakable(&verdict.id)) } }
+            td colspan=(extra.titles().len() + 5) { @if let Some(why) = why(dossier, verdict) { (small(why)) } }
             (status_cell(dossier, verdict))
         }
     }
 }
 
-/// The row of a claim in a table of its kind's own: its id with what it is `about` and its reason, its `cells`, its
-/// status.
-pub(super) fn row_of(dossier: &Dossier, verdict: &Verdict, about: &Markup, cells: &Markup) -> Markup {
+/// The row of a claim with its `cells` between id and status, in a table of so many `columns`; below it what it is `about`,
+/// why it is as it is, and what its bound is made of.
+pub(super) fn row_of(dossier: &Dossier, verdict: &Verdict, columns: usize, cells: &Markup, about: &Markup) -> Markup {
+    let why = why(dossier, verdict);
+    let parts =
+        Some(in_words(&verdict.parts)).filter(|_| !has_waterfall(verdict.kind)).filter(|words| !words.is_empty());
+    let told = why.is_some() || parts.is_some() || !about.0.is_empty();
     html! {
-        tr id=(anchor(&verdict.id)) {
-            th scope="row" { span class="id" { (verdict.id) } (about) (why(dossier, verdict)) }
+        tr id=(anchor(&verdict.id)) class=[told.then_some("told")] {
+            th scope="row" { span class="id" { (breakable(&verdict.id)) } }
             (cells)
             (status_cell(dossier, verdict))
         }
+        @if told {
+            tr {
+                td colspan=(columns - 1) {
+                    (about)
+                    @if let Some(why) = why { (small(why)) }
+                    @if let Some(parts) = parts { span class="why" { "Parts: " (parts) "." } }
+                }
+                td {}
+            }
+        }
     }
+}
+
+/// Whether claims of a kind have a drawing each, with the parts in words below it.
+const fn has_waterfall(kind: Kind) -> bool {
+    matches!(kind, Kind::Reaction | Kind::DataAge)
+}
+
+fn small(reason: &str) -> Markup {
+    html! { span class="why" { (sentence(reason)) } }
 }
 
 fn status_cell(dossier: &Dossier, verdict: &Verdict) -> Markup {
@@ -125,18 +144,10 @@ fn numbers(verdict: &Verdict, extra: Extra) -> Markup {
 }
 
 /// What a claim rests on, or why it is open; failures give their reason in a part of their own.
-fn why(dossier: &Dossier, verdict: &Verdict) -> Markup {
+fn why<'v>(dossier: &Dossier, verdict: &'v Verdict) -> Option<&'v str> {
     let told_elsewhere =
         matches!(verdict.status, Status::Violated | Status::NotShown) && dossier.deviation(&verdict.id).is_none();
-    match &verdict.reason {
-        Some(reason) if !told_elsewhere => html! { span class="why" { (reason) } },
-        _ => html! {},
-    }
-}
-
-/// What the bound is made of, in words.
-fn parts(verdict: &Verdict) -> Markup {
-    html! { @if !verdict.parts.is_empty() { span class="why" { (in_words(&verdict.parts)) "." } } }
+    verdict.reason.as_deref().filter(|_| !told_elsewhere)
 }
 
 /// The status: shape, colour and word.

@@ -119,6 +119,16 @@ pub(super) fn head(name: &str, title: Option<&str>) -> Markup {
     }
 }
 
+/// An id that may be broken where one of its parts ends: behind a stroke, a point or an at sign.
+pub(super) fn breakable(id: &str) -> Markup {
+    html! {
+        @for piece in id.split_inclusive('/') {
+            @for (at, part) in piece.split_inclusive(['.', '@']).enumerate() { @if at > 0 { wbr; } (part) }
+            wbr;
+        }
+    }
+}
+
 /// A remark in small print.
 pub(super) fn note(words: &str) -> Markup {
     html! { p class="note" { (words) } }

@@ -2,7 +2,7 @@
 
 use super::claims::{bases, row_of};
 use super::names::{note, partition, port_end, table, table_of};
-use super::ports::used;
+use super::ports::{ends, used};
 use crate::dossier::Dossier;
 use crate::show::{amount_or, count, limit};
 use claim::{Kind, Unit, Verdict};
@@ -22,7 +22,7 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
     html! {
         @if let Some((system, network)) = network { (facts(system, network)) }
         @if verdicts.is_empty() { p { "Not analysed: there is no claim about what is forwarded." } } @else {
-            (table_of("ports", "", &HEAD, html! { @for verdict in &verdicts { (row(dossier, verdict)) } }))
+            (table_of("wide", "", &HEAD, html! { @for verdict in &verdicts { (row(dossier, verdict)) } }))
             (bases(&verdicts))
         }
         @if let Some((system, network)) = network { (common_failure(system, network)) }
@@ -60,7 +60,7 @@ fn row(dossier: &Dossier, verdict: &Verdict) -> Markup {
         td class="n" { (limit(verdict)) }
         (used(verdict, "limit"))
     };
-    row_of(dossier, verdict, &html! {}, &cells)
+    row_of(dossier, verdict, HEAD.len(), &cells, &html! {})
 }
 
 /// Everything that stops where the forwarder stops.
@@ -77,7 +77,7 @@ fn common_failure(system: &System, network: &Network) -> Markup {
         @for (sender, channels) in &senders {
             tr {
                 th scope="row" { span class="id" { (sender) } }
-                td { @for channel in channels { div { (channel.name.value) " → " (receivers(system, channel)) } } }
+                td { @for channel in channels { div { (channel.name.value) ": " (ends(system, channel)) } } }
             }
         }
     };
@@ -87,10 +87,6 @@ fn common_failure(system: &System, network: &Network) -> Markup {
             "Forwarded by " strong { (partition(system, network.forwarder.value)) } ": "
             (count(channels, "channel")) " of " (count(senders.len(), "sender")) ". Nothing of it moves while that partition is down."
         }
-        (table("", &["Sender", "Channels and receivers"], rows))
+        (table("", &["Sender", "Channels and their readers"], rows))
     }
-}
-
-fn receivers(system: &System, channel: &Channel) -> String {
-    channel.destinations.iter().map(|end| port_end(system, end.value)).collect::<Vec<_>>().join(", ")
 }

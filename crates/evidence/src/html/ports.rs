@@ -11,8 +11,8 @@ use model::System;
 use model::system::{Channel, ChannelKind};
 use quantity::Bytes;
 
-const SAMPLING: [&str; 7] = ["Channel", "From, to", "#Gap", "#Refresh period", "#Of the period", "", "Status"];
-const QUEUES: [&str; 8] = ["Channel", "From, to", "#Needed", "#Configured", "#Bytes", "#Of the depth", "", "Status"];
+const SAMPLING: [&str; 6] = ["Channel", "#Gap", "#Refresh period", "#Of the period", "", "Status"];
+const QUEUES: [&str; 7] = ["Channel", "#Needed", "#Configured", "#Bytes", "#Of the depth", "", "Status"];
 
 pub(super) fn part(dossier: &Dossier) -> Markup {
     let (sampling, queues) = (claims(dossier, Kind::Refresh), claims(dossier, Kind::QueueDepth));
@@ -23,13 +23,13 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
     html! {
         @if !sampling.is_empty() {
             h3 { "Sampling channels" }
-            (table_of("ports", "", &SAMPLING, html! { @for verdict in &sampling { (sampling_row(dossier, verdict)) } }))
+            (table_of("wide", "", &SAMPLING, html! { @for verdict in &sampling { (sampling_row(dossier, verdict)) } }))
             (note("The gap is the longest time between two writes that readers may see, held against the refresh period."))
             (bases(&sampling))
         }
         @if !queues.is_empty() {
             h3 { "Queues" }
-            (table_of("ports", "", &QUEUES, html! { @for verdict in &queues { (queue_row(dossier, verdict)) } }))
+            (table_of("wide", "", &QUEUES, html! { @for verdict in &queues { (queue_row(dossier, verdict)) } }))
             (note("Bytes are those of the configured depth, message by message of the largest size."))
             (bases(&queues))
         }
@@ -61,20 +61,20 @@ fn unclaimed<'d>(dossier: &'d Dossier, verdicts: &[&Verdict]) -> Vec<&'d Channel
 
 fn about(channel: Option<(&System, &Channel)>) -> Markup {
     html! {
-        @if let Some((_, channel)) = channel {
-            @if let Some(title) = &channel.title { span class="why" { strong { (title) } } }
-            @if channel.forwarded { span class="why" { "over the internal network" } }
+        @if let Some((system, channel)) = channel {
+            span class="why" {
+                @if let Some(title) = &channel.title { strong { (title) } ": " }
+                (ends(system, channel))
+                @if channel.forwarded { ", over the internal network" }
+            }
         }
     }
 }
 
-pub(super) fn ends(channel: Option<(&System, &Channel)>) -> Markup {
-    html! {
-        @if let Some((system, channel)) = channel {
-            span class="id" { (port_end(system, channel.source.value)) }
-            @for end in &channel.destinations { div { "→ " span class="id" { (port_end(system, end.value)) } } }
-        } @else { "–" }
-    }
+/// Who writes, and all who read.
+pub(super) fn ends(system: &System, channel: &Channel) -> String {
+    let readers: Vec<_> = channel.destinations.iter().map(|end| port_end(system, end.value)).collect();
+    format!("{} → {}", port_end(system, channel.source.value), readers.join(", "))
 }
 
 /// How much of the limit is used, in words and as a bar.
@@ -89,12 +89,11 @@ pub(super) fn used(verdict: &Verdict, whole: &str) -> Markup {
 fn sampling_row(dossier: &Dossier, verdict: &Verdict) -> Markup {
     let channel = channel_of(dossier, verdict);
     let cells = html! {
-        td { (ends(channel)) }
         td class="n" { (amount_or(verdict.bound, verdict.unit, "none")) }
         td class="n" { (limit(verdict)) }
         (used(verdict, "refresh period"))
     };
-    row_of(dossier, verdict, &about(channel), &cells)
+    row_of(dossier, verdict, SAMPLING.len(), &cells, &about(channel))
 }
 
 fn queue_row(dossier: &Dossier, verdict: &Verdict) -> Markup {
@@ -105,13 +104,12 @@ fn queue_row(dossier: &Dossier, verdict: &Verdict) -> Markup {
         unit => amount_or(value, unit, none),
     };
     let cells = html! {
-        td { (ends(channel)) }
         td class="n" { (number(verdict.bound, "none")) }
         td class="n" { (number(verdict.limit, "–")) }
         td class="n" { (bytes.map_or_else(|| "–".to_owned(), |bytes| bytes.to_string())) }
         (used(verdict, "depth"))
     };
-    row_of(dossier, verdict, &about(channel), &cells)
+    row_of(dossier, verdict, QUEUES.len(), &cells, &about(channel))
 }
 
 /// The room that the configured queue takes.
@@ -127,7 +125,7 @@ fn others(system: &System, channels: &[&Channel]) -> Markup {
         @for channel in channels {
             tr {
                 (head(&channel.name.value, channel.title.as_deref()))
-                td { (ends(Some((system, channel)))) }
+                td { (ends(system, channel)) }
                 td class="n" { (channel.size.value) }
                 td { "no claim" }
             }

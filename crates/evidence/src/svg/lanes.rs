@@ -38,7 +38,7 @@ pub(crate) fn part_lanes(title: &str, frame: &Frame, verdicts: &[&Verdict]) -> O
     let stages = stages(&lanes).filter(|_| frame.stages);
     let first = TOP + Px::whole(if stages.is_some() { PITCH } else { 0 });
     let bottom = first + Px::whole(i64::try_from(lanes.len()).unwrap_or(0) * PITCH - 6);
-    let ticks = u64::try_from((frame.width - LENGTHS - frame.left) / 74).unwrap_or(1);
+    let ticks = u64::try_from((frame.width - LENGTHS - frame.left) / 58).unwrap_or(1);
     let content = html! {
         (time_axis((0, end_ns), scale, (TOP, bottom), ticks))
         @if let Some(stages) = stages {

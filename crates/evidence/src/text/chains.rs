@@ -5,7 +5,7 @@ use super::layout::{Align, Page};
 use super::timeline::cells;
 use crate::caution::{CAUTIONS, SYNCHRONISED};
 use crate::dossier::Dossier;
-use crate::show::{amount_or, count, decided_by, limit};
+use crate::show::{amount_or, count, limit};
 use crate::stretch::part_words;
 use claim::{Kind, Part, Segment, Verdict, sum_of_parts};
 use quantity::Duration;
@@ -33,15 +33,14 @@ pub(super) fn waterfalls(page: &mut Page, dossier: &Dossier, detail: Detail) {
     page.paragraph(2, &format!("Caution {}: {}.", SYNCHRONISED + 1, CAUTIONS[SYNCHRONISED].short));
 }
 
+/// Both bounds, the one that decides marked.
 fn numbers(verdict: &Verdict) -> String {
-    let [generic, aware] = [verdict.generic, verdict.table_aware].map(|bound| amount_or(bound, verdict.unit, "none"));
-    let bound = amount_or(verdict.bound, verdict.unit, "no bound");
-    format!(
-        "{}: {bound}, limit {}; generic {generic}, table-aware {aware}; decided by: {}",
-        verdict.id,
-        limit(verdict),
-        decided_by(verdict)
-    )
+    let bound = |name: &str, value: Option<u64>| {
+        let decides = if value.is_some() && value == verdict.bound { " (decides)" } else { "" };
+        format!("{name} {}{decides}", amount_or(value, verdict.unit, "none"))
+    };
+    let (generic, aware) = (bound("generic", verdict.generic), bound("table-aware", verdict.table_aware));
+    format!("{}: limit {}; {generic}, {aware}", verdict.id, limit(verdict))
 }
 
 /// The largest parts, the longest first; equals in the order of time.

@@ -1,19 +1,20 @@
 //! When the jobs of frame-aligned tasks begin at the earliest.
 //!
 //! Computes: for every job of a hyperperiod an instant before which it does not begin, in any hyperperiod.
-//! Source: own construction; earliest starts in job chains: Becker and others, "End-to-end timing analysis of cause-effect
-//! chains in automotive embedded systems", Journal of Systems Architecture 80, 2017 (from memory).
-//! Assumptions: preemptive fixed priorities, one core; window heads as long as declared, no slip; no job is shorter than its
-//! shortest execution.
-//! Symbols: `a` arrival, `e = a + J` latest release, `s` earliest start, `f` earliest finish, `c` shortest
-//! execution, all in ns.
-//! Invariants and why it ends: a job begins at a usable instant not before its arrival, not before the job before it has
-//! finished, and while no more urgent job is released and unfinished: a job that has not begun cannot go before one. At `t` a more
-//! urgent job is surely released if `e <= t` and surely unfinished if `t < f`; then the start is not before `f`. Its
-//! job of the task with the latest `e <= t` has the greatest `f`, so only that one is asked for. A finish comes no
-//! earlier than the usable time `c` after `s`. Tasks are taken most urgent first, each job once; every step passes a finish of another
-//! job. Only jobs of the same hyperperiod are counted as in the way, so that the answer holds in the first one too, which begins
-//! from empty; leaving one out only makes an answer earlier. Equals are never counted as in the way.
+//! Source: own construction; earliest starts in job chains: Becker and others, "End-to-end timing analysis of
+//! cause-effect chains in automotive embedded systems", Journal of Systems Architecture 80, 2017 (from memory).
+//! Assumptions: preemptive fixed priorities, one core; window heads as long as declared, no slip; no job is shorter
+//! than its shortest execution.
+//! Symbols: `a` arrival, `e = a + J` latest release, `s` earliest start, `f` earliest finish, `c` shortest execution,
+//! all in ns.
+//! Invariants and why it ends: a job begins at a usable instant not before its arrival, not before the job before it
+//! has finished, and while no more urgent job is released and unfinished: a job that has not begun cannot go before
+//! one. At `t` a more urgent job is surely released if `e <= t` and surely unfinished if `t < f`; then the start is
+//! not before `f`. Its job of the task with the latest `e <= t` has the greatest `f`, so only that one is asked for.
+//! A finish comes no earlier than the usable time `c` after `s`. Tasks are taken most urgent first, each job once;
+//! every step passes a finish of another job. Only jobs of the same hyperperiod are counted as in the way, so that
+//! the answer holds in the first one too, which begins from empty; leaving one out only makes an answer earlier.
+//! Equals are never counted as in the way.
 //! Differs from the source: windows, and what stands in the way.
 //! Checked by: runs with random execution times and jitter, which never begin earlier.
 
@@ -21,19 +22,21 @@ use crate::supply::Supply;
 use crate::task_set::{Release, TaskSet};
 
 /// The jobs of one task in one hyperperiod, by arrival, in ns from its begin; none of a free-running one.
-pub(crate) struct Earliest {
+pub struct Earliest {
     period_ns: i64,
     /// The latest release of the first job.
     first_latest_ns: i64,
-    pub(crate) starts_ns: Vec<i64>,
-    pub(crate) finishes_ns: Vec<i64>,
+    /// When each job begins at the earliest.
+    pub starts_ns: Vec<i64>,
+    /// When each job completes at the earliest.
+    pub finishes_ns: Vec<i64>,
 }
 
-/// The earliest starts and finishes of the jobs of one hyperperiod, task by task in the order in which the tasks were given.
-/// `shortest_ns` holds each task's shortest execution.
+/// The earliest starts and finishes of the jobs of one hyperperiod, task by task in the order in which the tasks were
+/// given. `shortest_ns` holds each task's shortest execution.
 ///
 /// None where the partition has no supply.
-pub(crate) fn earliest_jobs(
+pub fn earliest_jobs(
     supply: &Supply,
     tasks: &TaskSet,
     shortest_ns: &[u64],

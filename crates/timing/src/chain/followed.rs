@@ -1,28 +1,33 @@
 //! Job chains by earliest reads and latest writes.
 //!
 //! Computes: a bound on the reaction time and on the held data age of a chain whose jobs keep to one clock.
-//! Source: job chains: Becker and others, "End-to-end timing analysis of cause-effect chains in automotive embedded systems", Journal
-//! of Systems Architecture 80, 2017; immediate forward and backward chains and their equal maxima: Günzel and others, ECRTS 2023 (from memory).
-//! Assumptions: every job reads no earlier and writes no later than given; jobs of a task in order; messages are not lost.
-//! Symbols: `r(k)` earliest read, `w(k)` latest write of job `k`, in ns; `x(j)` an instant from which on a job of the next task that
-//! has not read before surely sees job `j`'s output or a later one's; `n` reads that a message may take; `H` hyperperiod.
-//! Invariants and why it ends: a job of the next task with `r(k) >= x(j)` surely sees job `j` or a later one; with a queue read
-//! in pieces the `n - 1` jobs after it may be needed. `x(j)` is `w(j)`; or, where the reader is a less urgent task of
-//! the same core, the latest release of `j`: at a start after it, an unfinished `j` would go first, so it has
-//! finished. Both rise with `j`, and `r` and `w` rise with `k`, so the relation "k surely has j" is monotone, its first `k` for a `j` and its last
-//! `j` for a `k` are adjoint. The stimulus that job `j` of the first task is the first to take came after the read of job
-//! `j - 1`, at or after `r(j - 1)`; its output comes at the latest at `w` of the last job of the chain of first `k`s. Held age: the output of job `k` of
-//! the last task, replaced at the latest at `w(k + 1)`, comes from the chain of last `j`s. The greatest of either over
-//! a hyperperiod are equal as the relation is adjoint, which is asserted. One walk for each job of the first and of the last task; their number
-//! is limited.
+//! Source: job chains: Becker and others, "End-to-end timing analysis of cause-effect chains in automotive embedded
+//! systems", Journal of Systems Architecture 80, 2017; immediate forward and backward chains and their equal maxima:
+//! Günzel and others, ECRTS 2023 (from memory).
+//! Assumptions: every job reads no earlier and writes no later than given; jobs of a task in order; messages are not
+//! lost.
+//! Symbols: `r(k)` earliest read, `w(k)` latest write of job `k`, in ns; `x(j)` an instant from which on a job of the
+//! next task that has not read before surely sees job `j`'s output or a later one's; `n` reads that a message may
+//! take; `H` hyperperiod.
+//! Invariants and why it ends: a job of the next task with `r(k) >= x(j)` surely sees job `j` or a later one; with a
+//! queue read in pieces the `n - 1` jobs after it may be needed. `x(j)` is `w(j)`; or, where the reader is a less
+//! urgent task of the same core, the latest release of `j`: at a start after it, an unfinished `j` would go first, so
+//! it has finished. Both rise with `j`, and `r` and `w` rise with `k`, so the relation "k surely has j" is monotone,
+//! its first `k` for a `j` and its last `j` for a `k` are adjoint. The stimulus that job `j` of the first task is the
+//! first to take came after the read of job `j - 1`, at or after `r(j - 1)`; its output comes at the latest at `w` of
+//! the last job of the chain of first `k`s. Held age: the output of job `k` of the last task, replaced at the latest
+//! at `w(k + 1)`, comes from the chain of last `j`s. The greatest of either over a hyperperiod are equal as the
+//! relation is adjoint, which is asserted. One walk for each job of the first and of the last task; their number is
+//! limited.
 //! Differs from the source: the rule for readers of the same core; queues.
-//! Checked by: `timing::chain::logical`, where all times are exact; runs with random execution times; the survey vessel.
+//! Checked by: `timing::chain::logical`, where all times are exact; runs with random execution times; the survey
+//! vessel.
 
 use crate::arithmetic;
 use crate::response::JOB_LIMIT;
 
-/// When the jobs of one task read at the earliest, and write and are released at the latest: those of one hyperperiod by
-/// number, in ns; everything repeats after it.
+/// When the jobs of one task read at the earliest, and write and are released at the latest: those of one hyperperiod
+/// by number, in ns; everything repeats after it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct JobTimes {
     period_ns: i64,
@@ -33,11 +38,10 @@ pub struct JobTimes {
 }
 
 impl JobTimes {
-    /// The jobs of a task that arrives first at `first_arrival_ns`, by number: `reads_ns` the earliest reads, `writes_ns` the latest
-    /// writes. Both lists cover the same whole number of periods.
+    /// The jobs of a task that arrives first at `first_arrival_ns`, by number: `reads_ns` the earliest reads,
+    /// `writes_ns` the latest writes. Both lists cover the same whole number of periods.
     ///
-    /// # Panics
-    /// Where a list is empty or they differ in length.
+    /// # Panics Where a list is empty or they differ in length.
     pub fn new(period_ns: u64, first_arrival_ns: u64, jitter_ns: u64, reads_ns: Vec<i64>, writes_ns: Vec<i64>) -> Self {
         assert!(!reads_ns.is_empty() && reads_ns.len() == writes_ns.len(), "a read and a write for every job");
         let (period_ns, jitter_ns) = (period_ns as i64, jitter_ns as i64);
@@ -82,7 +86,8 @@ impl JobTimes {
     /// The first job that reads at or after `instant_ns` for sure.
     fn first_reading_from(&self, instant_ns: i64) -> i64 {
         let hyperperiod_ns = self.period_ns * self.reads_ns.len() as i64;
-        let rounds = (instant_ns - self.reads_ns[0]).div_euclid(hyperperiod_ns);
+        // One ns less: the last job of a round may read as early as the first one of the next.
+        let rounds = (instant_ns - 1 - self.reads_ns[0]).div_euclid(hyperperiod_ns);
         let within_ns = instant_ns - rounds * hyperperiod_ns;
         let place = self.reads_ns.partition_point(|&read_ns| read_ns < within_ns);
         rounds * self.reads_ns.len() as i64 + place as i64

@@ -4,10 +4,11 @@
 //! Source: Davare, Zhu, Di Natale, Pinello, Kanajan, Sangiovanni-Vincentelli, "Period optimization for hard real-time
 //! distributed automotive systems", DAC 2007: the sum of period and response over the tasks.
 //! Assumptions: every task has a job each period, one after another; responses are bounds in any phase.
-//! Symbols: `T` period, `R` response, both in ns; `q` reads until a message is taken, 1 unless a queue is read in pieces.
+//! Symbols: `T` period, `R` response, both in ns; `q` reads until a message is taken, 1 unless a queue is read in
+//! pieces.
 //! Invariants and why it ends: a stimulus comes after the last job that arrived before it; the next one arrives less
-//! than `T` later, reads at or after its arrival, hence at or after the stimulus, and has written within `R`. The job that takes it in
-//! a queue read in pieces arrives `(q - 1) T` later. A sum of `len` terms, saturating.
+//! than `T` later, reads at or after its arrival, hence at or after the stimulus, and has written within `R`. The job
+//! that takes it in a queue read in pieces arrives `(q - 1) T` later. A sum of `len` terms, saturating.
 //! Differs from the source: queues read in pieces; what ports add in between.
 //! Checked by: the published example, the survey vessel's column, random runs below it.
 

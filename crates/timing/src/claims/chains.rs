@@ -1,13 +1,13 @@
 //! Reaction times and data ages of chains against their needs.
 //!
-//! Computes: for each chain two bounds, which hold for its reaction time and for its held data age alike: the generic one,
-//! and the one that knows the window table; and from the smaller one the verdict, with what it is made of.
+//! Computes: for each chain two bounds, which hold for its reaction time and for its held data age alike: the generic
+//! one, and the one that knows the window table; and from the smaller one the verdict, with what it is made of.
 //! Source: `crate::chain` and the files of this folder.
-//! Assumptions: those of the responses; messages between the chain's tasks only; the table-aware bound
-//! adds that frames are synchronised and tasks released as declared.
+//! Assumptions: those of the responses; messages between the chain's tasks only; the table-aware bound adds that
+//! frames are synchronised and tasks released as declared.
 //! Symbols: times in ns.
-//! Invariants and why it ends: the table-aware bound is never above the generic one: a job reads at or after its arrival and
-//! writes within its response, so that each hop takes no more than a period and a response. Where the two
+//! Invariants and why it ends: the table-aware bound is never above the generic one: a job reads at or after its
+//! arrival and writes within its response, so that each hop takes no more than a period and a response. Where the two
 //! kinds of bound disagree, [`super::alarms`] says so.
 //! Differs from the source: nothing.
 //! Checked by: the survey vessel's seven chains; published examples; cases with one datum taken away each.

@@ -7,7 +7,7 @@
 use super::responses::{self, Analysed};
 use super::scope::Scope;
 use crate::supply::Supply;
-use crate::task_set::Task;
+use crate::task_set::{Policy, Task};
 use model::System;
 use plan::Plan;
 use std::collections::BTreeSet;
@@ -32,7 +32,8 @@ pub struct SupplyCurve {
     pub meets_ns: Option<u64>,
 }
 
-/// The curves of every partition under fixed priorities and windows that could be analysed.
+/// The curves of every partition with tasks that could be analysed, virtual core by virtual core; none where tasks run on
+/// whichever is free.
 pub fn supply_curves(system: &System, plan: &Plan) -> Vec<SupplyCurve> {
     let scopes = Scope::of_each_schedule(system, plan);
     let several = scopes.len() > 1;
@@ -57,13 +58,16 @@ pub fn supply_curves(system: &System, plan: &Plan) -> Vec<SupplyCurve> {
 }
 
 fn curve(scope: &Scope<'_>, analysed: &Analysed, partition: String) -> Option<SupplyCurve> {
+    if !analysed.cluster.is_empty() {
+        return None;
+    }
     let blackout_ns = analysed.supply.blackout_ns()?;
     let level = most_demanding(analysed)?;
     let response_ns = analysed.responses[level].bound().map_or(0, |bound| bound.response_ns);
     let whole_ns = response_ns.max(blackout_ns).max(analysed.tasks[level].deadline_ns);
     let horizon_ns = whole_ns.saturating_add(whole_ns / 10);
     let least_supply = corners(&analysed.supply, horizon_ns);
-    let demand = steps(&analysed.tasks, level, horizon_ns);
+    let demand = steps(analysed, level, horizon_ns);
     let meets_ns = meeting(&analysed.supply, &demand, horizon_ns);
     let level = scope.system.task_label(analysed.ids[level]);
     Some(SupplyCurve { partition, level, blackout_ns, least_supply, demand, meets_ns })
@@ -96,7 +100,7 @@ fn corners(supply: &Supply, horizon_ns: u64) -> Vec<(u64, u64)> {
     corners
 }
 
-/// The window edges after an instant, counted from it.
+/// The window edges after an instant, counted from it, behind the lead.
 fn edges_after(supply: &Supply, start_ns: u64, horizon_ns: u64) -> impl Iterator<Item = u64> {
     let frame_ns = supply.frame_ns();
     let frames = 0..(horizon_ns / frame_ns).saturating_add(3);
@@ -104,7 +108,8 @@ fn edges_after(supply: &Supply, start_ns: u64, horizon_ns: u64) -> impl Iterator
         let at = frame.saturating_mul(frame_ns);
         supply.windows().iter().flat_map(move |w| [at.saturating_add(w.start_ns), at.saturating_add(w.end_ns)])
     });
-    edges.filter_map(move |edge| edge.checked_sub(start_ns)).filter(move |&t| t > 0 && t < horizon_ns)
+    let lead_ns = supply.lead_ns();
+    edges.filter_map(move |edge| Some(edge.checked_sub(start_ns)? + lead_ns)).filter(move |&t| t > 0 && t < horizon_ns)
 }
 
 /// Where between two neighbouring edges a rising supply overtakes the lowest flat one.
@@ -120,9 +125,16 @@ fn bend(supply: &Supply, from_ns: u64, to_ns: u64) -> Option<(u64, u64)> {
     (from_ns < reached && reached < to_ns).then_some((reached, flat_ns))
 }
 
-/// The demand of a task and all more or equally urgent ones, one step at each arrival that can come.
-fn steps(tasks: &[Task], level: usize, horizon_ns: u64) -> Vec<(u64, u64)> {
-    let urgent: Vec<_> = tasks.iter().filter(|task| task.priority >= tasks[level].priority).collect();
+/// The demand of a task and all more or equally urgent ones, one step at each arrival that can come; by deadline that of all
+/// tasks.
+fn steps(analysed: &Analysed, level: usize, horizon_ns: u64) -> Vec<(u64, u64)> {
+    let (tasks, policy) = (&analysed.tasks, analysed.set.policy());
+    let counts = |task: &&Task| policy == Policy::EarliestDeadline || task.priority >= tasks[level].priority;
+    let (urgent, others): (Vec<&Task>, Vec<&Task>) = tasks.iter().partition(counts);
+    let blocking_ns = match policy {
+        Policy::Cooperative => others.iter().map(|task| task.charged_ns - 1).fold(0, u64::max),
+        Policy::FixedPriority | Policy::EarliestDeadline => tasks[level].blocking_ns,
+    };
     let mut at: BTreeSet<u64> = [0].into();
     for task in &urgent {
         let arrivals = (1..).map_while(|k: u64| task.period_ns.checked_mul(k)?.checked_sub(task.jitter_ns));
@@ -131,7 +143,7 @@ fn steps(tasks: &[Task], level: usize, horizon_ns: u64) -> Vec<(u64, u64)> {
     let demand_behind = |t: u64| {
         let jobs =
             urgent.iter().map(|task| ((t + task.jitter_ns) / task.period_ns + 1).saturating_mul(task.charged_ns));
-        jobs.fold(tasks[level].blocking_ns, u64::saturating_add)
+        jobs.fold(blocking_ns, u64::saturating_add)
     };
     at.into_iter().take(MOST_CORNERS).map(|t| (t, demand_behind(t))).collect()
 }

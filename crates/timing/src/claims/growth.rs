@@ -11,7 +11,7 @@
 use super::responses::{Analysed, VirtualCore};
 use super::scope::Scope;
 use crate::response::Response;
-use crate::sensitivity::{GREATEST_PPM, UNCHANGED_PPM, common_factor_ppm};
+use crate::sensitivity::{GREATEST_PPM, UNCHANGED_PPM};
 use claim::{Basis, Kind, Relation, Status, Unit, Verdict, Witness};
 use diagnostic::Span;
 use model::system::{GrowthRule, GrowthSubject};
@@ -58,8 +58,7 @@ fn basis(cores: &[VirtualCore]) -> Basis {
 }
 
 fn judge(base: Verdict, needed_ppm: u64, analysed: &[&Analysed], name: &str) -> Verdict {
-    let factor = |core: &&Analysed| common_factor_ppm(&core.supply, &core.set);
-    let factor_ppm = analysed.iter().map(factor).min().unwrap_or(GREATEST_PPM);
+    let factor_ppm = analysed.iter().map(|core| core.common_factor_ppm()).min().unwrap_or(GREATEST_PPM);
     let throttled = analysed.iter().find_map(|core| core.throttled.as_ref());
     let attained = attained_at(analysed, factor_ppm);
     let exact = factor_ppm < GREATEST_PPM && attained && throttled.is_none();

@@ -14,14 +14,14 @@
 //! Checked by: the value itself holding and one step more failing, through the whole check of the survey vessel.
 
 use super::charge;
+use super::locking;
 use super::partition_supply;
 use super::responses::{self, Analysed};
 use super::results::Results;
 use super::scope::Scope;
-use crate::response::Deadlines;
 use crate::sensitivity::{GREATEST_PPM, UNCHANGED_PPM, halve};
 use crate::supply::Supply;
-use crate::task_set::{Task, TaskSet};
+use crate::task_set::Task;
 use claim::{Basis, Kind, Relation, Status, Unit, Verdict};
 use diagnostic::Span;
 use quantity::{Duration, PartitionId, Ppm};
@@ -142,7 +142,7 @@ fn verdict(
         Err(reason) => return Verdict { reason: Some(reason.clone()), ..base },
         Ok(trials) => trials,
     };
-    let (holding, missing): (Vec<_>, Vec<_>) = trials.iter().partition(|trial| trial.holds(overhead, now, now));
+    let (holding, missing): (Vec<_>, Vec<_>) = trials.iter().partition(|trial| trial.is_shown());
     let (bound, first) = largest(&holding, overhead, now, overhead.most(scope, now));
     let mut sentences = Vec::new();
     if let Some(first) = first {
@@ -155,11 +155,7 @@ fn verdict(
         sentences.push(format!("not counted, since deadlines are not shown to hold there now: {}", names.join(", ")));
     }
     let reason = (!sentences.is_empty()).then(|| sentences.join("; "));
-    let shown = Verdict { bound: Some(bound), reason, ..base };
-    match holding.iter().find_map(|trial| trial.analysed.throttled.clone()) {
-        Some(why) => Verdict { status: Status::NotShown, reason: Some(why), ..shown },
-        None => Verdict { status: Status::Shown, ..shown },
-    }
+    Verdict { status: Status::Shown, bound: Some(bound), reason, ..base }
 }
 
 fn basis(trials: &Result<Vec<Trial<'_>>, String>) -> Basis {
@@ -185,15 +181,24 @@ fn largest(trials: &[&Trial<'_>], overhead: Overhead, now: u64, most: u64) -> (u
 }
 
 impl Trial<'_> {
+    /// Whether every deadline is shown to hold as things are.
+    fn is_shown(&self) -> bool {
+        let responses = self.analysed.responses.iter().zip(&self.analysed.tasks);
+        let mut met =
+            responses.map(|(response, task)| response.bound().map(|bound| bound.response_ns <= task.deadline_ns));
+        self.analysed.throttled.is_none() && met.all(|met| met == Some(true))
+    }
+
     /// Whether every deadline holds with `value` in place of `now`.
     fn holds(&self, overhead: Overhead, now: u64, value: u64) -> bool {
         let count = self.analysed.tasks.len();
         let tasks: Option<Vec<Task>> = (0..count).map(|k| self.task(overhead, k, now, value)).collect();
-        let Some(set) = tasks.and_then(|tasks| TaskSet::new(&tasks).ok()) else { return false };
+        let Some(set) = tasks.and_then(|tasks| self.analysed.set_of(&tasks)) else { return false };
         if matches!(overhead, Overhead::Switch | Overhead::Refill) {
-            return self.supply_with_more_head(value - now).is_some_and(|supply| meets(&supply, &set));
+            let supplies = self.supplies_with_more_head(value - now);
+            return supplies.is_some_and(|supplies| self.analysed.would_meet(&supplies, &set));
         }
-        meets(&self.analysed.supply, &set)
+        self.analysed.would_meet(self.analysed.supplies(), &set)
     }
 
     /// The task at `k` as it is with the changed overhead; none where its numbers become too large.
@@ -205,8 +210,12 @@ impl Trial<'_> {
             Overhead::Switch | Overhead::Refill => {}
             Overhead::ContextSwitch => task.charged_ns = task.charged_ns.checked_add(more.checked_mul(2)?)?,
             Overhead::ReleaseJitter if declared.jitter.is_none() => task.jitter_ns = value,
-            Overhead::Nonpreemptable if declared.blocking.is_none() => task.blocking_ns = value,
-            Overhead::ReleaseJitter | Overhead::Nonpreemptable => {}
+            Overhead::Nonpreemptable => {
+                let (policy, ids) = (self.analysed.set.policy(), &self.analysed.ids);
+                let section = Some(Duration::from_ns(value));
+                task.blocking_ns = locking::blocking(self.scope, policy, ids, k, section).ok()?.ns;
+            }
+            Overhead::ReleaseJitter => {}
             Overhead::LineService => {
                 let waiting_ns = charge::waiting_of(self.scope, self.analysed.ids[k], task.charged_ns);
                 let scaled_ns = (u128::from(waiting_ns) * u128::from(value)).div_ceil(u128::from(UNCHANGED_PPM));
@@ -217,12 +226,13 @@ impl Trial<'_> {
         Some(task)
     }
 
-    fn supply_with_more_head(&self, more_ns: u64) -> Option<Supply> {
-        let virtual_core = responses::virtual_core_of(self.scope, *self.analysed.ids.first()?)?;
-        partition_supply::supply_with_more_head(self.scope, self.partition, virtual_core, more_ns).ok()
+    fn supplies_with_more_head(&self, more_ns: u64) -> Option<Vec<Supply>> {
+        let only = responses::virtual_core_of(self.scope, *self.analysed.ids.first()?);
+        let all = 0..self.scope.system.partition(self.partition).virtual_cores.value;
+        let virtual_cores = only.map_or(all, |only| only..only + 1);
+        let supply = |virtual_core| {
+            partition_supply::supply_with_more_head(self.scope, self.partition, virtual_core, more_ns).ok()
+        };
+        virtual_cores.map(supply).collect()
     }
-}
-
-fn meets(supply: &Supply, set: &TaskSet) -> bool {
-    Deadlines::new(supply, set).are_met(set)
 }

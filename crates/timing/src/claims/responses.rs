@@ -1,32 +1,36 @@
 //! Worst responses against deadlines, task by task.
 //!
-//! Computes: for each task of a fixed-priority partition its worst response under the plan's windows,
-//! and the largest growth of that task alone.
-//! Source: the response analyses, `crate::response`.
-//! Assumptions: inputs valid, windows enforced, interrupts pended; round-robin and masters listed
+//! Computes: for each task of a partition its worst response under the supply that it has, and the largest growth of that
+//! task alone.
+//! Source: the response analyses, `crate::response`, and `crate::multiprocessor`.
+//! Assumptions: inputs valid; windows enforced, budgets or shares given; interrupts pended; round-robin and masters listed
 //! where line requests count; frame-aligned tasks arrive as declared; no core throttled.
 //! Symbols: times in ns.
 //! Invariants and why it ends: as the analyses. A violation is claimed only with a scenario that passes the
 //! deadline: the bound's own where it is attained, else one with less in it that surely can happen.
 //! Differs from the source: nothing.
-//! Checked by: the survey vessel through this door, and cases with one datum taken away each.
+//! Checked by: the survey vessel through this door, cases with one datum taken away each, and small systems of every
+//! supply and guest in `tests/`.
 
 use super::scope::Scope;
-use super::{charge, partition_supply, throttling, witness};
-use crate::response::{self, Bound, Exactness, Inexact, Response};
-use crate::supply::Supply;
-use crate::task_set::{Release, Task, TaskSet};
-use crate::{sensitivity, witness::Scenario};
+use super::{charge, locking, opaque, partition_supply, throttling, witness};
+use crate::response::{self, Bound, Deadlines, Exactness, Inexact, Response};
+use crate::supply::{Supply, SupplyKind};
+use crate::task_set::{Policy, Release, Task, TaskSet};
+use crate::{multiprocessor, sensitivity, witness::Scenario};
 use claim::{Assumption, Basis, Growth, Kind, Relation, Status, Unit, Verdict, Witness};
 use model::system::{self, CorePolicy, DeadlinePhase, Guest};
 use quantity::{CoreId, Duration, PartitionId, TaskId};
 
-/// One virtual core of a partition, analysed.
+/// One virtual core of a partition, or all of them where its tasks run on whichever is free, analysed.
 pub(super) struct Analysed {
     pub(super) ids: Vec<TaskId>,
     pub(super) tasks: Vec<Task>,
     pub(super) set: TaskSet,
+    /// The supply; of the first virtual core where there are several.
     pub(super) supply: Supply,
+    /// The supplies of all virtual cores, where the tasks run on whichever is free; else empty.
+    pub(super) cluster: Vec<Supply>,
     pub(super) responses: Vec<Response>,
     pub(super) basis: Basis,
     /// Whether the responses are those of free-running release.
@@ -38,6 +42,47 @@ pub(super) struct Analysed {
     pub(super) throttled: Option<String>,
 }
 
+impl Analysed {
+    /// Other numbers of the same tasks; none where these are too large.
+    pub(super) fn set_of(&self, tasks: &[Task]) -> Option<TaskSet> {
+        TaskSet::with_policy(tasks, self.set.policy()).ok()
+    }
+
+    /// Whether every deadline is shown to hold, were `set` the tasks and `supplies` the supplies.
+    pub(super) fn would_meet(&self, supplies: &[Supply], set: &TaskSet) -> bool {
+        match supplies {
+            [supply] if self.cluster.is_empty() => Deadlines::new(supply, set).are_met(set),
+            supplies => multiprocessor::deadlines_met(supplies, set),
+        }
+    }
+
+    /// The supply, or those of all virtual cores.
+    pub(super) fn supplies(&self) -> &[Supply] {
+        if self.cluster.is_empty() { std::slice::from_ref(&self.supply) } else { &self.cluster }
+    }
+
+    /// The largest common factor on all charged times, in ppm, with which every deadline is shown to hold.
+    pub(super) fn common_factor_ppm(&self) -> u64 {
+        if self.cluster.is_empty() {
+            return sensitivity::common_factor_ppm(&self.supply, &self.set);
+        }
+        sensitivity::common_factor_by(&self.set, |set| multiprocessor::deadlines_met(&self.cluster, set))
+    }
+
+    /// For each task alone the largest charged time with which every deadline is shown to hold, in ns.
+    fn largest_charged_ns(&self) -> Vec<u64> {
+        if self.cluster.is_empty() {
+            return sensitivity::largest_charged_ns(&self.supply, &self.set);
+        }
+        sensitivity::largest_charged_by(&self.set, |set| multiprocessor::deadlines_met(&self.cluster, set))
+    }
+
+    /// Whether a demand above the supply surely delays each of the tasks without end.
+    fn overload_is_sure(&self) -> bool {
+        self.cluster.is_empty() && self.supply.kind() != SupplyKind::ProportionalShare
+    }
+}
+
 /// The tasks of one virtual core, analysed or why not.
 pub(super) type VirtualCore = (Vec<TaskId>, Result<Analysed, String>);
 
@@ -46,20 +91,20 @@ pub(super) fn analyse(scope: &Scope<'_>, partition: PartitionId) -> Vec<VirtualC
     let mut cores: Vec<_> = scope.tasks(partition).iter().map(|&id| virtual_core_of(scope, id)).collect();
     cores.sort_unstable();
     cores.dedup();
+    let mixed = cores.len() > 1 && cores.contains(&None);
     let of_core = |core: Option<u32>| {
         let ids = ids_on(scope, partition, core);
-        let found = match core {
-            Some(core) => analyse_core(scope, partition, core, &ids),
-            None => Err(UNPINNED.to_owned()),
-        };
+        let found = if mixed { Err(MIXED.to_owned()) } else { analyse_core(scope, partition, core, &ids) };
         (ids, found)
     };
     cores.into_iter().map(of_core).collect()
 }
 
-/// Why tasks on no virtual core of their own have no response.
-pub(super) const UNPINNED: &str =
-    "tasks that are pinned to none of several virtual cores are not analysed by this version";
+/// Why tasks have no response where some can run on the virtual core of others.
+const MIXED: &str = "some tasks of the partition are pinned to a virtual core and some are not, which is not analysed";
+
+/// Why tasks on no virtual core of their own are no workload of one.
+pub(super) const UNPINNED: &str = "tasks that are pinned to none of several virtual cores belong to no one of them";
 
 /// The virtual core that a task runs on; none where it is pinned to none of several.
 pub(super) fn virtual_core_of(scope: &Scope<'_>, id: TaskId) -> Option<u32> {
@@ -73,37 +118,52 @@ pub(super) fn ids_on(scope: &Scope<'_>, partition: PartitionId, core: Option<u32
     scope.tasks(partition).iter().copied().filter(|&id| virtual_core_of(scope, id) == core).collect()
 }
 
-/// Whether the partition's deadlines hold in the phase of the frame, and these cores keep to it.
+/// Whether the partition's deadlines hold in the phase of the frame, and these cores keep to it. A core of one's own gives the
+/// same in every phase.
 pub(super) fn in_phase(scope: &Scope<'_>, partition: PartitionId, cores: &[CoreId]) -> bool {
-    let keeps = |&core: &CoreId| matches!(scope.policy(core), Some(CorePolicy::WindowTable { synchronised: true, .. }));
+    let keeps = |&core: &CoreId| {
+        matches!(scope.policy(core), Some(CorePolicy::WindowTable { synchronised: true, .. } | CorePolicy::Dedicated))
+    };
     scope.system.deadline_phase(partition) == DeadlinePhase::Frame && cores.iter().all(keeps)
 }
 
 fn analyse_core(
     scope: &Scope<'_>,
     partition: PartitionId,
-    virtual_core: u32,
+    virtual_core: Option<u32>,
     ids: &[TaskId],
 ) -> Result<Analysed, String> {
-    require_fixed_priority(scope, partition)?;
-    let supply = partition_supply::supply(scope, partition, virtual_core)?;
-    let cores: Vec<CoreId> = scope.tables_of(partition, virtual_core).iter().map(|table| table.core).collect();
+    let policy = policy(scope, partition)?;
+    let all = 0..scope.system.partition(partition).virtual_cores.value;
+    let virtual_cores = virtual_core.map_or(all, |only| only..only + 1);
+    let supplies: Vec<Supply> =
+        virtual_cores.clone().map(|vc| partition_supply::supply(scope, partition, vc)).collect::<Result<_, _>>()?;
+    let cores: Vec<CoreId> = virtual_cores.flat_map(|vc| scope.home_cores(partition, vc)).collect();
     let in_phase = in_phase(scope, partition, &cores);
-    let tasks = tasks(scope, ids, cores.first().copied(), in_phase)?;
-    let set = TaskSet::new(&tasks).map_err(|error| error.to_string())?;
+    let (tasks, bounds) = tasks(scope, policy, ids, cores.first().copied(), in_phase)?;
+    let set = TaskSet::with_policy(&tasks, policy).map_err(|error| error.to_string())?;
+    let supply = supplies.first().cloned().ok_or("the partition has no virtual core")?;
+    let cluster = if virtual_core.is_none() { supplies } else { Vec::new() };
     let covers_aligned = !in_phase && covers_aligned(scope, partition, ids);
-    let mut responses = response::worst_responses(&supply, &set);
-    if covers_aligned {
-        responses.iter_mut().for_each(only_covers);
+    let mut responses = if cluster.is_empty() {
+        response::worst_responses(&supply, &set)
+    } else {
+        multiprocessor::worst_responses(&cluster, &set)
+    };
+    for (response, bound) in responses.iter_mut().zip(bounds) {
+        let covers = covers_aligned.then_some(Inexact::TakenAsFreeRunning);
+        bound.or(covers).into_iter().for_each(|why| only_covers(response, why));
     }
-    let as_free_running = response::taken_as_free_running(&supply, &set);
+    let as_free_running = !cluster.is_empty() || response::taken_as_free_running(&supply, &set);
+    let analysis = if cluster.is_empty() { analysis_of(policy, as_free_running) } else { ON_SEVERAL_CORES };
     Ok(Analysed {
-        basis: basis(scope, as_free_running),
+        basis: basis(scope, analysis, supply.kind(), as_free_running),
         throttled: cores.iter().find_map(|&core| throttling::require_none(scope, core).err()),
         ids: ids.to_vec(),
         tasks,
         set,
         supply,
+        cluster,
         responses,
         as_free_running,
         covers_aligned,
@@ -116,119 +176,156 @@ fn covers_aligned(scope: &Scope<'_>, partition: PartitionId, ids: &[TaskId]) -> 
     scope.system.deadline_phase(partition) == DeadlinePhase::Frame && ids.iter().any(aligned)
 }
 
-fn only_covers(response: &mut Response) {
+fn only_covers(response: &mut Response, why: Inexact) {
     if let Response::Bounded(bound) = response
         && bound.exactness.is_exact()
     {
-        bound.exactness = Exactness::Bound(Inexact::TakenAsFreeRunning);
+        bound.exactness = Exactness::Bound(why);
     }
 }
 
-pub(super) fn require_fixed_priority(scope: &Scope<'_>, partition: PartitionId) -> Result<(), String> {
-    let other = match scope.system.partition(partition).guest.value {
-        Guest::FixedPriority => return Ok(()),
-        Guest::Edf => "earliest deadline first",
-        Guest::Cooperative => "cooperative scheduling",
-        Guest::Opaque(_) => "an opaque guest",
-    };
-    Err(format!("{other} is not analysed by this version"))
+/// By which rule the guest chooses among its jobs.
+///
+/// # Errors
+/// That nobody knows.
+pub(super) fn policy(scope: &Scope<'_>, partition: PartitionId) -> Result<Policy, String> {
+    match scope.system.partition(partition).guest.value {
+        Guest::FixedPriority => Ok(Policy::FixedPriority),
+        Guest::Edf => Ok(Policy::EarliestDeadline),
+        Guest::Cooperative => Ok(Policy::Cooperative),
+        Guest::Opaque(_) => Err("how an opaque guest schedules its tasks is not known".to_owned()),
+    }
 }
 
+/// What follows single jobs does so only under preemptive fixed priorities.
+///
+/// # Errors
+/// The guest's policy, where it is another.
+pub(super) fn require_fixed_priority(scope: &Scope<'_>, partition: PartitionId) -> Result<(), String> {
+    let other = match policy(scope, partition)? {
+        Policy::FixedPriority => return Ok(()),
+        Policy::EarliestDeadline => "earliest deadline first",
+        Policy::Cooperative => "a cooperative guest",
+    };
+    Err(format!("the single jobs of `{}` are not followed under {other}", scope.partition_name(partition)))
+}
+
+/// The tasks that run together, and which bound the blocking of each is, where named resources are in it.
+///
+/// # Errors
+/// Which datum is missing.
 pub(super) fn tasks(
     scope: &Scope<'_>,
+    policy: Policy,
     ids: &[TaskId],
     core: Option<CoreId>,
     in_phase: bool,
-) -> Result<Vec<Task>, String> {
-    let lowest = ids.iter().filter_map(|&id| scope.system.task(id).priority.as_ref().map(|p| p.value)).min();
-    ids.iter().map(|&id| task(scope, id, core, in_phase, lowest)).collect()
+) -> Result<(Vec<Task>, Vec<Option<Inexact>>), String> {
+    (0..ids.len()).map(|k| task(scope, policy, ids, k, core, in_phase)).collect()
 }
 
 fn task(
     scope: &Scope<'_>,
-    id: TaskId,
+    policy: Policy,
+    ids: &[TaskId],
+    k: usize,
     core: Option<CoreId>,
     in_phase: bool,
-    lowest: Option<u32>,
-) -> Result<Task, String> {
+) -> Result<(Task, Option<Inexact>), String> {
+    let id = ids[k];
     let task = scope.system.task(id);
     let label = scope.system.task_label(id);
-    let priority = task.priority.as_ref().ok_or_else(|| format!("`priority` of `{label}` is not given"))?.value;
+    let priority = match (&task.priority, policy) {
+        (Some(priority), _) => priority.value,
+        (None, Policy::EarliestDeadline) => 0,
+        (None, _) => return Err(format!("`priority` of `{label}` is not given")),
+    };
     let jitter = scope
         .system
         .jitter(id)
         .ok_or_else(|| format!("neither `jitter` of `{label}` nor `platform.release_jitter` is given"))?;
-    let suffers_blocking = lowest.is_some_and(|lowest| lowest < priority);
-    Ok(Task {
+    let nonpreemptable = scope.system.platform.nonpreemptable.map(|given| given.value);
+    let blocking = locking::blocking(scope, policy, ids, k, nonpreemptable)?;
+    let task = Task {
         priority: priority.into(),
         period_ns: task.period.value.ns(),
         deadline_ns: task.deadline.value.ns(),
         charged_ns: charge::charged_ns(scope, id, core)?,
         jitter_ns: jitter.ns(),
-        blocking_ns: if suffers_blocking { blocking_ns(scope, id)? } else { 0 },
+        blocking_ns: blocking.ns,
         release: match task.release.value {
             system::Release::FrameAligned { offset } if in_phase && !task.sporadic => {
                 Release::FrameAligned { offset_ns: offset.ns() }
             }
             _ => Release::FreeRunning,
         },
-    })
+    };
+    Ok((task, blocking.bound))
 }
 
-fn blocking_ns(scope: &Scope<'_>, id: TaskId) -> Result<u64, String> {
-    let task = scope.system.task(id);
-    let label = scope.system.task_label(id);
-    let of_partition = scope.tasks(task.partition).iter().map(|&other| scope.system.task(other));
-    if task.blocking.is_none() && of_partition.into_iter().any(|other| !other.sections.is_empty()) {
-        return Err(format!(
-            "blocking through named resources is not analysed by this version; give `blocking` of `{label}`"
-        ));
+/// The page of an analysis, and what it rests on.
+type Source = (&'static str, &'static str);
+
+const ON_SEVERAL_CORES: Source =
+    ("multiprocessor", "Shin, Easwaran and Lee, ECRTS 2008; Bertogna and Cirinei, RTSS 2007 (from memory)");
+
+fn analysis_of(policy: Policy, as_free_running: bool) -> Source {
+    match policy {
+        Policy::EarliestDeadline => ("edf", "Spuri, INRIA report 2772, 1996; Zhang and Burns, 2009 (from memory)"),
+        Policy::Cooperative => (
+            "cooperative",
+            "George, Rivierre and Spuri, INRIA report 2966, 1996; Davis and others, Real-Time Systems 35, 2007 (from memory)",
+        ),
+        Policy::FixedPriority if as_free_running => (
+            "free-running",
+            "Joseph and Pandya 1986; Audsley and others 1993; Lehoczky, RTSS 1990; Lipari and Bini, ECRTS 2003 (from memory)",
+        ),
+        Policy::FixedPriority => ("frame-aligned", "Lehoczky, RTSS 1990; Tindell, York 1994 (from memory)"),
     }
-    let blocking = scope.system.blocking(id);
-    let missing = || format!("neither `blocking` of `{label}` nor `platform.nonpreemptable` is given");
-    blocking.map(Duration::ns).ok_or_else(missing)
 }
 
-fn basis(scope: &Scope<'_>, as_free_running: bool) -> Basis {
-    let mut assumptions =
-        vec![Assumption::InputsValid, Assumption::RoundRobin, Assumption::MastersListed, Assumption::WindowsEnforced];
+fn basis(scope: &Scope<'_>, (analysis, source): Source, kind: SupplyKind, as_free_running: bool) -> Basis {
+    let mut assumptions = assumptions_of(kind);
+    assumptions.extend([Assumption::RoundRobin, Assumption::MastersListed]);
     if scope.system.platform.regulation.is_some() {
         assumptions.push(Assumption::NotThrottled);
     }
     if !as_free_running {
         assumptions.extend([Assumption::FramesSynchronised, Assumption::ReleasedAsDeclared]);
     }
-    assumptions.push(Assumption::InterruptsPended);
-    let (analysis, source) = if as_free_running {
-        (
-            "free-running",
-            "Joseph and Pandya 1986; Audsley and others 1993; Lehoczky, RTSS 1990; Lipari and Bini, ECRTS 2003 (from memory)",
-        )
-    } else {
-        ("frame-aligned", "Lehoczky, RTSS 1990; Tindell, York 1994 (from memory)")
-    };
+    assumptions.sort_unstable();
     Basis { analysis, source, assumptions }
+}
+
+/// What a supply of that kind takes for granted.
+pub(super) fn assumptions_of(kind: SupplyKind) -> Vec<Assumption> {
+    let promise = match kind {
+        SupplyKind::WindowTable => Some(Assumption::WindowsEnforced),
+        SupplyKind::BudgetServer => Some(Assumption::BudgetsServed),
+        SupplyKind::ProportionalShare => Some(Assumption::ShareWithinQuantum),
+        SupplyKind::DedicatedCore => None,
+    };
+    let always = [Assumption::InputsValid, Assumption::InterruptsPended];
+    let mut assumptions: Vec<_> = always.into_iter().chain(promise).collect();
+    assumptions.sort_unstable();
+    assumptions
 }
 
 /// One verdict for each task.
 pub(super) fn check(scope: &Scope<'_>, partition: PartitionId, cores: &[VirtualCore]) -> Vec<Verdict> {
-    let mut verdicts: Vec<_> = opaque_verdict(scope, partition).into_iter().collect();
+    let mut verdicts: Vec<_> = opaque::check(scope, partition).into_iter().collect();
     for (ids, found) in cores {
         match found {
-            Err(reason) => verdicts.extend(ids.iter().map(|&id| open(scope, id, basis(scope, true), reason.clone()))),
+            Err(reason) => verdicts.extend(ids.iter().map(|&id| open(scope, id, no_basis(scope), reason.clone()))),
             Ok(analysed) => verdicts.extend(verdicts_of(scope, analysed)),
         }
     }
     verdicts
 }
 
-/// An opaque guest has a need but no tasks to hang it on.
-fn opaque_verdict(scope: &Scope<'_>, partition: PartitionId) -> Option<Verdict> {
-    let guest = &scope.system.partition(partition).guest;
-    let reason = require_fixed_priority(scope, partition).err()?;
-    let opaque = matches!(guest.value, Guest::Opaque(_)) && scope.tasks(partition).is_empty();
-    let subject = scope.partition_name(partition).to_owned();
-    opaque.then(|| scope.claim(Kind::Response, subject, basis(scope, true), guest.span, reason))
+/// The basis of a response of which nothing is known.
+fn no_basis(scope: &Scope<'_>) -> Basis {
+    basis(scope, analysis_of(Policy::FixedPriority, true), SupplyKind::WindowTable, true)
 }
 
 fn open(scope: &Scope<'_>, id: TaskId, basis: Basis, reason: String) -> Verdict {
@@ -242,7 +339,7 @@ fn open(scope: &Scope<'_>, id: TaskId, basis: Basis, reason: String) -> Verdict 
 }
 
 fn verdicts_of(scope: &Scope<'_>, analysed: &Analysed) -> Vec<Verdict> {
-    let largest = sensitivity::largest_charged_ns(&analysed.supply, &analysed.set);
+    let largest = analysed.largest_charged_ns();
     let verdict = |(k, largest_charged_ns): (usize, u64)| {
         let charged_ns = analysed.tasks[k].charged_ns;
         let growth = Some(Growth { charged_ns, largest_charged_ns });
@@ -254,12 +351,23 @@ fn verdicts_of(scope: &Scope<'_>, analysed: &Analysed) -> Vec<Verdict> {
 
 fn judge(scope: &Scope<'_>, analysed: &Analysed, k: usize, base: Verdict) -> Verdict {
     match &analysed.responses[k] {
+        Response::GaveUp(why) if why.is_failed_test() => {
+            Verdict { status: Status::NotShown, reason: Some(why.to_string()), ..base }
+        }
         Response::GaveUp(why) => Verdict { reason: Some(why.to_string()), ..base },
         Response::Unbounded(shortfall) => {
-            let reason = format!(
-                "no bound: the demand passes the supply by {shortfall} in each frame of {}, so responses grow without end",
-                scope.system.frame.value
-            );
+            let span = Duration::from_ns(analysed.supply.frame_ns());
+            let of = match analysed.supply.kind() {
+                SupplyKind::WindowTable => "frame of ",
+                SupplyKind::BudgetServer => "server period of ",
+                SupplyKind::ProportionalShare | SupplyKind::DedicatedCore => "",
+            };
+            let passes = format!("no bound: the demand passes the supply by {shortfall} in each {of}{span}");
+            if !analysed.overload_is_sure() {
+                let reason = format!("{passes}; some response of the partition may grow without end");
+                return Verdict { status: Status::NotShown, reason: Some(reason), ..base };
+            }
+            let reason = format!("{passes}, so responses grow without end");
             let witness = witness::of_overload(scope, analysed, k).unwrap_or_else(|| Witness::of_fact(&*reason));
             Verdict { status: Status::Violated, reason: Some(reason), witness: Some(witness), ..base }
         }

@@ -107,23 +107,11 @@ impl<'a> Scope<'a> {
         self.system.core_sets.iter().find(|set| set.cores.contains(&core)).map(|set| &set.policy)
     }
 
-    /// How the cores are scheduled on which a virtual core of the partition belongs, where that is declared.
-    pub(super) fn home_policy(&self, partition: PartitionId, virtual_core: u32) -> Option<&'a CorePolicy> {
-        let sets = &self.system.core_sets;
-        let partition = self.system.partition(partition);
-        if let Some(set) = &partition.core_set {
-            return Some(&sets[set.value.index()].policy);
-        }
-        let pinned = partition.cores.get(virtual_core as usize);
-        let only = if sets.len() == 1 { sets.first() } else { None };
-        pinned.map_or(only.map(|set| &set.policy), |core| self.policy(core.value))
-    }
-
     /// How the cores are scheduled on which a virtual core of the partition has windows, or else belongs.
     pub(super) fn policies_of(&self, partition: PartitionId, virtual_core: u32) -> Vec<&'a CorePolicy> {
         let tables = self.tables_of(partition, virtual_core);
         let policies: Vec<_> = tables.iter().filter_map(|table| self.policy(table.core)).collect();
-        let home = || self.home_policy(partition, virtual_core).into_iter().collect();
+        let home = || self.home_set(partition, virtual_core).map(|set| &set.policy).into_iter().collect();
         if policies.is_empty() { home() } else { policies }
     }
 

@@ -28,10 +28,7 @@ pub(super) fn require_none(scope: &Scope<'_>, core: CoreId) -> Result<(), String
     let budget = scope.plan.bandwidth.iter().find(|budget| Some(budget.master) == master);
     let budget =
         budget.ok_or_else(|| format!("the plan gives core {name} no bandwidth budget, so it may be throttled"))?;
-    let mut partitions: Vec<_> = scope.windows_on(core).iter().map(|window| window.partition).collect();
-    partitions.sort_unstable();
-    partitions.dedup();
-    for partition in partitions {
+    for partition in scope.partitions_on(core) {
         require_known(scope, partition)?;
         for &task in scope.tasks(partition) {
             require_within(scope, task, budget.budget.bytes_per_s())?;

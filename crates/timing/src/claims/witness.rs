@@ -3,15 +3,15 @@
 use super::responses::{Analysed, scenario_of};
 use super::scope::Scope;
 use crate::response::{self, Bound, Exactness, free_running};
-use crate::task_set::{Task, TaskSet};
+use crate::task_set::{Policy, Task};
 use crate::witness::{Holder, Job, Scenario, Stretch, scenario};
 use claim::{Segment, Witness, WitnessRelease};
 use quantity::{Duration, TaskId};
 
 /// A scenario in which task `k` passes its deadline, if one is known for this `bound`.
 pub(super) fn of_miss(scope: &Scope<'_>, analysed: &Analysed, k: usize, bound: &Bound) -> Option<Witness> {
-    if analysed.covers_aligned {
-        return None; // What is free to arrive in the bound may never arrive so.
+    if analysed.covers_aligned || !analysed.cluster.is_empty() {
+        return None; // What is free to arrive in the bound may never arrive so; on several cores nothing is run.
     }
     if bound.exactness != Exactness::Exact {
         return of_less(scope, analysed, k);
@@ -28,8 +28,12 @@ pub(super) fn of_overload(scope: &Scope<'_>, analysed: &Analysed, k: usize) -> O
         return None;
     }
     let alone = without_equals(analysed, k);
-    let set = TaskSet::new(&alone.tasks).ok()?;
-    let bound = free_running::first_miss(&analysed.supply, &set, alone.k).filter(|_| analysed.as_free_running)?;
+    let preemptive_priorities = analysed.set.policy() == Policy::FixedPriority;
+    if !analysed.as_free_running || !analysed.supply.kind().is_exact() || !preemptive_priorities {
+        return None;
+    }
+    let set = analysed.set_of(&alone.tasks)?;
+    let bound = free_running::first_miss(&analysed.supply, &set, alone.k)?;
     let scenario = scenario(&analysed.supply, &set, alone.k, &bound, true)?;
     Some(render(scope, &alone.ids, alone.k, &analysed.tasks[k], &bound, &scenario))
 }
@@ -37,9 +41,9 @@ pub(super) fn of_overload(scope: &Scope<'_>, analysed: &Analysed, k: usize) -> O
 /// A bound that may not be attained: what remains when equals stay away and nothing blocks surely can happen.
 fn of_less(scope: &Scope<'_>, analysed: &Analysed, k: usize) -> Option<Witness> {
     let alone = without_equals(analysed, k);
-    let set = TaskSet::new(&alone.tasks).ok()?;
+    let set = analysed.set_of(&alone.tasks)?;
     let found = if analysed.as_free_running {
-        free_running::worst_responses(&analysed.supply, &set)
+        response::worst_in_any_phase(&analysed.supply, &set)
     } else {
         response::worst_responses(&analysed.supply, &set)
     };
@@ -61,11 +65,12 @@ struct Alone {
     k: usize,
 }
 
-/// The tasks without the equals of task `k`, nothing blocking. A frame-aligned equal cannot stay away, but what it
+/// The tasks without the equals of task `k`, nothing blocking; by deadline none is equal. A frame-aligned equal cannot stay away, but what it
 /// would add only ends the job later.
 fn without_equals(analysed: &Analysed, k: usize) -> Alone {
     let priority = analysed.tasks[k].priority;
-    let stays = |&other: &usize| other == k || analysed.tasks[other].priority != priority;
+    let by_deadline = analysed.set.policy() == Policy::EarliestDeadline;
+    let stays = |&other: &usize| other == k || by_deadline || analysed.tasks[other].priority != priority;
     let kept: Vec<usize> = (0..analysed.tasks.len()).filter(stays).collect();
     Alone {
         ids: kept.iter().map(|&other| analysed.ids[other]).collect(),

@@ -1,4 +1,5 @@
-//! What the tasks of the chain hold and hand on: each message is the instant at which the first task read what is behind it.
+//! What the tasks of the chain hold and hand on: each message is the instant at which the first task read what is
+//! behind it.
 
 use crate::made::{Made, Queue};
 use crate::run::Latencies;
@@ -104,8 +105,9 @@ impl<'a> Data<'a> {
         }
     }
 
-    /// By the definitions: from the read before each read to the first output with what it read, or newer, behind it; and from what is
-    /// behind each output to the next one. Nothing before the first read whose data reaches an output counts.
+    /// By the definitions: from the read before each read to the first output with what it read, or newer, behind it;
+    /// and from what is behind each output to the next one. Nothing before the first read whose data reaches an
+    /// output counts.
     pub fn latencies(&self) -> Latencies {
         let Some(&(_, first)) = self.outputs.first() else { return Latencies::default() };
         let after_first = self.reads.windows(2).filter(|pair| pair[0] >= first);

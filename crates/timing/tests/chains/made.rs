@@ -134,7 +134,8 @@ impl Made {
         }
         write!(
             text,
-            "[platform]\nswitch = {}\nrefill = \"0 ns\"\ncontext_switch = \"0 ns\"\nnonpreemptable = {}\nsynchronised = true\n",
+            "[platform]\nswitch = {}\nrefill = \"0 ns\"\n\
+             context_switch = \"0 ns\"\nnonpreemptable = {}\nsynchronised = true\n",
             time(self.head),
             time(self.blocking)
         )

@@ -1,5 +1,5 @@
-//! Chains through the door of the claims, against runs drawn at random: an independent witness that steps tick by tick and shares
-//! nothing with the analyses. No run may pass a bound.
+//! Chains through the door of the claims, against runs drawn at random: an independent witness that steps tick by
+//! tick and shares nothing with the analyses. No run may pass a bound.
 
 #![allow(clippy::disallowed_methods, reason = "tests read what they wrote")]
 

@@ -1,5 +1,5 @@
-//! One run of a made system, tick by tick: jitter, execution times, blocking and the phases of free-running tasks drawn at
-//! random.
+//! One run of a made system, tick by tick: jitter, execution times, blocking and the phases of free-running tasks
+//! drawn at random.
 
 use crate::data::Data;
 use crate::made::{Draws, Made, Task};
@@ -136,7 +136,8 @@ impl Guest {
         self.going_on = self.going_on.filter(|&(_, left)| left > 0);
     }
 
-    /// The job that has the core: the most urgent, of equal ones the begun one, then the first come; or a less urgent one that goes on.
+    /// The job that has the core: the most urgent, of equal ones the begun one, then the first come; or a less urgent
+    /// one that goes on.
     fn choose(&mut self, made: &Made, now: u64, draws: &mut Draws) -> Option<usize> {
         let priority = |job: &Job| made.tasks[job.task].priority;
         let first_of_task = |k: usize| !self.jobs[..k].iter().any(|job| job.task == self.jobs[k].task);

@@ -115,8 +115,8 @@ fn devices_count_in_full() {
     assert_eq!(with.parts.last(), Some(&Part::new("after", PartKind::Device, us(2000))));
 }
 
-/// E1 by hand: a stimulus just after the read of the job that arrived at 0, at 0.04 ms; the job of 10 ms, in the window at
-/// 10.04 ms; the arbiter of 20 ms in the window at 23.64 ms, behind `ctrl`; `ctrl` of 30 ms at 33.64 ms.
+/// E1 by hand: a stimulus just after the read of the job that arrived at 0, at 0.04 ms; the job of 10 ms, in the
+/// window at 10.04 ms; the arbiter of 20 ms in the window at 23.64 ms, behind `ctrl`; `ctrl` of 30 ms at 33.64 ms.
 #[test]
 fn parts_of_the_emergency_stop() {
     let verdict = changed("reaction/E1", |_, _| {});
@@ -181,7 +181,7 @@ fn chains_are_claimed_where_all_their_tasks_run() {
         active_tasks: None,
         grant: None,
     };
-    let mut two = |system: &mut System, plan: &mut Plan| {
+    let two = |system: &mut System, plan: &mut Plan| {
         system.schedules = ["Survey", "Harbour"].map(schedule).into();
         let sonr = idle(system, "SONR");
         system.schedules[1].changes.push(sonr);
@@ -189,8 +189,8 @@ fn chains_are_claimed_where_all_their_tasks_run() {
         harbour.schedule = quantity::ScheduleId::new(1);
         plan.schedules.push(harbour);
     };
-    assert_eq!(changed("reaction/E1@Harbour", &mut two).bound, Some(34_728_000));
-    assert_eq!(changed("reaction/E6@Survey", &mut two).status, Status::Shown);
+    assert_eq!(changed("reaction/E1@Harbour", two).bound, Some(34_728_000));
+    assert_eq!(changed("reaction/E6@Survey", two).status, Status::Shown);
     let (mut system, mut plan) = vessel();
     two(&mut system, &mut plan);
     assert!(check(&system, &plan).iter().all(|verdict| verdict.id != "reaction/E6@Harbour"), "the sonar is idle there");
@@ -203,19 +203,19 @@ fn chains_are_claimed_where_all_their_tasks_run() {
     assert!(reason(&nowhere).contains("in no module schedule"), "{nowhere:?}");
 }
 
-/// The recorder's 20 ms in two windows, as in the table of changes: it then answers later than its deadline, and the queue before it
-/// has to hold what it holds.
+/// The recorder's 20 ms in two windows, as in the table of changes: it then answers later than its deadline, and the
+/// queue before it has to hold what it holds.
 #[test]
 fn the_recorder_in_two_windows() {
     let verdict = changed("reaction/E6", |system, plan| {
         let recorder = id_of(system, "RECD");
         let core = &mut plan.schedules[0].cores[2];
-        let like = core.windows.iter().find(|window| window.partition == recorder).cloned().expect("it has windows");
+        let like = core.windows.iter().find(|window| window.partition == recorder).copied().expect("it has windows");
         core.windows.retain(|window| window.partition != recorder);
         core.windows.extend([9, 49].map(|start_ms| plan::Window {
             start: Instant::from_ns(us(start_ms * 1000)),
             length: Duration::from_us(10_000),
-            ..like.clone()
+            ..like
         }));
         core.windows.sort_by_key(|window| window.start);
     });
@@ -224,8 +224,8 @@ fn the_recorder_in_two_windows() {
     assert_eq!(verdict.table_aware, Some(73_468_000));
 }
 
-/// `ctrl` is the most urgent of its partition: in any phase it takes from 0.456 ms on up to its response of 8.578 ms; with the frame from
-/// 0.456 to 1.128 ms after the window's begin.
+/// `ctrl` is the most urgent of its partition: in any phase it takes from 0.456 ms on up to its response of 8.578 ms;
+/// with the frame from 0.456 to 1.128 ms after the window's begin.
 #[test]
 fn output_jitter_of_the_thruster_control() {
     let needs = |change: fn(&mut System)| {

@@ -10,11 +10,11 @@ use plan::Plan;
 use quantity::{Bytes, CoreId, Duration, Instant, Rate};
 use timing::claims::check;
 
-fn find<'a>(verdicts: &'a [Verdict], id: &str) -> &'a Verdict {
+pub fn find<'a>(verdicts: &'a [Verdict], id: &str) -> &'a Verdict {
     verdicts.iter().find(|verdict| verdict.id == id).unwrap_or_else(|| panic!("no verdict {id}"))
 }
 
-fn changed(change: impl FnOnce(&mut System, &mut Plan)) -> Vec<Verdict> {
+pub fn changed(change: impl FnOnce(&mut System, &mut Plan)) -> Vec<Verdict> {
     let (mut system, mut plan) = vessel();
     change(&mut system, &mut plan);
     check(&system, &plan)
@@ -69,14 +69,13 @@ fn slower_lines_violate_with_a_scenario() {
 #[test]
 fn a_missing_datum_is_named_and_never_a_pass() {
     type Change = fn(&mut System);
-    let cases: [(Change, &str); 7] = [
+    let cases: [(Change, &str); 6] = [
         (|system| system.platform.switch = None, "platform.switch"),
         (|system| system.platform.refill = None, "platform.refill"),
         (|system| system.platform.context_switch = None, "platform.context_switch"),
         (|system| system.platform.release_jitter = None, "platform.release_jitter"),
         (|system| system.platform.nonpreemptable = None, "platform.nonpreemptable"),
         (|system| system.board.interconnect = None, "board.interconnect"),
-        (|system| system.partitions.iter_mut().for_each(|p| p.guest = at(Guest::Edf)), "earliest deadline first"),
     ];
     for (change, named) in cases {
         let verdicts = changed(|system, _| change(system));
@@ -307,13 +306,36 @@ fn windows_on_cores_that_do_not_run_them() {
     });
     let table = find(&other_set, "window/0");
     assert!(table.status == Status::Violated && table.reason.as_ref().is_some_and(|reason| reason.contains("from 1")));
-    // Without windows a dedicated core gives a partition all of its time: nothing that could be missed for sure.
+    // Without windows a dedicated core gives a partition all of its time: the task waits for the jitter and the section that
+    // cannot be preempted, at most.
     let bare = changed(|system, plan| {
         partition(system, "STOP").cores = vec![at(CoreId::new(0))];
         system.core_sets = vec![set(0..1, CorePolicy::Dedicated), set(1..4, tables())];
         plan.schedules[0].cores.remove(0);
     });
-    assert_eq!(find(&bare, "response/STOP.estop").status, Status::NotAnalysed);
+    let estop = find(&bare, "response/STOP.estop");
+    let whole = changed(|_, _| {});
+    let in_windows = find(&whole, "response/STOP.estop");
+    assert_eq!((estop.status, estop.exact), (Status::Shown, true));
+    let (charged_ns, jitter_and_section_ns) = (estop.growth.expect("it has room").charged_ns, us(20 + 60));
+    assert!(estop.bound < in_windows.bound && estop.bound <= Some(charged_ns + jitter_and_section_ns), "{estop:?}");
+    assert_eq!(find(&bare, "window/set/from 0").status, Status::Shown);
+}
+
+/// The guest's policy changes who waits for whom, not whether it is known.
+#[test]
+fn every_guest_of_the_vessel_is_analysed() {
+    let analysis = |guest: Guest| {
+        let verdicts = changed(|system, _| partition(system, "OBJT").guest = at(guest));
+        let of_partition = verdicts.iter().filter(|v| v.kind == Kind::Response && v.subject.starts_with("OBJT"));
+        let of_partition: Vec<_> = of_partition.cloned().collect();
+        assert!(of_partition.iter().all(|verdict| verdict.bound.is_some()), "{of_partition:#?}");
+        assert!(find(&verdicts, "margin/partition/OBJT").bound.is_some());
+        of_partition
+    };
+    let [edf, cooperative] = [Guest::Edf, Guest::Cooperative].map(analysis);
+    assert!(edf.iter().all(|verdict| verdict.basis.analysis == "edf"));
+    assert!(cooperative.iter().all(|verdict| verdict.basis.analysis == "cooperative" && verdict.exact));
 }
 
 #[test]

@@ -8,6 +8,7 @@ mod claims;
 mod margins;
 mod network;
 mod ports;
+mod recovery;
 mod responses;
 mod scenarios;
 mod system;

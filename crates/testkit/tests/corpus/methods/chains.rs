@@ -62,8 +62,8 @@ pub struct Pairs {
     pairs: Vec<(u64, u64)>,
 }
 
-/// The points at which a pair publishes and reads, found by following job chains from and to each multiple of the longer period, against
-/// the published formulas.
+/// The points at which a pair publishes and reads, found by following job chains from and to each multiple of the
+/// longer period, against the published formulas.
 pub fn logical_points(input: &Pairs) -> Result<Answers, String> {
     let mut agree = true;
     let mut points = Vec::new();

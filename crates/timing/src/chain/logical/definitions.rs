@@ -5,22 +5,20 @@ use crate::arithmetic;
 use crate::response::JOB_LIMIT;
 
 impl LogicalTasks {
-    /// The longest reaction time by its definition, in ns: over every read of the first task, from the read before it to the output of
-    /// the job chain that it begins.
+    /// The longest reaction time by its definition, in ns: over every read of the first task, from the read before it
+    /// to the output of the job chain that it begins.
     ///
-    /// # Errors
-    /// As [`Self::longest_ns`], the limit being that of the first task's jobs.
+    /// # Errors As [`Self::longest_ns`], the limit being that of the first task's jobs.
     pub fn reaction_ns(&self, chain: &[usize]) -> Result<u64, LogicalError> {
         let tasks = self.named(chain)?;
         let first = *tasks.first().ok_or(LogicalError::Empty)?;
         greatest_over_jobs(&tasks, first, |arrival| output(&tasks, arrival) - (arrival - i128::from(first.period_ns)))
     }
 
-    /// The longest held data age by its definition, in ns: over every output of the last task, from the first task's read behind
-    /// it to the next output.
+    /// The longest held data age by its definition, in ns: over every output of the last task, from the first task's
+    /// read behind it to the next output.
     ///
-    /// # Errors
-    /// As [`Self::longest_ns`], the limit being that of the last task's jobs.
+    /// # Errors As [`Self::longest_ns`], the limit being that of the last task's jobs.
     pub fn age_ns(&self, chain: &[usize]) -> Result<u64, LogicalError> {
         let tasks = self.named(chain)?;
         let (last, before) = tasks.split_last().ok_or(LogicalError::Empty)?;
@@ -36,7 +34,8 @@ pub(super) fn output(tasks: &[LogicalTask], arrival: i128) -> i128 {
     rest.iter().fold(written(arrival, first), |write, task| written(next(task, write), task))
 }
 
-/// When the first of `tasks` read what somebody after the last of them reads at `read`; that instant itself where there is none.
+/// When the first of `tasks` read what somebody after the last of them reads at `read`; that instant itself where
+/// there is none.
 pub(super) fn source(tasks: &[LogicalTask], read: i128) -> i128 {
     tasks.iter().rev().fold(read, |read, task| previous(task, read - i128::from(task.deadline_ns)))
 }

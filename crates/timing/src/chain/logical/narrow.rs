@@ -40,8 +40,8 @@ impl NarrowTask {
         })
     }
 
-    /// `value mod T`, exact for all values and periods of 32 bits: Lemire, Kaser, Kurz, "Faster remainder by direct computation",
-    /// 2019.
+    /// `value mod T`, exact for all values and periods of 32 bits: Lemire, Kaser, Kurz, "Faster remainder by direct
+    /// computation", 2019.
     #[inline]
     fn remainder(&self, value: u32) -> u32 {
         let fraction = self.reciprocal.wrapping_mul(u64::from(value));

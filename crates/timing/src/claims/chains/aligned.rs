@@ -8,7 +8,7 @@ use crate::claims::scope::Scope;
 use crate::claims::{partition_supply, responses};
 use crate::response::{self, JOB_LIMIT};
 use crate::supply::Supply;
-use crate::task_set::{Release, Task, TaskSet};
+use crate::task_set::{Policy, Release, Task, TaskSet};
 use diagnostic::Located;
 use model::system::{self, CorePolicy, Guest};
 use quantity::{Duration, PartitionId, TaskId};
@@ -47,11 +47,10 @@ impl<'a> Aligned<'a> {
         Ok(self.core_of(link.id)?.task(link.id)?.jobs(link.times.response_ns))
     }
 
-    /// By how much the completions of a task that keeps to the frame vary against its arrivals, in ns, none of its jobs responding
-    /// later than `response_ns`.
+    /// By how much the completions of a task that keeps to the frame vary against its arrivals, in ns, none of its
+    /// jobs responding later than `response_ns`.
     ///
-    /// # Errors
-    /// Why they do not keep to the frame, or are not followed.
+    /// # Errors Why they do not keep to the frame, or are not followed.
     pub(in crate::claims) fn jitter_ns(&mut self, id: TaskId, response_ns: u64) -> Result<u64, String> {
         Ok(self.core_of(id)?.task(id)?.jitter_ns(response_ns))
     }
@@ -130,7 +129,7 @@ fn analyse(scope: &Scope<'_>, results: &Results, partition: PartitionId, core: u
     let ids = responses::ids_on(scope, partition, Some(core));
     let supply = partition_supply::supply(scope, partition, core)?;
     let physical = scope.tables_of(partition, core).first().map(|table| table.core);
-    let tasks = responses::tasks(scope, &ids, physical, true)?;
+    let (tasks, _) = responses::tasks(scope, Policy::FixedPriority, &ids, physical, true)?;
     let set = TaskSet::new(&tasks).map_err(|error| error.to_string())?;
     let aligned = tasks.iter().filter(|task| task.release != Release::FreeRunning);
     let periods_ns: Vec<u64> = aligned.map(|task| task.period_ns).chain([supply.frame_ns()]).collect();

@@ -90,8 +90,8 @@ impl<'a> Bounds<'a> {
         }
     }
 
-    /// Every job of a chain that is followed as a whole, with its arrival in ns, and before them the read after which the stimulus
-    /// comes.
+    /// Every job of a chain that is followed as a whole, with its arrival in ns, and before them the read after which
+    /// the stimulus comes.
     pub(super) fn path(&self) -> Vec<(i64, i64)> {
         let Some([Segment::Followed { jobs, found, .. }]) = self.deciding_table().map(|table| &table.segments[..])
         else {
@@ -130,7 +130,8 @@ fn is_logical(segments: &[Segment<'_>], links: &[Link]) -> bool {
     matches!(segments, [Segment::Followed { .. }]) && links.iter().all(known)
 }
 
-/// Asserts that the chain's reaction time and data age, by their definitions and by the way that is fast, are what was found.
+/// Asserts that the chain's reaction time and data age, by their definitions and by the way that is fast, are what
+/// was found.
 fn hold_to_definitions(scope: &Scope<'_>, links: &[Link], longest_ns: u64) {
     let logical = |link: &Link| LogicalTask {
         period_ns: link.times.period_ns,

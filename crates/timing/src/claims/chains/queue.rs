@@ -1,14 +1,13 @@
 //! What a queue on the way of a chain needs, and how long a message may wait in it.
 //!
-//! Computes: the messages that the queue before a reader may hold at once, and from them after how many reads a message is
-//! taken at the latest.
-//! Source: a count of arrivals against reads, as the backlog of network calculus (Le Boudec and Thiran 2001) for periodic ends.
-//! Assumptions: both ends run; the writer sends one batch a job, no sooner than declared; nobody else writes or takes.
-//! Symbols: `T`, `R`, `C` period, response and shortest execution of reader (`r`) and writer (`w`), in ns; `b` messages of a batch; `n`
-//! messages that a read takes; `m` reads since the queue was last emptied.
-//! Invariants and why it ends: what it may hold is `crate::network_calculus`. A message that comes has at most `d` messages in
-//! the queue with it, `d` no more than the queue holds, and each read takes the `n` oldest: it is taken by the `ceil(d / n)`-th
-//! read.
+//! Computes: the messages that the queue before a reader may hold at once, and from them after how many reads a
+//! message is taken at the latest.
+//! Source: the backlog of network calculus (Le Boudec and Thiran 2001), as `crate::network_calculus` has it.
+//! Assumptions: both ends run; the writer sends one batch a job, no sooner than declared; nobody else writes or
+//! takes.
+//! Symbols: `d` messages in the queue, `n` messages that a read takes.
+//! Invariants and why it ends: a message that comes has at most `d` messages in the queue with it, `d` no more than the
+//! queue holds, and each read takes the `n` oldest: it is taken by the `ceil(d / n)`-th read.
 //! Differs from the source: none.
 //! Checked by: the survey vessel's depths; a run of every phase of small readers and writers.
 
@@ -95,8 +94,8 @@ mod tests {
         assert_eq!(queue(Some(1), u64::MAX, 1, 1).needed(), Some(1), "each is read before the next one");
     }
 
-    /// Every phase of a strictly periodic writer and a reader whose reads come up to `late` late, greedily as late as they can: what is
-    /// held never passes what is needed, and no message waits for more reads than told.
+    /// Every phase of a strictly periodic writer and a reader whose reads come up to `late` late, greedily as late as
+    /// they can: what is held never passes what is needed, and no message waits for more reads than told.
     #[test]
     fn no_phase_holds_more_or_waits_longer() {
         for (sent, read, batch, taken, late) in
@@ -114,8 +113,8 @@ mod tests {
         }
     }
 
-    /// The greatest number of messages held, and of reads that a message waited for, over a while; the reads from number
-    /// `first_late` on come late.
+    /// The greatest number of messages held, and of reads that a message waited for, over a while; the reads from
+    /// number `first_late` on come late.
     fn run(queue: &Queue, phase: u64, first_late: u64) -> (u64, u64) {
         let mut waiting: std::collections::VecDeque<u64> = std::collections::VecDeque::new();
         let (mut held, mut waited, mut reads) = (0, 0, 0);

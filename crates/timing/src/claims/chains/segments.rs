@@ -1,13 +1,13 @@
 //! The bound of a chain that knows the window table: cut where jobs do not keep to the frame.
 //!
-//! Computes: the sum over the chain's segments of each one's bound: a run of tasks that keep to the frame by its job chains,
-//! any other task by its period and response.
-//! Source: cutting: Dürr, von der Brüggen, Chen, Chen, "End-to-end timing analysis of sporadic cause-effect chains in distributed
-//! systems", ACM TECS 18(5s), 2019 (from memory); the segments: `crate::chain`.
+//! Computes: the sum over the chain's segments of each one's bound: a run of tasks that keep to the frame by its job
+//! chains, any other task by its period and response.
+//! Source: cutting: Dürr, von der Brüggen, Chen, Chen, "End-to-end timing analysis of sporadic cause-effect chains in
+//! distributed systems", ACM TECS 18(5s), 2019 (from memory); the segments: `crate::chain`.
 //! Assumptions: the frames of the cores concerned begin together; tasks arrive as declared.
 //! Symbols: times in ns.
-//! Invariants and why it ends: the last write of a segment is a stimulus for the one after it, whose reaction time bounds what comes then, whatever
-//! its instant; so reaction times add up. Once through the chain.
+//! Invariants and why it ends: the last write of a segment is a stimulus for the one after it, whose reaction time
+//! bounds what comes then, whatever its instant; so reaction times add up. Once through the chain.
 //! Differs from the source: nothing.
 //! Checked by: chains with one free-running task; a run of one segment is the job chains' own.
 

@@ -128,6 +128,12 @@ fn goes_on(change: &Change<'_>, partition: PartitionId) -> Result<Fate, String> 
     for virtual_core in 0..change.from.0.system.partition(partition).virtual_cores.value {
         let old = side(change.from, partition, virtual_core)?;
         let new = side(change.to, partition, virtual_core)?;
+        if !old.supply.kind().is_exact() || !new.supply.kind().is_exact() {
+            let name = change.from.0.partition_name(partition);
+            return Err(format!(
+                "the supply of `{name}` is known in no phase, so its jobs are not followed across the change"
+            ));
+        }
         if let Some(why) = old.caveat.as_ref().or(new.caveat.as_ref()) {
             return Ok(Fate::Endangered(format!("`{}`: {why}", change.from.0.partition_name(partition))));
         }
