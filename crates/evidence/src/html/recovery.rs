@@ -7,6 +7,7 @@ use crate::svg::{Frame, part_key, part_lanes};
 use claim::{Kind, PartKind, Verdict};
 use maud::{Markup, html};
 use model::system::{Boot, BootStage};
+use std::collections::BTreeMap;
 
 pub(super) fn part(dossier: &Dossier) -> Markup {
     let claims = |kind| dossier.of_kind(kind).collect::<Vec<&Verdict>>();
@@ -42,7 +43,7 @@ fn boot_charts(verdicts: &[&Verdict]) -> Markup {
 }
 
 fn boot_chart(verdicts: &[&Verdict], from: &str) -> Markup {
-    let frame = Frame { width: 860, left: 132, without: "boot/", stages: true };
+    let frame = Frame { width: 860, left: 132, heading: None, name: partition, stages: true };
     let drawing = part_lanes(&format!("Boot, counted from {from}"), &frame, verdicts);
     html! {
         @if let Some(drawing) = drawing {
@@ -77,9 +78,13 @@ fn stage_row(boot: &Boot, stage: &BootStage) -> Markup {
     }
 }
 
-/// A small drawing for each partition: its kinds of restart beside each other.
+/// A small drawing for each partition in each module schedule: its kinds of restart below each other.
 fn restart_charts(verdicts: &[&Verdict]) -> Markup {
-    let charts: Vec<_> = verdicts.chunk_by(|a, b| whose(a) == whose(b)).filter_map(restart_chart).collect();
+    let mut groups: BTreeMap<String, Vec<&Verdict>> = BTreeMap::new();
+    for verdict in verdicts {
+        groups.entry(whose(verdict)).or_default().push(verdict);
+    }
+    let charts: Vec<_> = groups.into_iter().filter_map(|(whose, verdicts)| restart_chart(whose, &verdicts)).collect();
     html! {
         @if !charts.is_empty() {
             div class="pairs-of-figures" { @for chart in &charts { figure { (chart) } } }
@@ -89,11 +94,26 @@ fn restart_charts(verdicts: &[&Verdict]) -> Markup {
     }
 }
 
-fn whose(verdict: &Verdict) -> &str {
-    verdict.subject.rsplit_once('/').map_or(verdict.subject.as_str(), |(partition, _)| partition)
+fn restart_chart(whose: String, verdicts: &[&Verdict]) -> Option<Markup> {
+    let title = format!("Outages of {whose}");
+    part_lanes(&title, &Frame { width: 416, left: 46, heading: Some(whose), name: start, stages: false }, verdicts)
 }
 
-fn restart_chart(verdicts: &[&Verdict]) -> Option<Markup> {
-    let frame = Frame { width: 416, left: 92, without: "restart/", stages: false };
-    part_lanes(&format!("Outages of {}", whose(verdicts.first()?)), &frame, verdicts)
+/// The partition that boots.
+fn partition(verdict: &Verdict) -> &str {
+    &verdict.subject
+}
+
+/// The partition that restarts, with the module schedule where there are several.
+fn whose(verdict: &Verdict) -> String {
+    let partition = verdict.subject.rsplit_once('/').map_or(verdict.subject.as_str(), |(partition, _)| partition);
+    match verdict.id.strip_prefix("restart/").and_then(|rest| rest.strip_prefix(verdict.subject.as_str())) {
+        Some(schedule) if !schedule.is_empty() => format!("{partition} {schedule}"),
+        _ => partition.to_owned(),
+    }
+}
+
+/// The kind of restart.
+fn start(verdict: &Verdict) -> &str {
+    verdict.subject.rsplit_once('/').map_or("restart", |(_, start)| start)
 }

@@ -13,13 +13,16 @@ pub(crate) struct Frame {
     pub width: i64,
     /// Where the time axis begins.
     pub left: i64,
-    /// What stands for the name of each lane: the ids without this beginning.
-    pub without: &'static str,
+    /// What stands above it.
+    pub heading: Option<String>,
+    /// The name of the lane of a verdict.
+    pub name: fn(&Verdict) -> &str,
     /// Whether the stages of boot have a lane of their own.
     pub stages: bool,
 }
 
 const TOP: Px = Px::whole(6);
+const HEADING: Px = Px::whole(18);
 const PITCH: i64 = 30;
 const LANE: Px = Px::whole(18);
 /// The lengths beside the lanes are this wide.
@@ -36,14 +39,18 @@ pub(crate) fn part_lanes(title: &str, frame: &Frame, verdicts: &[&Verdict]) -> O
     let (left, right) = (Px::whole(frame.left), Px::whole(frame.width - LENGTHS));
     let scale = Scale::new((0, end_ns), (left, right));
     let stages = stages(&lanes).filter(|_| frame.stages);
-    let first = TOP + Px::whole(if stages.is_some() { PITCH } else { 0 });
+    let top = if frame.heading.is_some() { TOP + HEADING } else { TOP };
+    let first = top + Px::whole(if stages.is_some() { PITCH } else { 0 });
     let bottom = first + Px::whole(i64::try_from(lanes.len()).unwrap_or(0) * PITCH - 6);
     let ticks = u64::try_from((frame.width - LENGTHS - frame.left) / 58).unwrap_or(1);
     let content = html! {
-        (time_axis((0, end_ns), scale, (TOP, bottom), ticks))
+        @if let Some(heading) = &frame.heading {
+            (text("label", (Px::whole(0), Px::whole(12)), &short(heading, Px::whole(frame.width), 12)))
+        }
+        (time_axis((0, end_ns), scale, (top, bottom), ticks))
         @if let Some(stages) = stages {
-            (text("label end", (left - Px::whole(8), TOP + Px::whole(13)), "boot stages"))
-            (named_segments(&stages, (TOP, LANE), scale))
+            (text("label end", (left - Px::whole(8), top + Px::whole(13)), "boot stages"))
+            (named_segments(&stages, (top, LANE), scale))
         }
         @for (verdict, place) in lanes.iter().zip(0i64..) {
             (lane(verdict, frame, first + Px::whole(place * PITCH), scale))
@@ -62,7 +69,7 @@ fn stages(lanes: &[&Verdict]) -> Option<Vec<Part>> {
 }
 
 fn lane(verdict: &Verdict, frame: &Frame, top: Px, scale: Scale) -> Markup {
-    let name = verdict.id.strip_prefix(frame.without).unwrap_or(&verdict.id);
+    let name = (frame.name)(verdict);
     let left = Px::whole(frame.left);
     let bound = Duration::from_ns(sum_of_parts(&verdict.parts)).to_string();
     let lines: Vec<Px> =
