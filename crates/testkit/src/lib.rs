@@ -1,10 +1,10 @@
 //! Example loader, small-system generator, brute-force oracle.
 //!
-//! The oracle answers, for a system small enough to try everything, what the worst response of
-//! each task of one partition really is, under a window table or on a budget server and under each policy; what the worst
-//! reaction time and data age of a chain are; and how many messages a queue really holds. It knows no busy windows, no supply functions and no
-//! fixed points: it walks through every state the meaning of the words allows, one tick a step.
-//! An analysis under test must never report less, and where it claims to be exact, not more.
+//! The oracle answers, for a system small enough to try everything, what the worst response of each task of one
+//! partition really is, under a window table or on a budget server and under each policy; what the worst reaction time
+//! and data age of a chain are; and how many messages a queue really holds. It knows no busy windows, no supply
+//! functions and no fixed points: it walks through every state the meaning of the words allows, one tick a step. An
+//! analysis under test must never report less, and where it claims to be exact, not more.
 //!
 //! ```
 //! use testkit::oracle::{SmallSystem, SmallTask, Worst, worst_aligned, worst_free_running};

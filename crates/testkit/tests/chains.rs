@@ -166,8 +166,8 @@ fn the_run_at_the_longest_execution_is_not_the_worst() {
 fn queues() {
     // The reader comes every second time; of two messages the newest counts for the age, and both are taken.
     let tasks = [aligned(task(0, 2, 1), 0), aligned(task(1, 4, 1), 1)];
-    // Reads 0, 2, 4; written 1, 3, 5; taken at 1, 5: datum 0 and then datum 4, replaced at 6. Stimulus after the read of 0: goes
-    // with 2, taken at 5, written at 6.
+    // Reads 0, 2, 4; written 1, 3, 5; taken at 1, 5: datum 0 and then datum 4, replaced at 6. Stimulus after the read
+    // of 0: goes with 2, taken at 5, written at 6.
     assert_eq!(worst_chain(&dedicated(&tasks, Link::Queue)), both(6));
     // One at a time the reader falls behind.
     assert_eq!(worst_chain(&dedicated(&tasks, Link::QueueAtMost(1))), Err(Unanswered::QueueGrows));

@@ -124,8 +124,8 @@ fn responses_are_those_of_the_least_supply() {
     assert!(compared > 5_000, "{compared}");
 }
 
-/// Shin and Lee 2003: under the earliest deadline first all deadlines are met exactly when no interval's demand is above
-/// the least supply.
+/// Shin and Lee 2003: under the earliest deadline first all deadlines are met exactly when no interval's demand is
+/// above the least supply.
 #[test]
 fn deadlines_are_met_exactly_where_demand_is_within_the_least_supply() {
     let mut oracle = Oracle::under(EarliestDeadline);

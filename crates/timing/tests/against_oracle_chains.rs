@@ -1,5 +1,5 @@
-//! The bounds of chains against the brute-force oracle: never below the true reaction time and held data age, and equal to
-//! them where every task keeps to logical execution time. A tick of the oracle is one ns here.
+//! The bounds of chains against the brute-force oracle: never below the true reaction time and held data age, and
+//! equal to them where every task keeps to logical execution time. A tick of the oracle is one ns here.
 
 use testkit::enumerate::{aligned_chains, free_running_chains};
 use testkit::oracle::board::{BoardTask, Exchange, SmallBoard, SmallPartition, Start};
@@ -134,7 +134,8 @@ fn reads_whole(chain: &SmallChain) -> bool {
     !chain.links.iter().any(|link| matches!(link, Link::QueueAtMost(_)))
 }
 
-/// Whether the bounds by job chains hold for all partitions of the chain: aligned tasks, all with responses, under fixed priority.
+/// Whether the bounds by job chains hold for all partitions of the chain: aligned tasks, all with responses, under
+/// fixed priority.
 fn keeps_to_the_frame(chain: &SmallChain) -> bool {
     let aligned = chain.board.tasks.iter().all(|task| task.start == Start::Aligned);
     let policies = chain.board.partitions.iter().map(|partition| partition.policy);
@@ -191,7 +192,8 @@ fn bounds_of_chains_are_never_below_the_truth() {
     assert!(tally.attained * 10 > tally.followed * 9 && tally.exact > 400, "{tally:?}");
 }
 
-/// The last job of a round and the first one of the next may both read at the end of a blackout: the earlier one counts.
+/// The last job of a round and the first one of the next may both read at the end of a blackout: the earlier one
+/// counts.
 #[test]
 fn jobs_of_two_rounds_that_read_at_one_instant() {
     let placed = |partition, task, exchange| BoardTask { partition, task, start: Start::Aligned, exchange };
@@ -201,8 +203,8 @@ fn jobs_of_two_rounds_that_read_at_one_instant() {
     let tasks = vec![placed(0, writer, Exchange::Logical), placed(1, reader, Exchange::StartToFinish)];
     let board = SmallBoard { frame: 6, partitions: vec![partition(vec![(0, 6)]), partition(vec![(0, 3)])], tasks };
     let chain = SmallChain { board, path: vec![0, 1], links: vec![Link::LastValue] };
-    // The reader's jobs of 3 and of 6 begin at 6 at the earliest, that of 3 completes at 8 at the latest. Read at 12 the
-    // datum is written at 20; the job of 21 begins at 24 or later and completes by 26: 22 after the read of 4.
+    // The reader's jobs of 3 and of 6 begin at 6 at the earliest, that of 3 completes at 8 at the latest. Read at 12
+    // the datum is written at 20; the job of 21 begins at 24 or later and completes by 26: 22 after the read of 4.
     assert_eq!(worst_chain(&chain), Ok(ChainWorst { reaction: 21, held: 21 }));
     assert_eq!(followed(&chain), 22);
 }

@@ -1,6 +1,6 @@
-//! Earliest deadline first, cooperative guests and budget servers against the brute-force oracle, over all systems that it
-//! enumerates for them and some larger ones: a bound is never below the truth, and equal to it wherever it claims to
-//! be exact. A tick of the oracle is one ns here.
+//! Earliest deadline first, cooperative guests and budget servers against the brute-force oracle, over all systems
+//! that it enumerates for them and some larger ones: a bound is never below the truth, and equal to it wherever it
+//! claims to be exact. A tick of the oracle is one ns here.
 
 use testkit::enumerate::{ServerSystem, cooperative_systems, edf_server_systems, edf_systems, server_systems};
 use testkit::oracle::{self, Oracle, SmallSystem, SmallTask, Worst};

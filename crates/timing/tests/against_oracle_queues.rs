@@ -1,5 +1,5 @@
-//! What queues hold, and chains through queues of which a reader takes some messages, against the brute-force oracle: a bound is
-//! never below the truth. A tick of the oracle is one ns here.
+//! What queues hold, and chains through queues of which a reader takes some messages, against the brute-force oracle:
+//! a bound is never below the truth. A tick of the oracle is one ns here.
 
 use std::num::NonZeroU64;
 
@@ -106,8 +106,8 @@ fn depths_are_never_below_the_largest_backlog() {
     assert!(tally.attained * 4 > tally.bounded, "{tally:?}");
 }
 
-/// The bound of a chain that knows no phases, a message of a queue read in pieces being taken by the read after which as many
-/// as the queue holds at most are gone. None where some queue grows or some task has no response.
+/// The bound of a chain that knows no phases, a message of a queue read in pieces being taken by the read after which
+/// as many as the queue holds at most are gone. None where some queue grows or some task has no response.
 fn generic(chain: &SmallChain) -> Option<u64> {
     let stage = |position: usize| {
         let place = chain.path[position];

@@ -15,8 +15,17 @@ macro_rules! analyses {
 
 analyses![
     "window-supply",
+    "server-supply",
+    "share-supply",
+    "dedicated-core",
+    "core-sets",
     "free-running",
     "frame-aligned",
+    "edf",
+    "cooperative",
+    "opaque",
+    "blocking",
+    "multiprocessor",
     "demand-bound",
     "growth",
     "windows",

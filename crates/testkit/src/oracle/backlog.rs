@@ -3,11 +3,11 @@
 //! # The rules held to
 //!
 //! Those of [`super::board`], and: each job of the writer puts in one message when it writes, and each job of the
-//! reader takes out what is there when it reads, all of it or the oldest ones up to a number. The queue is
-//! as deep as need be. The backlog is what it holds after all that is written at an instant and before all that is
-//! read then: a depth of that much loses nothing. Messages to a free-running reader that has not arrived for the first time yet
-//! are left out: until then no backlog is too large, and how long that may take is no matter of the queue. Those to
-//! an aligned reader count from the begin of the first frame.
+//! reader takes out what is there when it reads, all of it or the oldest ones up to a number. The queue is as deep as
+//! need be. The backlog is what it holds after all that is written at an instant and before all that is read then: a
+//! depth of that much loses nothing. Messages to a free-running reader that has not arrived for the first time yet are
+//! left out: until then no backlog is too large, and how long that may take is no matter of the queue. Those to an
+//! aligned reader count from the begin of the first frame.
 //!
 //! The backlog of a reader of at most `n` messages grows without end exactly when more messages are put in than
 //! that takes out, that is, the writer's period is below the reader's over `n`, compared as exact fractions.

@@ -13,26 +13,26 @@
 //! **Nothing.** A job that finds nothing carries nothing on: it writes nothing into the chain. So does one
 //! that reads a buffer into which nothing was written yet.
 //!
-//! **Data age held.** The output holds the datum of the last job of the last task that wrote; the age of the datum counts from the
-//! read of the first task's job from which it comes. *Held* is the age at the instant at which the next output
-//! replaces it, be it one of the same datum.
+//! **Data age held.** The output holds the datum of the last job of the last task that wrote; the age of the datum
+//! counts from the read of the first task's job from which it comes. *Held* is the age at the instant at which the
+//! next output replaces it, be it one of the same datum.
 //!
-//! **Reaction.** A stimulus goes with the first job of the first task that reads at or after it, its output with
-//! the first job of the next task that reads at or after the write (of a queue, that takes the message), and so on to the
-//! last write. Its least upper bound over all stimuli after one read of the first task, up to the next read, is that last write
-//! minus the earlier read. Stimuli before the first read whose datum ever reaches an output are left out.
+//! **Reaction.** A stimulus goes with the first job of the first task that reads at or after it, its output with the
+//! first job of the next task that reads at or after the write (of a queue, that takes the message), and so on to the
+//! last write. Its least upper bound over all stimuli after one read of the first task, up to the next read, is that
+//! last write minus the earlier read. Stimuli before the first read whose datum ever reaches an output are left out.
 //!
 //! # How it is found
 //!
-//! The walk picks a read of the first task, any one, marks its datum, and from then on counts the ticks since:
-//! one number, and for each job, link and the output whether what it holds is nothing, read earlier, the
-//! marked datum itself or read later. When an output replaces the marked datum, the count is its held age. When the first later
-//! datum is written to an output that held something, the count is the reaction to a stimulus just after the marked read: the
-//! first job to take a later datum is at each link the first that reads at or after the write of
-//! the stimulus' own, for data keep their order. After that nothing of this mark is left to see; nor if neither
-//! the marked nor an earlier datum is left anywhere, for then the first output is yet to come. As the walk marks
-//! every read of every run, the greatest counts are the truth. The count stays small, as every chain
-//! task has a worst response; it has 10 bits, and a count beyond is a panic, never a cap.
+//! The walk picks a read of the first task, any one, marks its datum, and from then on counts the ticks since: one
+//! number, and for each job, link and the output whether what it holds is nothing, read earlier, the marked datum
+//! itself or read later. When an output replaces the marked datum, the count is its held age. When the first later
+//! datum is written to an output that held something, the count is the reaction to a stimulus just after the marked
+//! read: the first job to take a later datum is at each link the first that reads at or after the write of the
+//! stimulus' own, for data keep their order. After that nothing of this mark is left to see; nor if neither the marked
+//! nor an earlier datum is left anywhere, for then the first output is yet to come. As the walk marks every read of
+//! every run, the greatest counts are the truth. The count stays small, as every chain task has a worst response; it
+//! has 10 bits, and a count beyond is a panic, never a cap.
 
 use super::board::{Asleep, Observer, SmallBoard, Unanswered};
 

@@ -11,9 +11,9 @@
 //! **Windows.** Only whether a tick is usable matters. Windows that touch, also across the
 //! frame's end, therefore act as one; the times given are the usable parts.
 //!
-//! **Budget server.** In place of a window table: in each period `[k P, (k + 1) P)` exactly `Q` ticks are usable, any ones of
-//! `[k P, k P + D)`. The walk takes every choice, tick by tick, in each period anew, whatever the tasks do; a tick that
-//! no job asks for is spent all the same. Arrivals come at any position of the period.
+//! **Budget server.** In place of a window table: in each period `[k P, (k + 1) P)` exactly `Q` ticks are usable, any
+//! ones of `[k P, k P + D)`. The walk takes every choice, tick by tick, in each period anew, whatever the tasks do; a
+//! tick that no job asks for is spent all the same. Arrivals come at any position of the period.
 //!
 //! **Arrivals.** *Free-running*: each task sleeps until its first arrival, which may come at any
 //! tick, at any position of the frame, and in any order among the tasks; from then on a job

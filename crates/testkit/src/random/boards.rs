@@ -7,8 +7,8 @@ use crate::oracle::chain::{Link, SmallChain};
 use crate::oracle::{Policy, SmallTask};
 
 /// `count` chains drawn from `seed`: one or two partitions under any policy, each with up to three windows in a frame
-/// of 4 to 8 ticks; three tasks that are free-running, or four of which some are aligned or all; periods of 3 to 10 ticks;
-/// paths of two or three tasks over any links, now and then with logical execution time.
+/// of 4 to 8 ticks; three tasks that are free-running, or four of which some are aligned or all; periods of 3 to 10
+/// ticks; paths of two or three tasks over any links, now and then with logical execution time.
 pub fn random_chains(seed: u64, count: usize) -> impl Iterator<Item = SmallChain> {
     let mut draws = Draws { state: seed };
     (0..count).map(move |_| draws.chain())

@@ -28,7 +28,8 @@ pub fn random_systems_without_blocking(seed: u64, count: usize) -> impl Iterator
     })
 }
 
-/// The systems of [`random_systems`], each on a server with the budget of its windows in its frame, deadlines drawn anew.
+/// The systems of [`random_systems`], each on a server with the budget of its windows in its frame, deadlines drawn
+/// anew.
 pub fn random_server_systems(seed: u64, count: usize) -> impl Iterator<Item = ServerSystem> {
     let mut draws = Draws { state: !seed };
     random_systems(seed, count).map(move |system| {

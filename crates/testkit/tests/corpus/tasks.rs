@@ -69,7 +69,16 @@ pub fn aligned(rows: &[Row], order: Order) -> TaskSet {
     set(rows, order, |row| Release::FrameAligned { offset_ns: row.offset })
 }
 
+/// The same before a policy orders them.
+pub fn listed(rows: &[Row], order: Order) -> Vec<Task> {
+    given(rows, order, |_| Release::FreeRunning)
+}
+
 fn set(rows: &[Row], order: Order, release: fn(&Row) -> Release) -> TaskSet {
+    TaskSet::new(&given(rows, order, release)).expect("the tasks of a case are well-formed")
+}
+
+fn given(rows: &[Row], order: Order, release: fn(&Row) -> Release) -> Vec<Task> {
     let task = |(row, priority): (&Row, i64)| Task {
         priority,
         period_ns: row.period,
@@ -79,8 +88,7 @@ fn set(rows: &[Row], order: Order, release: fn(&Row) -> Release) -> TaskSet {
         blocking_ns: 0,
         release: release(row),
     };
-    let tasks: Vec<_> = rows.iter().zip(order.priorities(rows)).map(task).collect();
-    TaskSet::new(&tasks).expect("the tasks of a case are well-formed")
+    rows.iter().zip(order.priorities(rows)).map(task).collect()
 }
 
 /// A core that runs nothing else: one window over the whole of a frame of any length.

@@ -15,7 +15,6 @@
 pub(super) mod aligned;
 mod bounds;
 mod links;
-mod queue;
 mod segments;
 mod waterfall;
 

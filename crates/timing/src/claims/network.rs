@@ -246,12 +246,3 @@ fn loss(sender: &str, forwarder: &str, needed: Result<u64, NoDelay>, holds: Opti
 pub(super) fn slowest_way(scope: &Scope<'_>, results: &Results, id: ChannelId) -> Result<Through, Open> {
     through(scope, results, id, scope.system.channel(id).destinations.len().saturating_sub(1))
 }
-
-/// The longest time from a message's write until its frame for the receiver of that index is through the forwarder, in ns.
-///
-/// # Errors
-/// Which datum is missing, or that nothing bounds it.
-#[allow(dead_code, reason = "for the chains that cross the network")]
-pub(super) fn delay_ns(scope: &Scope<'_>, results: &Results, id: ChannelId, receiver: usize) -> Result<u64, String> {
-    through(scope, results, id, receiver).map(|through| through.delay_ns).map_err(|open| open.reason)
-}

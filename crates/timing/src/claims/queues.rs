@@ -194,23 +194,26 @@ fn storage(channel: &Channel, queue: Queue, needs: &[Need]) -> String {
     format!("{count}{messages} of {} take {}{waits}", channel.size.value, Bytes::new(bytes))
 }
 
-/// The longest time that a message of a queuing channel waits in the queue of one destination, by its index, before it is
-/// read, in ns. The way through a forwarder is not in it.
+/// What the queue before one destination of a channel, by its index, may hold at once.
+pub(super) struct Held {
+    /// The most messages; none where no number is enough.
+    pub(super) messages: Option<u64>,
+    /// What keeps that from being shown.
+    pub(super) caveat: Option<String>,
+}
+
+/// What the queue before the destination of that index may hold at once; none of a channel that is no queue.
 ///
 /// # Errors
-/// Which datum is missing, or that nothing bounds it.
-#[allow(dead_code, reason = "for the chains that cross queues")]
-pub(super) fn queue_delay_ns(
+/// Which datum is missing.
+pub(super) fn held(
     scope: &Scope<'_>,
     results: &Results,
     id: ChannelId,
     destination: usize,
-) -> Result<u64, String> {
+) -> Option<Result<Held, String>> {
     let channel = scope.system.channel(id);
-    let name = &channel.name.value;
-    let (Some(queue), Some(end)) = (Queue::of(channel), channel.destinations.get(destination)) else {
-        return Err(format!("`{name}` has no such queue"));
-    };
-    let need = need(scope, results, id, queue, destination, end.value).map_err(|open| open.reason)?;
-    need.waiting_ns.ok_or_else(|| format!("nothing bounds how long a message of `{name}` waits"))
+    let (queue, end) = (Queue::of(channel)?, channel.destinations.get(destination)?);
+    let need = need(scope, results, id, queue, destination, end.value);
+    Some(need.map(|need| Held { messages: need.depth, caveat: need.caveat }).map_err(|open| open.reason))
 }

@@ -3,7 +3,9 @@
 use super::system::{at, duration_us, id_of, partition, schedule, task, us, vessel};
 use claim::{Assumption, Part, PartKind, Status, Verdict, sum_of_parts};
 use model::System;
-use model::system::{ChannelKind, CorePolicy, Exchange, Guest, Need, PortEnd, QueueRead, Release, ScheduledPartition};
+use model::system::{
+    ChannelKind, CorePolicy, Exchange, Guest, Need, Network, PortEnd, QueueRead, Release, Role, ScheduledPartition,
+};
 use plan::Plan;
 use quantity::{Duration, Instant};
 use timing::claims::{alarms, check};
@@ -73,6 +75,8 @@ fn a_chain_is_cut_at_a_free_running_task() {
     let middle = free("PROP.arb");
     assert_eq!(middle.table_aware, None);
     assert!(reason(&middle).contains("no two neighbours keep to the frame; at `PROP.arb`: it is free-running"));
+    let cooperative = changed("reaction/E1", |system, _| partition(system, "STOP").guest = at(Guest::Cooperative));
+    assert!(reason(&cooperative).contains("cut at `STOP.estop`: the single jobs of `STOP` are not followed"), "{cooperative:?}");
     let beside = free("PROP.diag");
     assert!(beside.table_aware > changed("reaction/E1", |_, _| {}).table_aware, "responses count in any phase there");
 }
@@ -146,17 +150,16 @@ fn messages_that_may_be_lost_are_not_shown_to_arrive() {
         channel.expect("a channel of the vessel").source = at(PortEnd::Partition(sonr));
     });
     assert_eq!(unnamed.status, Status::NotShown);
-    assert!(reason(&unnamed).contains("names no task at one end"), "{unnamed:?}");
+    assert!(reason(&unnamed).contains("`CH13` names no task that writes"), "{unnamed:?}");
 }
 
 #[test]
 fn what_is_not_known_is_named_and_leaves_no_bound() {
     type Change = fn(&mut System);
-    let cases: [(Change, &str); 4] = [
+    let cases: [(Change, &str); 3] = [
         (|system| task(system, "PROP.arb").sporadic = true, "`PROP.arb` is sporadic"),
         (|system| task(system, "PROP.diag").wcet = None, "`wcet` of `PROP.diag`"),
-        (|system| system.channels[0].forwarded = true, "the internal network takes for `CH01`"),
-        (|system| partition(system, "STOP").guest = at(Guest::Cooperative), "cooperative"),
+        (|system| system.channels[0].forwarded = true, "network"),
     ];
     for (change, names) in cases {
         let verdict = changed("reaction/E1", |system, _| change(system));
@@ -164,6 +167,45 @@ fn what_is_not_known_is_named_and_leaves_no_bound() {
         assert!(reason(&verdict).contains(names), "{verdict:?}");
         assert_eq!(verdict.limit, Some(us(60_000)));
     }
+}
+
+/// The shore link carries CH01 as in `network.rs`: 37.918 ms at the most.
+#[test]
+fn a_chain_across_the_network_is_cut_there() {
+    let carried = |change: fn(&mut System)| {
+        changed("reaction/E1", move |system, _| {
+            let link = id_of(system, "LINK");
+            let rx = system.task_ids().find(|&id| system.task_label(id) == "LINK.rx").expect("a task of the vessel");
+            system.partitions[link.index()].role = Role::Forwarder;
+            system.network = Some(Network {
+                forwarder: at(link),
+                task: Some(at(rx)),
+                fixed: Some(at(Duration::from_us(20))),
+                per_byte_ps: Some(at(1_000)),
+                depth: Some(at(8)),
+            });
+            for channel in &mut system.channels {
+                channel.forwarded |= ["CH01", "CH13"].contains(&channel.name.value.as_str());
+            }
+            change(system);
+        })
+    };
+    let verdict = carried(|_| {});
+    assert_eq!(verdict.generic, Some(66_962_000 + 37_918_000));
+    // estop alone: from 0.04 to 10.368 ms. arb and ctrl: from the arbiter's read at 4.096 ms, behind the shortest job
+    // of ctrl, to the end of the ctrl of 30 ms at 34.768 ms, which the arbiter of 20 ms has written by 25.196 ms.
+    assert_eq!(verdict.table_aware, Some(us(10_328 + 37_918 + 30_672)));
+    assert!(reason(&verdict).contains("cut at the internal network"), "{verdict:?}");
+    let port = verdict.parts.iter().find(|part| part.kind == PartKind::Port);
+    assert_eq!(port, Some(&Part::new("CH01", PartKind::Port, 37_918_000)));
+    assert!(verdict.basis.assumptions.contains(&Assumption::ForwardedAsDeclared));
+    let shallow = carried(|system| {
+        need(system, "E1", 200_000);
+        let network = system.network.as_mut().expect("it is given");
+        network.depth = None;
+    });
+    assert_eq!(shallow.status, Status::NotShown);
+    assert!(reason(&shallow).contains("`network.depth` is not given"), "{shallow:?}");
 }
 
 #[test]

@@ -1,5 +1,6 @@
 //! One function for each method that a case may name: from its input to answers by the product's public functions.
 
+mod blocking;
 mod chains;
 mod cyclic;
 mod demand;
@@ -7,6 +8,7 @@ mod network;
 mod packing;
 mod periodic;
 mod responses;
+mod several_cores;
 mod supply;
 
 use crate::case::Case;
@@ -37,6 +39,9 @@ pub fn answers(case: &Case) -> Result<Answers, String> {
         "t-spec" => network::t_spec(&read(input)?),
         "time-slot" => network::time_slot(&read(input)?),
         "virtual-link" => network::virtual_link(&read(input)?),
+        "blocking" => blocking::blocking(&read(input)?),
+        "placement" => several_cores::placement(&read(input)?),
+        "least-makespan" => several_cores::least_makespan(&read(input)?),
         "packing" => packing::packing(&read(input)?),
         "chain-generic" => chains::generic(&read(input)?),
         "chain-equivalence" => chains::equivalence(&read(input)?),

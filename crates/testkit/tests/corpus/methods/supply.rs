@@ -1,13 +1,13 @@
 //! The periodic resource against the supply of window tables.
 
 use super::{fields, table, value};
-use crate::compare::{Answer, Answers, Share};
+use crate::compare::{self as fraction, Answer, Answers};
 use crate::tasks::{self, Order, Row};
 use serde::Deserialize;
-use timing::TaskSet;
-use timing::demand_bound::demand_bound_ns;
-use timing::response::worst_responses;
-use timing::supply::{Interval, Supply};
+use timing::demand_bound::{UnderSupply, under_supply};
+use timing::response::{Response, worst_responses};
+use timing::supply::{Interval, Share, Supply, SupplyError};
+use timing::{Policy, Task, TaskSet};
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -48,8 +48,11 @@ pub fn periodic_supply(input: &Resource) -> Result<Answers, String> {
     // The straight line alpha (t - delta), both sides times the frame.
     let below =
         |&t: &u64| supply.per_frame_ns() * t.saturating_sub(blackout) <= supply.frame_ns() * supply.least_supply_ns(t);
-    let alpha = Share { parts: vec![u128::from(supply.per_frame_ns())], whole: u128::from(supply.frame_ns()) };
+    let alpha = parts(supply.per_frame_ns(), supply.frame_ns());
+    let server = Supply::budget_server(input.budget, input.period, input.period).map_err(|why| why.to_string())?;
+    let as_periodic = input.t.iter().all(|&t| server.least_supply_ns(t) == closed_form(input.period, input.budget, t));
     Ok(fields([
+        ("edp_with_D_eq_P_equals_periodic", value(as_periodic)),
         ("alpha", Answer::Share(alpha)),
         ("delta", value(blackout)),
         ("lsbf_below_sbf", value(input.t.iter().all(below))),
@@ -84,33 +87,60 @@ pub struct Budgeted {
     resolution: u64,
 }
 
-/// The least budget in every resource period whose worst placement meets all deadlines.
+/// Into how many parts a step is cut for the straight line, which is followed in steps of its own.
+const FINER: u64 = 1_000;
+
+/// The least budget in every resource period whose worst placement meets all deadlines, and the same for the straight line
+/// below the supply, with the share of the budget and twice the rest of the period as its delay.
 pub fn least_budget(input: &Budgeted) -> Result<Answers, String> {
-    let fine = |row: &Row| Row {
-        period: row.period * input.resolution,
-        charged: row.charged * input.resolution,
-        deadline: row.deadline.map(|deadline| deadline * input.resolution),
-        ..row.clone()
-    };
-    let rows: Vec<Row> = input.tasks.iter().map(fine).collect();
-    let tasks = tasks::free_running(&rows, Order::RateMonotonic);
-    let hyperperiod = tasks::hyperperiod_of(&rows)?;
     let period = input.resource_period * input.resolution;
-    if !hyperperiod.is_multiple_of(period) {
-        return Err("the hyperperiod holds no whole number of resource periods".to_owned());
-    }
-    let least = |meets: fn(&Supply, &TaskSet, &[Row], u64) -> bool| {
-        let holds = |budget: &u64| meets(&worst_table(period, *budget, hyperperiod), &tasks, &rows, hyperperiod);
+    let server = |budget: u64| Supply::budget_server(budget, period, period);
+    let line = |budget: u64| {
+        let share = Share::new(u128::from(budget), u128::from(period))?;
+        Supply::proportional_share(share, 2 * (period - budget) * FINER)
+    };
+    let least = |policy: Policy, finer: u64, supply: &dyn Fn(u64) -> Result<Supply, SupplyError>| {
+        let given = tasks::listed(&cut(&input.tasks, input.resolution * finer), Order::RateMonotonic);
+        let set = TaskSet::with_policy(&given, policy).map_err(|why| why.to_string())?;
+        let holds = |budget: &u64| supply(*budget).is_ok_and(|supply| meets(&supply, &set, &given));
         let found = least_that_holds(1, period, holds).ok_or("no budget is enough")?;
-        Ok::<_, String>(Answer::Share(Share { parts: vec![u128::from(found)], whole: u128::from(input.resolution) }))
+        Ok::<_, String>(Answer::Share(parts(found, input.resolution)))
     };
     Ok(fields([
-        ("RM", least(fixed_priorities_meet)?),
-        ("RM_exact", least(fixed_priorities_meet)?),
-        ("EDF", least(demand_is_supplied)?),
-        ("EDF_exact", least(demand_is_supplied)?),
-        ("U", Answer::Share(tasks::utilisation(&rows)?)),
+        ("RM", least(Policy::FixedPriority, 1, &server)?),
+        ("RM_exact", least(Policy::FixedPriority, 1, &server)?),
+        ("RM_linear", least(Policy::FixedPriority, FINER, &line)?),
+        ("EDF", least(Policy::EarliestDeadline, 1, &server)?),
+        ("EDF_exact", least(Policy::EarliestDeadline, 1, &server)?),
+        ("EDF_linear", least(Policy::EarliestDeadline, FINER, &line)?),
+        ("U", Answer::Share(tasks::utilisation(&input.tasks)?)),
     ]))
+}
+
+fn parts(found: u64, whole: u64) -> fraction::Share {
+    fraction::Share { parts: vec![u128::from(found)], whole: u128::from(whole) }
+}
+
+/// The rows with every time unit cut into `pieces`.
+fn cut(rows: &[Row], pieces: u64) -> Vec<Row> {
+    let fine = |row: &Row| Row {
+        period: row.period * pieces,
+        charged: row.charged * pieces,
+        deadline: row.deadline.map(|deadline| deadline * pieces),
+        ..row.clone()
+    };
+    rows.iter().map(fine).collect()
+}
+
+/// Responses within deadlines; by deadline the demand of every span says the same, which is held here too.
+fn meets(supply: &Supply, set: &TaskSet, given: &[Task]) -> bool {
+    let responses = worst_responses(supply, set);
+    let in_time = |(task, found): (&Task, &Response)| found.bound().is_some_and(|b| b.response_ns <= task.deadline_ns);
+    let all_in_time = given.iter().zip(&responses).all(in_time);
+    if set.policy() == Policy::EarliestDeadline {
+        assert_eq!(under_supply(supply, set) == UnderSupply::Borne, all_in_time);
+    }
+    all_in_time
 }
 
 /// The least of `low..=high` for which `holds`, where from some value on it always does.
@@ -123,16 +153,4 @@ fn least_that_holds(mut low: u64, mut high: u64, holds: impl Fn(&u64) -> bool) -
         if holds(&middle) { high = middle } else { low = middle + 1 }
     }
     Some(high)
-}
-
-fn fixed_priorities_meet(supply: &Supply, tasks: &TaskSet, rows: &[Row], _: u64) -> bool {
-    let responses = worst_responses(supply, tasks);
-    rows.iter().zip(&responses).all(|(row, response)| tasks::meets(row, &response.bound().copied()))
-}
-
-/// Demand within the least supply at every deadline of a hyperperiod. A hyperperiod later the demand is greater by
-/// that of the hyperperiod, and the supply by the budgets in it, which is no less: else the last deadline fails.
-fn demand_is_supplied(supply: &Supply, tasks: &TaskSet, rows: &[Row], hyperperiod: u64) -> bool {
-    let mut deadlines = rows.iter().flat_map(|row| tasks::deadlines(row, hyperperiod));
-    deadlines.all(|t| demand_bound_ns(tasks, t) <= supply.least_supply_ns(t))
 }

@@ -10,7 +10,7 @@ use crate::response::{self, JOB_LIMIT};
 use crate::supply::Supply;
 use crate::task_set::{Policy, Release, Task, TaskSet};
 use diagnostic::Located;
-use model::system::{self, CorePolicy, Guest};
+use model::system::{self, CorePolicy, Guest, RunGrant};
 use quantity::{Duration, PartitionId, TaskId};
 use std::collections::BTreeMap;
 
@@ -93,6 +93,9 @@ impl<'a> Aligned<'a> {
 /// # Errors
 /// Which core does not keep to the frame that all count from.
 fn require_synchronised(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32) -> Result<(), String> {
+    if matches!(scope.grant(partition), Some(RunGrant::Server { .. } | RunGrant::Share { .. })) {
+        return Err(format!("`{}` is not granted windows", scope.partition_name(partition)));
+    }
     let tables = scope.tables_of(partition, virtual_core);
     let keeps =
         |policy: Option<&CorePolicy>| matches!(policy, Some(CorePolicy::WindowTable { synchronised: true, .. }));
@@ -101,7 +104,7 @@ fn require_synchronised(scope: &Scope<'_>, partition: PartitionId, virtual_core:
             "the frame of core {} is not declared synchronised with the others",
             scope.core_name(table.core)
         )),
-        None if tables.is_empty() => Err(format!("`{}` has no windows", scope.partition_name(partition))),
+        None if tables.is_empty() => Err(format!("`{}` has no windows in a table", scope.partition_name(partition))),
         None => Ok(()),
     }
 }

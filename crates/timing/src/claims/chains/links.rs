@@ -1,10 +1,11 @@
 //! A chain as its analyses take it: what is known of each task, and of the way that leads to it.
 
-use super::queue::Queue;
 use crate::chain::Stage;
+use crate::claims::queues::{self, Held};
 use crate::claims::results::{Results, TaskTimes};
 use crate::claims::scope::Scope;
-use model::system::{Chain, ChainStep, Channel, ChannelKind, Exchange, PortEnd, QueueRead};
+use crate::claims::{network, ports};
+use model::system::{Chain, ChainStep, ChannelKind, Exchange, PortEnd, QueueRead};
 use quantity::{ChannelId, TaskId};
 
 /// One task of a chain and the way to it.
@@ -40,11 +41,6 @@ impl Link {
             transport_ns: self.network_ns.unwrap_or(0),
         }
     }
-
-    /// By how much one completion may come late against another.
-    fn jitter_ns(&self) -> u64 {
-        self.times.response_ns.saturating_sub(self.times.shortest_ns)
-    }
 }
 
 /// The links of `chain` in order.
@@ -52,15 +48,10 @@ impl Link {
 /// # Errors
 /// What is not known of some task or of the way to it.
 pub(super) fn of(scope: &Scope<'_>, results: &Results, chain: &Chain) -> Result<Vec<Link>, String> {
-    let mut links: Vec<Link> = Vec::with_capacity(chain.steps.len());
-    for step in &chain.steps {
-        let link = link(scope, results, step, links.last())?;
-        links.push(link);
-    }
-    Ok(links)
+    chain.steps.iter().map(|step| link(scope, results, step)).collect()
 }
 
-fn link(scope: &Scope<'_>, results: &Results, step: &ChainStep, before: Option<&Link>) -> Result<Link, String> {
+fn link(scope: &Scope<'_>, results: &Results, step: &ChainStep) -> Result<Link, String> {
     let id = step.task.value;
     let task = scope.system.task(id);
     let label = scope.system.task_label(id);
@@ -77,63 +68,62 @@ fn link(scope: &Scope<'_>, results: &Results, step: &ChainStep, before: Option<&
         id,
         label,
     };
-    match (step.via, before) {
-        (Some(channel), Some(before)) => through(scope, results, channel, before, link),
-        _ => Ok(link),
+    match step.via {
+        Some(channel) => through(scope, results, channel, link),
+        None => Ok(link),
     }
 }
 
 /// The link with what its channel adds.
-fn through(scope: &Scope<'_>, results: &Results, id: ChannelId, before: &Link, mut link: Link) -> Result<Link, String> {
+fn through(scope: &Scope<'_>, results: &Results, id: ChannelId, mut link: Link) -> Result<Link, String> {
     let channel = scope.system.channel(id);
-    if channel.forwarded {
-        link.network_ns = Some(network_ns(scope, results, id, &link)?);
+    let name = &channel.name.value;
+    let destination = channel.destinations.iter().position(|end| leads_to(scope, end.value, link.id)).unwrap_or(0);
+    if !matches!(channel.source.value, PortEnd::Task(_)) {
+        link.lost = Some(format!("`{name}` names no task that writes: whoever else does may come between"));
     }
-    if let Some(queue) = queue(channel, before, &link) {
-        link.reads = queue.reads();
-        link.lost = lost(channel, &queue);
+    if channel.forwarded {
+        let through = network::through(scope, results, id, destination).map_err(|open| open.reason)?;
+        link.network_ns = Some(through.delay_ns);
+        link.lost = ports::joined([link.lost, through.caveat]);
+    }
+    if let ChannelKind::Queuing { depth, read, .. } = &channel.kind {
+        let held =
+            queues::held(scope, results, id, destination).unwrap_or_else(|| Err(format!("`{name}` is no queue")));
+        link.reads = reads(&held, depth.value, *read);
+        link.lost = ports::joined([link.lost, lost(name, held, depth.value)]);
     }
     Ok(link)
 }
 
-/// What the internal network adds between the write of a message and its arrival before the reader, in ns.
-///
-/// # Errors
-/// Why that is not known.
-fn network_ns(scope: &Scope<'_>, _results: &Results, channel: ChannelId, _reader: &Link) -> Result<u64, String> {
-    let name = &scope.system.channel(channel).name.value;
-    Err(format!("how long the internal network takes for `{name}` is not analysed by this version"))
+fn leads_to(scope: &Scope<'_>, end: PortEnd, reader: TaskId) -> bool {
+    match end {
+        PortEnd::Task(id) => id == reader,
+        PortEnd::Partition(id) => id == scope.system.task(reader).partition,
+        PortEnd::Device(_) => false,
+    }
 }
 
-fn queue(channel: &Channel, writer: &Link, reader: &Link) -> Option<Queue> {
-    let ChannelKind::Queuing { depth, min_interarrival, batch, burst, read } = &channel.kind else { return None };
-    Some(Queue {
-        depth: depth.value,
-        batch: batch.value,
-        burst: burst.as_ref().map(|burst| burst.value),
-        at_most: match read {
-            QueueRead::All => None,
-            QueueRead::AtMost(most) => Some(*most),
-        },
-        sent_every_ns: min_interarrival.as_ref().map_or(writer.times.period_ns, |least| least.value.ns()).max(1),
-        writer_jitter_ns: writer.jitter_ns(),
-        read_every_ns: reader.times.period_ns,
-        reader_jitter_ns: reader.jitter_ns(),
-    })
+/// By which read after it has come a message is taken at the latest. It has at most as many messages in the queue with it as
+/// the queue may hold, and each read takes the oldest.
+fn reads(held: &Result<Held, String>, depth: u64, read: QueueRead) -> u64 {
+    let messages = held.as_ref().ok().and_then(|held| held.messages).unwrap_or(depth).min(depth);
+    match read {
+        QueueRead::All => 1,
+        QueueRead::AtMost(most) => messages.div_ceil(most.max(1)).max(1),
+    }
 }
 
 /// Why a message may be lost in the queue.
-fn lost(channel: &Channel, queue: &Queue) -> Option<String> {
-    let name = &channel.name.value;
-    let is_task = |end: &PortEnd| matches!(end, PortEnd::Task(_));
-    if !is_task(&channel.source.value) || !channel.destinations.iter().all(|end| is_task(&end.value)) {
-        return Some(format!("`{name}` names no task at one end: whoever else sends or takes there is not known"));
-    }
-    match queue.needed() {
-        Some(needed) if needed <= queue.depth => None,
-        Some(needed) => {
-            Some(format!("messages may be lost in `{name}`: it may have to hold {needed} and holds {}", queue.depth))
+fn lost(name: &str, held: Result<Held, String>, depth: u64) -> Option<String> {
+    match held {
+        Err(why) => Some(format!("whether `{name}` loses messages is not known: {why}")),
+        Ok(Held { messages: None, .. }) => {
+            Some(format!("messages may be lost in `{name}`: more may be sent than its reader takes"))
         }
-        None => Some(format!("messages may be lost in `{name}`: more may be sent than its reader takes")),
+        Ok(Held { messages: Some(messages), .. }) if messages > depth => {
+            Some(format!("messages may be lost in `{name}`: it may have to hold {messages} and holds {depth}"))
+        }
+        Ok(Held { caveat, .. }) => caveat,
     }
 }
