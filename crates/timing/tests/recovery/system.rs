@@ -87,7 +87,7 @@ impl Draw {
     pub fn windows(&mut self, frame: u64, head: u64) -> Vec<(u64, u64)> {
         let mut windows = Vec::new();
         let mut at = self.below(4);
-        while at + head + 1 <= frame {
+        while at + head < frame {
             let length = (head + 1 + self.below(4)).min(frame - at);
             windows.push((at, at + length));
             at += length + 1 + self.below(5);

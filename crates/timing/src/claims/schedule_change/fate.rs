@@ -124,7 +124,6 @@ struct Side {
 }
 
 fn goes_on(change: &Change<'_>, partition: PartitionId) -> Result<Fate, String> {
-    responses::require_fixed_priority(&change.from.0, partition)?;
     let mut notes = Vec::new();
     for virtual_core in 0..change.from.0.system.partition(partition).virtual_cores.value {
         let old = side(change.from, partition, virtual_core)?;
@@ -142,6 +141,7 @@ fn goes_on(change: &Change<'_>, partition: PartitionId) -> Result<Fate, String> 
         if old.supply == new.supply && old.tasks == new.tasks && new.supply.boot_ns() == 0 {
             continue;
         }
+        responses::require_fixed_priority(&change.from.0, partition)?;
         if [&old, &new].iter().any(|side| side.supply.kind() != SupplyKind::WindowTable) {
             let name = change.from.0.partition_name(partition);
             return Err(format!(
