@@ -76,7 +76,10 @@ fn a_chain_is_cut_at_a_free_running_task() {
     assert_eq!(middle.table_aware, None);
     assert!(reason(&middle).contains("no two neighbours keep to the frame; at `PROP.arb`: it is free-running"));
     let cooperative = changed("reaction/E1", |system, _| partition(system, "STOP").guest = at(Guest::Cooperative));
-    assert!(reason(&cooperative).contains("cut at `STOP.estop`: the single jobs of `STOP` are not followed"), "{cooperative:?}");
+    assert!(
+        reason(&cooperative).contains("cut at `STOP.estop`: the single jobs of `STOP` are not followed"),
+        "{cooperative:?}"
+    );
     let beside = free("PROP.diag");
     assert!(beside.table_aware > changed("reaction/E1", |_, _| {}).table_aware, "responses count in any phase there");
 }
