@@ -8,11 +8,12 @@
 //! Symbols: `T` period, `O` offset, `D` deadline, `H` lcm of the chain's periods, all in ns (or ticks of their gcd);
 //! `next(z)` the first arrival at or after `z`, `prev(z)` the last at or before it.
 //! Invariants and why it ends: a write at `z` is read by the arrival `next(z)`, and what an arrival `a` reads was
-//! written by the arrival `prev(a - D)` of the task before. These are adjoint: `next(b + D) <= a` exactly if `b <=
-//! prev(a - D)`. So for the jobs `m` of any one task, with `z(m)` the chain's output of what job `m` reads and `s(m)`
-//! the first task's read behind it, the greatest `z(m) - s(m - 1)` is both the longest reaction time (whoever reads
-//! after `s(m - 1)` passes job `m` or a later one) and the longest held age (the output before `z(m)` comes from
-//! `s(m - 1)` or later). All of it repeats with `H`; the jobs of the slowest task are the fewest. Their number is limited.
+//! written by the arrival `prev(a - D)` of the task before. These are adjoint: `next(b + D) <= a` exactly if
+//! `b <= prev(a - D)`. Take the jobs `m` of any one task, `z(m)` the chain's output of what job `m` reads and `s(m)` the
+//! first task's read behind it. The greatest `z(m) - s(m - 1)` is the longest reaction time: whoever reads after
+//! `s(m - 1)` passes job `m` or a later one. It is the longest held age too: the output before `z(m)` comes from
+//! `s(m - 1)` or later. All of it repeats with `H`; the jobs of the slowest task are the fewest. Their number is
+//! limited.
 //! Differs from the source: one pass over the slowest task's jobs stands for both enumerations.
 //! Checked by: both definitions job by job ([`LogicalTasks::reaction_ns`], [`LogicalTasks::age_ns`]), which every
 //! claim is held to as well; the published chains; a peer that shares nothing with this.
