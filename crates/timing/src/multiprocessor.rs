@@ -34,7 +34,7 @@ use num_integer::Integer;
 /// Steps of the search for one task.
 const STEP_LIMIT: u32 = 1 << 14;
 /// No longer span is looked at, in ns.
-const LONGEST_NS: i64 = 1 << 58;
+const LONGEST_NS: i64 = 1 << 54;
 
 /// Bounds on the responses of `tasks` over all virtual cores of a partition, in the order in which the tasks were given. Under
 /// earliest deadline first a bound is the deadline itself. [`Response::Unbounded`] says that the demand of all tasks passes
@@ -43,7 +43,10 @@ const LONGEST_NS: i64 = 1 << 58;
 /// A cooperative guest is taken as one whose jobs all go before the one looked at.
 pub fn worst_responses(supplies: &[Supply], tasks: &TaskSet) -> Vec<Response> {
     let cluster = Cluster { supplies, tasks };
-    if let Some(shortfall) = cluster.per_frame().and_then(|supply| shortfall_of(&supply, tasks, 0..tasks.len())) {
+    let Some(supply) = cluster.per_frame() else {
+        return vec![Response::GaveUp(GaveUp::MayWaitTooLong); tasks.len()];
+    };
+    if let Some(shortfall) = shortfall_of(&supply, tasks, 0..tasks.len()) {
         return vec![Response::Unbounded(Box::new(shortfall)); tasks.len()];
     }
     let by_position = match tasks.policy() {

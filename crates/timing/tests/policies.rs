@@ -3,9 +3,11 @@
 
 use proptest::prelude::*;
 use timing::demand_bound::{UnderSupply, under_supply};
+use timing::multiprocessor::worst_responses;
+use timing::opaque::{delay_for_share, span_for_budget};
 use timing::response::{Response, worst_in_any_phase};
 use timing::sensitivity::{common_factor_ppm, largest_charged_ns};
-use timing::supply::{Interval, Supply};
+use timing::supply::{Interval, Share, Supply};
 use timing::witness::{Holder, Job, scenario};
 use timing::{Policy, Release, Task, TaskSet};
 
@@ -186,4 +188,43 @@ fn a_second_job_can_be_later_than_the_first() {
     assert_eq!(of(0), Some((1_999, 0)));
     assert_eq!(of(1), Some((2_999, 0)));
     assert_eq!(of(2), Some((3_500, 1)));
+}
+
+/// The greatest and least numbers that are let in: no panic, no endless search.
+#[test]
+fn extreme_numbers_end() {
+    let most = timing::supply::MAX_TIME_NS;
+    let task = |period_ns, deadline_ns, charged_ns, jitter_ns, priority| Task {
+        priority,
+        period_ns,
+        deadline_ns,
+        charged_ns,
+        jitter_ns,
+        blocking_ns: most / 4,
+        release: Release::FreeRunning,
+    };
+    let sets = [
+        vec![task(most, most, most, most, 2), task(1, 1, 1, 0, 1)],
+        vec![task(1, most, most, most, 2), task(most, 1, 1, 0, 1)],
+        vec![task(2, 1, 1, 0, 2), task(most, most, most / 2, 0, 1)],
+        vec![task(3, most, 1, most, 2), task(most - 2, most, most / 3, most, 1), task(most, 1, 1, 0, 0)],
+        vec![task(3, 2, 1, 0, 2), task(most, most - 1, 1, 0, 1)],
+    ];
+    let share = Share::new(1, 1_000_000).expect("a share");
+    let supplies = [
+        Supply::dedicated(),
+        Supply::budget_server(1, most, most).expect("a server"),
+        Supply::budget_server(most / 2, most, most).expect("a server"),
+        Supply::proportional_share(share, most).expect("a share"),
+        Supply::new(most, &[Interval { start_ns: 0, end_ns: 1 }]).expect("a table"),
+    ];
+    for (supply, tasks) in supplies.iter().flat_map(|supply| sets.iter().map(move |tasks| (supply, tasks))) {
+        for policy in POLICIES {
+            let Ok(set) = TaskSet::with_policy(tasks, policy) else { continue };
+            assert_eq!(worst_in_any_phase(supply, &set).len(), tasks.len());
+            assert_eq!(worst_responses(&[supply.clone(), supply.clone()], &set).len(), tasks.len());
+            let _ = under_supply(supply, &set);
+        }
+        let _ = (span_for_budget(supply, u64::MAX), delay_for_share(supply, 1), delay_for_share(supply, u64::MAX));
+    }
 }

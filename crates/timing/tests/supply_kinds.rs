@@ -145,4 +145,14 @@ proptest! {
         let work = supply.least_supply_ns(t);
         prop_assert!(supply.span_for_ns(0, work).is_some_and(|span| span <= t || work == 0));
     }
+
+    /// One task on a server: all times k-fold, the response k-fold.
+    #[test]
+    fn scaling_all_times_scales_the_answer(
+        budget in 1..9u64, more in 0..9u64, slack in 0..9u64, charged in 1..20u64, k in 2..1_000_000u64
+    ) {
+        let (period, deadline) = (budget + more, budget + slack.min(more));
+        let of = |k: u64| response(&server(k * budget, k * period, k * deadline), k * charged, k * 40);
+        prop_assert_eq!(of(1).map(|found| k * found), of(k));
+    }
 }

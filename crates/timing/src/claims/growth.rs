@@ -12,6 +12,7 @@ use super::responses::{Analysed, VirtualCore};
 use super::scope::Scope;
 use crate::response::Response;
 use crate::sensitivity::{GREATEST_PPM, UNCHANGED_PPM};
+use crate::supply::SupplyKind;
 use claim::{Basis, Kind, Relation, Status, Unit, Verdict, Witness};
 use diagnostic::Span;
 use model::system::{GrowthRule, GrowthSubject};
@@ -92,7 +93,8 @@ fn attained_at(analysed: &[&Analysed], factor_ppm: u64) -> bool {
 fn surely_misses(core: &Analysed) -> bool {
     core.responses.iter().zip(&core.tasks).any(|(response, task)| match response {
         Response::Bounded(bound) => bound.exactness.is_exact() && bound.response_ns > task.deadline_ns,
-        Response::Unbounded(_) => true,
+        // A share may be given more than it is promised.
+        Response::Unbounded(_) => core.supply.kind() != SupplyKind::ProportionalShare,
         Response::GaveUp(_) => false,
     })
 }
