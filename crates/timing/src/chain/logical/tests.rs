@@ -1,3 +1,5 @@
+//! Chains under logical execution time: small cases by hand, both definitions, and numbers at their ends.
+
 use super::*;
 use proptest::prelude::*;
 
