@@ -3,7 +3,6 @@
 use super::core_sets::{self, Promise};
 use super::home::Member;
 use super::scope::Scope;
-use super::windows;
 use crate::supply::{Interval, Share, Supply, SupplyError};
 use diagnostic::Located;
 use model::system::{CorePolicy, CoreSet, InterruptPolicy, RunGrant};
@@ -180,7 +179,7 @@ fn require_sound(scope: &Scope<'_>, core: CoreId) -> Result<(), String> {
         Some(policy) => require_windows(policy, || format!("core {name}"))?,
         None => return Err(format!("core {name} is not active")),
     }
-    match windows::faults(scope, core).first() {
+    match scope.table_faults(core).first() {
         Some(fault) => Err(format!("the window table of core {name} is not sound: {fault}")),
         None => Ok(()),
     }

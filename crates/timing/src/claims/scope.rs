@@ -1,11 +1,13 @@
 //! One module schedule of a system, with its table in the plan.
 
+use super::windows;
 use claim::{Basis, Kind, Verdict};
 use diagnostic::Span;
 use model::System;
 use model::system::{CorePolicy, ModuleSchedule, RunGrant, ScheduledPartition};
 use plan::{CoreTable, Plan, ScheduleTable, Window};
 use quantity::{CoreId, PartitionId, ScheduleId, TaskId};
+use std::cell::OnceCell;
 
 /// What the claims of one schedule look at.
 pub(super) struct Scope<'a> {
@@ -13,6 +15,8 @@ pub(super) struct Scope<'a> {
     pub(super) plan: &'a Plan,
     schedule: ScheduleId,
     table: Option<&'a ScheduleTable>,
+    /// What is wrong with the table of each core, found when first asked for.
+    faults: Vec<OnceCell<Vec<String>>>,
 }
 
 impl<'a> Scope<'a> {
@@ -22,7 +26,12 @@ impl<'a> Scope<'a> {
 
     pub(super) fn of(system: &'a System, plan: &'a Plan, schedule: ScheduleId) -> Self {
         let table = plan.schedules.iter().find(|table| table.schedule == schedule);
-        Self { system, plan, schedule, table }
+        Self { system, plan, schedule, table, faults: vec![OnceCell::new(); system.board.cores.len()] }
+    }
+
+    /// What makes the table of a core no table: then its supply means nothing.
+    pub(super) fn table_faults(&self, core: CoreId) -> &[String] {
+        self.faults[core.index()].get_or_init(|| windows::faults(self, core))
     }
 
     /// A claim of this schedule about which nothing is known yet.

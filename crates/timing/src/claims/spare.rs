@@ -12,7 +12,6 @@
 //! Checked by: the survey vessel, where 5 ms in 100 ms fit core 2 exactly and 6 ms fit none.
 
 use super::scope::Scope;
-use super::windows;
 use claim::{Assumption, Basis, Kind, Relation, Status, Verdict};
 use model::system::{GrowthSubject, RunGrant};
 use quantity::{CoreId, Duration};
@@ -40,7 +39,7 @@ fn verdict(scope: &Scope<'_>, core: CoreId) -> Verdict {
     if let Err(reason) = scope.table() {
         return Verdict { reason: Some(reason), ..base };
     }
-    if let Some(fault) = windows::faults(scope, core).first() {
+    if let Some(fault) = scope.table_faults(core).first() {
         let reason = format!("the window table of core {} is not sound: {fault}", scope.core_name(core));
         return Verdict { reason: Some(reason), ..base };
     }

@@ -50,7 +50,7 @@ fn table_verdict(scope: &Scope<'_>, core: CoreId) -> Verdict {
     if let Err(reason) = scope.table() {
         return claim(reason);
     }
-    let mut faults = faults(scope, core);
+    let mut faults = scope.table_faults(core).to_vec();
     faults.extend(policy_fault(scope, core));
     faults.extend(placement_faults(scope, core));
     let base = Verdict {
@@ -69,7 +69,7 @@ fn table_verdict(scope: &Scope<'_>, core: CoreId) -> Verdict {
     Verdict { status: Status::Violated, witness: Some(Witness::of_fact(&*reason)), reason: Some(reason), ..base }
 }
 
-/// What makes the table of a core no table: then its supply means nothing.
+/// Faults of the table itself, as [`Scope::table_faults`] keeps them.
 pub(super) fn faults(scope: &Scope<'_>, core: CoreId) -> Vec<String> {
     let windows = scope.windows_on(core);
     let mut faults: Vec<_> = windows.iter().filter_map(|window| shape_fault(scope, window)).collect();
@@ -92,14 +92,14 @@ fn describe_window(scope: &Scope<'_>, window: &Window) -> String {
 }
 
 fn shape_fault(scope: &Scope<'_>, window: &Window) -> Option<String> {
-    let what = describe_window(scope, window);
-    if window.length.is_zero() {
-        return Some(format!("{what} has no length"));
-    }
-    if window.end().ns() > scope.frame_ns() {
-        return Some(format!("{what} ends after the frame"));
-    }
-    None
+    let fault = if window.length.is_zero() {
+        "has no length"
+    } else if window.end().ns() > scope.frame_ns() {
+        "ends after the frame"
+    } else {
+        return None;
+    };
+    Some(format!("{} {fault}", describe_window(scope, window)))
 }
 
 /// Windows that their head uses up, touching ones taken as one; one that fills the frame never ends.
