@@ -59,10 +59,17 @@ impl FromStr for Rate {
 }
 
 impl fmt::Display for Rate {
-    /// The largest decimal unit in which the rate is whole.
+    /// The largest decimal unit in which the rate is whole, or else the largest binary one.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let decimal = [(1_000_000_000u64, "GB/s"), (1_000_000, "MB/s"), (1_000, "kB/s")];
-        let fits = decimal.iter().find(|(scale, _)| self.0 != 0 && self.0.is_multiple_of(*scale));
+        let units = [
+            (1_000_000_000, "GB/s"),
+            (1_000_000, "MB/s"),
+            (1_000, "kB/s"),
+            (1 << 30, "GiB/s"),
+            (1 << 20, "MiB/s"),
+            (1 << 10, "KiB/s"),
+        ];
+        let fits = units.iter().find(|(scale, _)| self.0 != 0 && self.0.is_multiple_of(*scale));
         match fits {
             Some((scale, unit)) => f.pad(&format!("{} {unit}", self.0 / scale)),
             None => f.pad(&format!("{} B/s", self.0)),

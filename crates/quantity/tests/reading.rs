@@ -44,6 +44,9 @@ fn sizes_rates_shares_and_addresses_are_read_exactly() {
     assert!(matches!("0.3 KiB".parse::<Bytes>(), Err(QuantityError::NotWhole { .. })));
     assert!(matches!("64 mib".parse::<Bytes>(), Err(QuantityError::UnknownUnit { .. })));
     assert_eq!("80 MiB/s".parse(), Ok(Rate::from_bytes_per_s(80 << 20)));
+    for text in ["80 MiB/s", "1280 MB/s", "62 MB/s", "1 GB/s", "7 B/s", "3 KiB/s", "0 B/s"] {
+        assert_eq!(text.parse::<Rate>().map(|rate| rate.to_string()), Ok(text.to_owned()));
+    }
     assert_eq!("30 %".parse(), Ok(Ppm::new(300_000)));
     assert_eq!("20ppm".parse(), Ok(Ppm::new(20)));
     assert_eq!("0x1_1800_0000".parse(), Ok(Address::new(0x1_1800_0000)));
