@@ -20,7 +20,8 @@
 //! Invariants and why it ends: the left side never falls as `L` grows. Where it is below `sbf` at `u <= L` already, none between
 //! fails, and the search goes on below `u`. Beyond the span at which the long-run rates have parted, none fails. Fewer than
 //! `m + 1` of the minima take their right side where the test passes, so executing less than `C'_k - 1` fails no other way.
-//! Under fixed priorities every round lengthens `L`. A limit on the steps guards extreme inputs.
+//! Under fixed priorities every round lengthens `L`. A limit on the steps guards extreme inputs. Work saturates, and no supply
+//! is above what it saturates at.
 //! Differs from the source: supply of each virtual core, not one of all; strict inequality on whole ns; jitter, blocking.
 //! Checked by: simulated runs of small sets, never later; one virtual core, where the bounds cover the exact responses.
 
@@ -119,7 +120,7 @@ impl Cluster<'_> {
 
     /// What the job of task `k` and those that block it take beside the others.
     fn own_ns(&self, k: usize, blocking_ns: i64) -> i64 {
-        self.cores() * (blocking_ns + self.tasks.charged_ns[k] - 1)
+        self.cores().saturating_mul(blocking_ns + self.tasks.charged_ns[k] - 1)
     }
 
     fn by_deadline(&self) -> Vec<Response> {
@@ -165,7 +166,7 @@ impl Cluster<'_> {
         // Within an own period more than the line of its share each task has at most two jobs and what its jitter adds.
         let ahead = |i: usize| {
             let late_ns = (tasks.period_ns[i] + tasks.jitter_ns[i] - tasks.deadline_ns[i]).max(0);
-            tasks.charged_ns[i] * (2 + late_ns / tasks.period_ns[i])
+            tasks.charged_ns[i].saturating_mul(2 + late_ns / tasks.period_ns[i])
         };
         let behind = |supply: &Supply| {
             let within_lead_ns = supply.lead_ns().min(LONGEST_NS as u64);
@@ -192,11 +193,11 @@ impl Cluster<'_> {
         for i in 0..self.tasks.len() {
             let (fresh_ns, carrying_ns) =
                 if i == k { self.earlier_own_ns(k, span_ns) } else { self.others_ns(i, k, span_ns) };
-            work_ns += fresh_ns;
+            work_ns = work_ns.saturating_add(fresh_ns);
             carried_ns.push((carrying_ns - fresh_ns).max(0));
         }
         carried_ns.sort_unstable_by(|a, b| b.cmp(a));
-        work_ns + carried_ns.iter().take(self.supplies.len() - 1).sum::<i64>()
+        carried_ns.into_iter().take(self.supplies.len() - 1).fold(work_ns, i64::saturating_add)
     }
 
     /// The work of another task, without and with some left at the begin.
@@ -204,7 +205,7 @@ impl Cluster<'_> {
         let tasks = self.tasks;
         let (charged_ns, period_ns) = (tasks.charged_ns[i], tasks.period_ns[i]);
         let due_ns = span_ns + tasks.jitter_ns[i] - tasks.deadline_ns[i];
-        let fresh_ns = (due_ns.div_euclid(period_ns) + 1).max(0) * charged_ns;
+        let fresh_ns = (due_ns.div_euclid(period_ns) + 1).max(0).saturating_mul(charged_ns);
         let most_ns = span_ns - tasks.charged_ns[k] + 1;
         (fresh_ns.min(most_ns), carried_in_ns(span_ns, charged_ns, period_ns).min(most_ns))
     }
@@ -214,7 +215,7 @@ impl Cluster<'_> {
         let tasks = self.tasks;
         let (charged_ns, period_ns) = (tasks.charged_ns[k], tasks.period_ns[k]);
         let before_ns = span_ns - (tasks.deadline_ns[k] - tasks.jitter_ns[k]);
-        let fresh_ns = before_ns / period_ns * charged_ns;
+        let fresh_ns = (before_ns / period_ns).saturating_mul(charged_ns);
         let carrying_ns = carried_in_ns((span_ns - period_ns).max(0), charged_ns, period_ns);
         (fresh_ns.min(before_ns), carrying_ns.min(before_ns))
     }
@@ -260,12 +261,13 @@ impl Cluster<'_> {
             }
             let limit_ns = span_ns - tasks.charged_ns[k] + 1;
             let mut others_ns: Vec<i64> = others.iter().map(|&(i, r_ns)| self.in_window_ns(i, r_ns, span_ns)).collect();
-            let work_ns =
-                others_ns.iter().map(|&ns| ns.min(limit_ns)).sum::<i64>() + self.own_ns(k, tasks.blocking_ns[k]);
+            let own_ns = self.own_ns(k, tasks.blocking_ns[k]);
+            let work_ns = others_ns.iter().map(|&ns| ns.min(limit_ns)).fold(own_ns, i64::saturating_add);
             let enough_ns = self.span_above(work_ns, most_ns).ok_or(GaveUp::MayWaitTooLong)?;
             // While as many as there are cores fill the window, no supply is enough; their work does not shrink.
             others_ns.sort_unstable_by(|a, b| b.cmp(a));
-            let filled_ns = others_ns.get(self.supplies.len() - 1).map_or(0, |&ns| ns + tasks.charged_ns[k]);
+            let filled_ns =
+                others_ns.get(self.supplies.len() - 1).map_or(0, |&ns| ns.saturating_add(tasks.charged_ns[k]));
             let enough_ns = enough_ns.max(filled_ns);
             if enough_ns <= span_ns {
                 return Ok(tasks.jitter_ns[k] + span_ns);
@@ -286,13 +288,13 @@ impl Cluster<'_> {
         let (charged_ns, period_ns) = (self.tasks.charged_ns[i], self.tasks.period_ns[i]);
         let reach_ns = (span_ns + response_ns - charged_ns).max(0);
         let jobs = reach_ns / period_ns;
-        jobs * charged_ns + charged_ns.min(reach_ns - jobs * period_ns)
+        jobs.saturating_mul(charged_ns).saturating_add(charged_ns.min(reach_ns % period_ns))
     }
 }
 
 /// The most work of jobs that are due within a span, the last at its end, and have met their deadlines so far.
 fn carried_in_ns(span_ns: i64, charged_ns: i64, period_ns: i64) -> i64 {
-    span_ns / period_ns * charged_ns + charged_ns.min(span_ns % period_ns)
+    (span_ns / period_ns).saturating_mul(charged_ns).saturating_add(charged_ns.min(span_ns % period_ns))
 }
 
 /// What the densities of jobs say of several cores.

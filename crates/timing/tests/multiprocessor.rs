@@ -164,3 +164,18 @@ fn each_on_a_core_of_its_own_and_one_too_many() {
     let found = worst_responses(&cores, &set(&over, Policy::EarliestDeadline));
     assert!(found.iter().all(|found| matches!(found, Response::Unbounded(_))));
 }
+
+/// The longest times there are, on more cores than whose supply can be added up: nothing is shown, and nothing overflows.
+#[test]
+fn extreme_numbers_on_many_cores_show_nothing() {
+    let longest_ns = timing::supply::MAX_TIME_NS;
+    let cores = vec![Supply::dedicated(); 1100];
+    let long = Task { blocking_ns: longest_ns, ..plain(longest_ns, longest_ns, 2) };
+    let dense = Task { deadline_ns: 1, jitter_ns: longest_ns, ..plain(1, 1000, 1) };
+    for policy in [Policy::EarliestDeadline, Policy::FixedPriority, Policy::Cooperative] {
+        for tasks in [vec![long], vec![dense], vec![long, dense]] {
+            let found = worst_responses(&cores, &set(&tasks, policy));
+            assert!(found.iter().all(|found| matches!(found, Response::GaveUp(_))), "{policy:?}: {found:?}");
+        }
+    }
+}

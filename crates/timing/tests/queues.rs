@@ -79,6 +79,22 @@ fn messages(instants: &[u64], arrivals: &Arrivals, burst_at: usize) -> Vec<u64> 
     instants.iter().enumerate().flat_map(of).collect()
 }
 
+/// By hand: usable are the first 10 and the last 5 of each 100, and the first frame lacks its first 5. Work of 6 that waits
+/// from 10 on has had 5 at 100 and is done at 101, 91 later; work that waits at the very begin has had 5 at 10 and is done
+/// at 96.
+#[test]
+fn a_forwarding_partition_lacks_at_boot_what_its_first_frame_lacks() {
+    let windows = [Interval { start_ns: 0, end_ns: 10 }, Interval { start_ns: 95, end_ns: 100 }];
+    let supply = Supply::new(100, &windows).expect("a table");
+    let arrivals = Arrivals { batch: 1, burst: 0, distance_ns: above_zero(1000), jitter_ns: 0 };
+    let delay_ns = |supply: &Supply| {
+        let flows = vec![Flow { sender: 0, arrivals, frames: 1, cost_ns: 6 }];
+        Forwarder { service: Service::Supply(supply), flows }.delay_ns(0, 0)
+    };
+    assert_eq!(delay_ns(&supply), Ok(91));
+    assert_eq!(delay_ns(&supply.with_boot_until(5)), Ok(96));
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
 

@@ -122,12 +122,3 @@ fn gap(scope: &Scope<'_>, results: &Results, id: ChannelId) -> Result<Gap, Open>
     }
     Ok(gap)
 }
-
-/// The longest time for which no new message reaches a reader of a sampling channel while its writer runs, in ns.
-///
-/// # Errors
-/// Which datum is missing, or that nothing bounds it.
-#[allow(dead_code, reason = "for outages, which add to it")]
-pub(super) fn write_gap_ns(scope: &Scope<'_>, results: &Results, id: ChannelId) -> Result<u64, String> {
-    gap(scope, results, id).map(|gap| gap.ns()).map_err(|open| open.reason)
-}

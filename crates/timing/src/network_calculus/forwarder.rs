@@ -92,9 +92,11 @@ impl Service<'_> {
             }
             Self::Supply(supply) => {
                 let work_ns = u64::try_from(work_ns).ok()?;
-                let starts = supply.busy_starts().iter();
-                let spans = starts.map(|start| supply.span_for_ns(start.at_ns(), work_ns));
-                spans.collect::<Option<Vec<_>>>()?.into_iter().max()
+                let starts = supply.busy_starts().iter().map(|start| (start.at_ns(), work_ns));
+                // What the first frame lacks is work of its own to a busy window that begins with it.
+                let boot = (supply.boot_ns() > 0).then(|| (0, work_ns.saturating_add(supply.boot_loss_ns())));
+                let mut spans = starts.chain(boot).map(|(at_ns, work_ns)| supply.span_for_ns(at_ns, work_ns));
+                spans.try_fold(0, |longest_ns: u64, span_ns| Some(longest_ns.max(span_ns?)))
             }
         }
     }

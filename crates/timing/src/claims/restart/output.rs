@@ -1,5 +1,6 @@
 //! The first output of a task after its partition has initialised.
 
+use crate::claims::ports;
 use crate::claims::results::{Results, TaskTimes};
 use crate::claims::scope::Scope;
 use claim::{Part, PartKind};
@@ -13,6 +14,7 @@ pub(in crate::claims) struct FirstOutput {
     exchange: Exchange,
     /// The longest wait for the next point at which the task may arrive: 0 where it is not bound to any.
     alignment_ns: u64,
+    write_jitter_ns: u64,
     pub(in crate::claims) caveat: Option<String>,
 }
 
@@ -30,8 +32,9 @@ impl FirstOutput {
             Release::FrameAligned { .. } => times.period_ns,
             Release::FreeRunning => 0,
         };
+        let write_jitter_ns = ports::write_jitter_ns(scope, id, &times);
         let caveat = times.caveat.clone();
-        Ok(Self { label, times, exchange: task.exchange, alignment_ns, caveat })
+        Ok(Self { label, times, exchange: task.exchange, alignment_ns, write_jitter_ns, caveat })
     }
 
     /// From the end of initialisation to the first write, at most, in ns.
@@ -50,11 +53,7 @@ impl FirstOutput {
 
     /// The longest time between two writes in undisturbed running, in ns.
     pub(in crate::claims) fn gap_ns(&self) -> u64 {
-        let earliest_ns = match self.exchange {
-            Exchange::StartFinish => self.times.shortest_ns,
-            Exchange::Logical => self.times.deadline_ns,
-        };
-        self.times.period_ns.saturating_add(self.latest_write_ns()).saturating_sub(earliest_ns)
+        self.times.period_ns.saturating_add(self.write_jitter_ns)
     }
 
     /// From arrival to write, at most.
