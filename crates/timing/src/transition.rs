@@ -2,22 +2,29 @@
 //!
 //! Computes: for every task of a partition that goes on, a bound on the response of every job whose busy window begins
 //! in the old table or with the change and may go on in the new one.
-//! Source: busy windows (Lehoczky 1990) on a supply that is the old table's up to the change and the new one's after
-//! it; mode changes in fixed-priority systems: Real & Crespo 2004 (from memory). Own derivation.
-//! Assumptions: preemptive fixed priorities, one core; blocking once in a busy window; the change comes at a frame's
-//! end, and jobs under way go on; arrivals in any phase.
+//! Source: busy windows (Lehoczky 1990), deadline busy periods (Spuri 1996) and jobs that are not displaced (George, Rivierre
+//! & Spuri 1996) on a supply that is the old table's up to the change and the new one's after it; mode changes in
+//! fixed-priority systems: Real & Crespo 2004 (all from memory). Own derivation.
+//! Assumptions: one core; blocking once in a busy window; the change comes at a frame's end, and jobs under way go on;
+//! arrivals in any phase.
 //! Symbols: instants in ns from the change, below 0 before it; `s` busy-window start; `q` own job, from 0; `B`, `C'`,
 //! `T`, `J` of a task; `S(s, t)` supply; `n(s, t)` jobs of a task that can arrive in `[s - J, s + t)` while it is active.
-//! `finish(q) = min { t : S(s, t) >= B + (q + 1) C' + sum of n_j(s, t) C'_j }`, response `finish(q) - arrival(q)`.
+//! `finish(q) = min { t : S(s, t) >= B + (q + 1) C' + sum of n_j(s, t) C'_j }`, response `finish(q) - arrival(q)`, over the
+//! tasks that are not less urgent. Without displacement `B` is the longest `C' - 1` of the less urgent ones: what is
+//! released before a job begins is released before it is done, so no such job is done later than that. Under earliest
+//! deadline first [`by_deadline`] says what is counted.
 //! Invariants and why it ends: as for free-running tasks. Any supply that is at most time itself has its worst starts
 //! where it ceases, so every window end of the old table from which a busy window can reach the change is taken, and the
-//! change itself, and window ends of the new one at which a job from before can still be released; beside them the last
-//! starts that still have one more job of a task that ends with the change. A limit on the rounds guards extreme inputs.
+//! change itself, and window ends of the new one at which a job from before can still be released or go on first; beside
+//! them the last starts that still have one more job of a task that ends with the change. A limit on the rounds guards extreme inputs.
 //! Differs from the source: no change protocol delays releases; a task is active before, after, or throughout.
 //! Checked by: tick-by-tick runs in `tests/recovery.rs`; one table on both sides gives the free-running responses.
 
+mod by_deadline;
+
 use crate::startup;
 use crate::supply::Supply;
+use crate::task_set::{Policy, Task};
 
 /// When a task of the partition is active.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -33,15 +40,17 @@ pub enum Active {
 /// A task as both schedules have it. Times in ns.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct ChangingTask {
-    /// Larger is more urgent; equals are counted as delaying each other.
+    /// Larger is more urgent; equals are counted as delaying each other. It means nothing under earliest deadline first.
     pub priority: i64,
     /// The period.
     pub period_ns: u64,
+    /// By when after its arrival a job is due.
+    pub deadline_ns: u64,
     /// The charged time of a job, the longer one where the schedules differ.
     pub charged_ns: u64,
     /// The release jitter.
     pub jitter_ns: u64,
-    /// The blocking time.
+    /// The blocking time. It means nothing in a cooperative guest.
     pub blocking_ns: u64,
     /// When it is active.
     pub active: Active,
@@ -54,16 +63,22 @@ pub struct NoBound;
 /// Steps of all searches together.
 const STEPS: u32 = 1 << 18;
 
-/// A bound on the responses of every task across the change, in ns; 0 for a task of which no job is under way.
+/// A bound on the responses of every task of a guest of that policy across the change, in ns; 0 for a task of which no job
+/// is under way.
 ///
 /// # Errors
 /// [`NoBound`] where some task has none.
-pub fn worst_responses(old: &Supply, new: &Supply, tasks: &[ChangingTask]) -> Result<Vec<u64>, NoBound> {
+pub fn worst_responses(
+    old: &Supply,
+    new: &Supply,
+    tasks: &[ChangingTask],
+    policy: Policy,
+) -> Result<Vec<u64>, NoBound> {
     if old.per_frame_ns() == 0 && tasks.iter().any(|task| task.active != Active::After) {
         return Err(NoBound);
     }
     let mut search = Search { old, new, steps: STEPS };
-    (0..tasks.len()).map(|k| search.worst_response(tasks, k)).collect()
+    (0..tasks.len()).map(|k| search.worst_response(&Level::of(tasks, k, policy), policy)).collect()
 }
 
 struct Search<'a> {
@@ -75,18 +90,23 @@ struct Search<'a> {
 /// What goes before a job of one task, and how much of itself.
 struct Level<'a> {
     own: &'a ChangingTask,
-    /// The more urgent tasks and the equal ones.
+    /// Those that can delay it.
     others: Vec<&'a ChangingTask>,
+    /// What has begun before a busy window and goes first.
+    blocking_ns: u64,
+    /// Whether a job of a task that ends with the change can be what has begun.
+    blocked_from_before: bool,
 }
 
 impl Search<'_> {
-    fn worst_response(&mut self, tasks: &[ChangingTask], k: usize) -> Result<u64, NoBound> {
-        let own = &tasks[k];
-        let others = tasks.iter().enumerate().filter(|&(j, other)| j != k && other.priority >= own.priority);
-        let level = Level { own, others: others.map(|(_, other)| other).collect() };
+    fn worst_response(&mut self, level: &Level<'_>, policy: Policy) -> Result<u64, NoBound> {
         let mut worst_ns = 0;
-        for start_ns in self.starts(&level)? {
-            worst_ns = worst_ns.max(self.follow(&level, start_ns)?);
+        for start_ns in self.starts(level)? {
+            let found_ns = match policy {
+                Policy::FixedPriority | Policy::Cooperative => self.follow(level, start_ns)?,
+                Policy::EarliestDeadline => self.follow_by_deadline(level, start_ns)?,
+            };
+            worst_ns = worst_ns.max(found_ns);
         }
         Ok(worst_ns as u64) // Never below 0.
     }
@@ -107,13 +127,23 @@ impl Search<'_> {
             let latest_ns = signed(task.jitter_ns)? - 1;
             self.add_each(&mut starts, latest_ns, signed(task.period_ns)?.max(1), longest_ns)?;
         }
-        let released_until_ns = before().map(|task| task.jitter_ns).max().unwrap_or(0);
-        for window in self.new.windows().iter().filter(|window| window.end_ns < released_until_ns) {
-            starts.push(signed(window.end_ns)?);
-        }
+        self.add_after(&mut starts, level.past_until_ns(self.new.frame_ns()))?;
         starts.sort_unstable();
         starts.dedup();
         Ok(starts)
+    }
+
+    /// Adds the window ends of the new table before `until_ns`.
+    fn add_after(&mut self, starts: &mut Vec<i64>, until_ns: u64) -> Result<(), NoBound> {
+        for window in self.new.windows() {
+            let mut end_ns = window.end_ns;
+            while end_ns < until_ns {
+                starts.push(signed(end_ns)?);
+                end_ns = end_ns.saturating_add(self.new.frame_ns());
+                self.step()?;
+            }
+        }
+        Ok(())
     }
 
     /// Adds `latest_ns` and what lies whole steps before it, as long as a busy window from there can reach the change.
@@ -137,7 +167,7 @@ impl Search<'_> {
                 let jobs = length_ns.max(1u64).saturating_add(task.jitter_ns).div_ceil(task.period_ns.max(1));
                 jobs.saturating_mul(task.charged_ns)
             });
-            let work_ns = releases.fold(level.own.blocking_ns, u64::saturating_add);
+            let work_ns = releases.fold(level.blocking_ns, u64::saturating_add);
             let next_ns = self.old.span_for_ns(end_ns, work_ns).ok_or(NoBound)?;
             if next_ns == length_ns {
                 return Ok(length_ns);
@@ -168,14 +198,19 @@ impl Search<'_> {
 
     /// When own job `job` is done at the latest, from the busy window's start; `from_ns` is no later.
     fn finish_ns(&mut self, level: &Level<'_>, start_ns: i64, job: u64, from_ns: i64) -> Result<i64, NoBound> {
-        let own_ns = job.saturating_add(1).saturating_mul(level.own.charged_ns).saturating_add(level.own.blocking_ns);
+        let own_ns = job.saturating_add(1).saturating_mul(level.own.charged_ns).saturating_add(level.blocking_ns);
+        self.settle_ns(start_ns, from_ns, |span_ns| {
+            let others = level.others.iter().map(|other| other.work_ns(start_ns, span_ns));
+            others.fold(own_ns, u64::saturating_add)
+        })
+    }
+
+    /// The least span from `from_ns` on in which both tables supply what has to be done within it.
+    fn settle_ns(&mut self, start_ns: i64, from_ns: i64, work_ns: impl Fn(i64) -> u64) -> Result<i64, NoBound> {
         let mut finish_ns = from_ns.max(1);
         loop {
             self.step()?;
-            let others =
-                level.others.iter().map(|other| other.jobs(start_ns, finish_ns).saturating_mul(other.charged_ns));
-            let work_ns = others.fold(own_ns, u64::saturating_add);
-            let next_ns = self.span_for_ns(start_ns, work_ns)?;
+            let next_ns = self.span_for_ns(start_ns, work_ns(finish_ns))?;
             if next_ns <= finish_ns {
                 return Ok(finish_ns.max(next_ns));
             }
@@ -202,13 +237,60 @@ impl Search<'_> {
     }
 }
 
-impl Level<'_> {
+impl<'a> Level<'a> {
+    fn of(tasks: &'a [ChangingTask], k: usize, policy: Policy) -> Self {
+        let own = &tasks[k];
+        let by_deadline = policy == Policy::EarliestDeadline;
+        let delays = |other: &&ChangingTask| by_deadline || other.priority >= own.priority;
+        let others = tasks.iter().enumerate().filter(|&(j, other)| j != k && delays(&other));
+        let less_urgent = tasks.iter().filter(|other| other.priority < own.priority);
+        let blocking_ns = match policy {
+            Policy::FixedPriority => own.blocking_ns,
+            Policy::Cooperative => less_urgent.map(|other| other.charged_ns.saturating_sub(1)).max().unwrap_or(0),
+            Policy::EarliestDeadline => tasks.iter().map(|task| task.blocking_ns).max().unwrap_or(0),
+        };
+        Self {
+            own,
+            others: others.map(|(_, other)| other).collect(),
+            blocking_ns,
+            blocked_from_before: blocking_ns > 0 && tasks.iter().any(|task| task.active == Active::Before),
+        }
+    }
+
+    /// Up to when after the change a busy window can begin that the new schedule alone does not have: one with a job of a
+    /// task that has ended, which is released late, or blocked by one, from any place in the new frame.
+    fn past_until_ns(&self, new_frame_ns: u64) -> u64 {
+        let latest_ns = |tasks: &mut dyn Iterator<Item = &ChangingTask>| tasks.map(|task| task.jitter_ns).max();
+        if self.blocked_from_before {
+            return latest_ns(&mut self.all()).unwrap_or(0).saturating_add(new_frame_ns).saturating_add(1);
+        }
+        latest_ns(&mut self.all().filter(|task| task.active == Active::Before)).unwrap_or(0)
+    }
+
     fn all(&self) -> impl Iterator<Item = &ChangingTask> {
         std::iter::once(self.own).chain(self.others.iter().copied())
     }
 }
 
 impl ChangingTask {
+    /// A task with the numbers of `task`.
+    pub fn of(task: &Task, active: Active) -> Self {
+        Self {
+            priority: task.priority,
+            period_ns: task.period_ns,
+            deadline_ns: task.deadline_ns,
+            charged_ns: task.charged_ns,
+            jitter_ns: task.jitter_ns,
+            blocking_ns: task.blocking_ns,
+            active,
+        }
+    }
+
+    /// The work of the jobs that can arrive, and so be released, within `span_ns` of a busy window's start.
+    fn work_ns(&self, start_ns: i64, span_ns: i64) -> u64 {
+        self.jobs(start_ns, span_ns).saturating_mul(self.charged_ns)
+    }
+
     /// The jobs that can arrive, and so be released, within `span_ns` of a busy window's start.
     fn jobs(&self, start_ns: i64, span_ns: i64) -> u64 {
         let jitter_ns = i64::try_from(self.jitter_ns).unwrap_or(i64::MAX);

@@ -8,6 +8,7 @@ mod check;
 mod common;
 mod demo;
 mod json;
+mod nacelle;
 mod pages;
 mod planning;
 mod starter;

@@ -6,9 +6,10 @@ use crate::claims::partition_supply;
 use crate::claims::ports;
 use crate::claims::responses::{self, Analysed};
 use crate::claims::restart::FirstOutput;
+use crate::response;
 use crate::startup;
 use crate::supply::{Supply, SupplyKind};
-use crate::task_set::Task;
+use crate::task_set::{Policy, Task, TaskSet};
 use crate::transition::{self, Active, ChangingTask};
 use claim::{Part, PartKind};
 use model::system::{CorePolicy, PortEnd};
@@ -87,7 +88,11 @@ fn keeps_out(change: &Change<'_>, partition: PartitionId) -> bool {
     policies.peek().is_some()
         && policies.all(|policy| !matches!(policy, CorePolicy::WindowTable { .. }))
         && from.tasks(partition) == to.tasks(partition)
-        && from.system.partition(partition).schedule_change.is_none()
+        && from
+            .system
+            .partition(partition)
+            .schedule_change
+            .is_none_or(|action| Start::of_change(action.value).is_none())
 }
 
 /// From the change: action, initialisation from the first frame's begin, first output where that task is active.
@@ -128,12 +133,6 @@ fn goes_on(change: &Change<'_>, partition: PartitionId) -> Result<Fate, String> 
     for virtual_core in 0..change.from.0.system.partition(partition).virtual_cores.value {
         let old = side(change.from, partition, virtual_core)?;
         let new = side(change.to, partition, virtual_core)?;
-        if !old.supply.kind().is_exact() || !new.supply.kind().is_exact() {
-            let name = change.from.0.partition_name(partition);
-            return Err(format!(
-                "the supply of `{name}` is known in no phase, so its jobs are not followed across the change"
-            ));
-        }
         if let Some(why) = old.caveat.as_ref().or(new.caveat.as_ref()) {
             return Ok(Fate::Endangered(format!("`{}`: {why}", change.from.0.partition_name(partition))));
         }
@@ -141,14 +140,17 @@ fn goes_on(change: &Change<'_>, partition: PartitionId) -> Result<Fate, String> 
         if old.supply == new.supply && old.tasks == new.tasks && new.supply.boot_ns() == 0 {
             continue;
         }
-        responses::require_fixed_priority(&change.from.0, partition)?;
-        if [&old, &new].iter().any(|side| side.supply.kind() != SupplyKind::WindowTable) {
+        let policy = responses::policy(&change.from.0, partition)?;
+        let tasks = joined(&old, &new);
+        let responses = if [&old, &new].iter().all(|side| side.supply.kind() == SupplyKind::WindowTable) {
+            across_tables(&old.supply, &new.supply, &tasks, policy)
+        } else if old.supply == new.supply {
+            with_all_tasks(&old.supply, &tasks, policy)
+        } else {
             let name = change.from.0.partition_name(partition);
-            return Err(format!(
-                "a change of the tasks of `{name}`, which has no window table, is not analysed by this version"
-            ));
-        }
-        if let Some(problem) = missed(change, &old, &new) {
+            return Err(format!("what `{name}` is given changes without a window table, which is not followed"));
+        };
+        if let Some(problem) = missed(change, &tasks, responses.as_deref()) {
             return Ok(Fate::Endangered(problem));
         }
         notes.extend(longer_wait(change, partition, &old.supply, &new.supply));
@@ -180,29 +182,19 @@ fn side(known: &super::Known<'_>, partition: PartitionId, virtual_core: u32) -> 
     Ok(Side { supply: supply.clone(), tasks, caveat: throttled.clone() })
 }
 
-/// The first task that is not shown to keep its deadline across the change.
-fn missed(change: &Change<'_>, old: &Side, new: &Side) -> Option<String> {
-    let system = change.from.0.system;
+/// A task of either schedule, each of its numbers the larger one, and when it is active.
+type Joined = (TaskId, Task, Active);
+
+/// In the order of the file.
+fn joined(old: &Side, new: &Side) -> Vec<Joined> {
     let mut ids: Vec<_> = old.tasks.keys().chain(new.tasks.keys()).copied().collect();
     ids.sort_unstable();
     ids.dedup();
-    let tasks: Vec<_> = ids.iter().filter_map(|id| changing(old.tasks.get(id), new.tasks.get(id))).collect();
-    let Ok(responses) = transition::worst_responses(&old.supply, &new.supply, &tasks) else {
-        let label = system.task_label(*ids.first()?);
-        return Some(format!("no bound was found on the responses of `{label}` and its partition across the change"));
-    };
-    ids.iter().zip(responses).find_map(|(&id, response_ns)| {
-        let deadline = system.task(id).deadline.value;
-        (response_ns > deadline.ns()).then(|| {
-            let label = system.task_label(id);
-            let response = Duration::from_ns(response_ns);
-            format!("a job of `{label}` may respond after {response} across the change, and {deadline} are allowed")
-        })
-    })
+    ids.iter().filter_map(|&id| joined_task(id, old.tasks.get(&id), new.tasks.get(&id))).collect()
 }
 
 /// A task as both sides have it; none where neither has it.
-fn changing(old: Option<&Task>, new: Option<&Task>) -> Option<ChangingTask> {
+fn joined_task(id: TaskId, old: Option<&Task>, new: Option<&Task>) -> Option<Joined> {
     let (one, active) = match (old, new) {
         (Some(old), Some(_)) => (old, Active::Throughout),
         (Some(old), None) => (old, Active::Before),
@@ -210,13 +202,43 @@ fn changing(old: Option<&Task>, new: Option<&Task>) -> Option<ChangingTask> {
         (None, None) => return None,
     };
     let most = |of: fn(&Task) -> u64| old.map_or(0, of).max(new.map_or(0, of));
-    Some(ChangingTask {
-        priority: one.priority,
-        period_ns: one.period_ns,
+    let task = Task {
         charged_ns: most(|task| task.charged_ns),
         jitter_ns: most(|task| task.jitter_ns),
         blocking_ns: most(|task| task.blocking_ns),
-        active,
+        ..*one
+    };
+    Some((id, task, active))
+}
+
+/// The responses across the change from one table to the other, in ns.
+fn across_tables(old: &Supply, new: &Supply, tasks: &[Joined], policy: Policy) -> Option<Vec<u64>> {
+    let tasks: Vec<_> = tasks.iter().map(|(_, task, active)| ChangingTask::of(task, *active)).collect();
+    transition::worst_responses(old, new, &tasks, policy).ok()
+}
+
+/// The responses where the supply stays, with the tasks of both schedules always active, in ns: arrivals that cease or begin
+/// are among those that a bound covers.
+fn with_all_tasks(supply: &Supply, tasks: &[Joined], policy: Policy) -> Option<Vec<u64>> {
+    let tasks: Vec<_> = tasks.iter().map(|&(_, task, _)| task).collect();
+    let set = TaskSet::with_policy(&tasks, policy).ok()?;
+    let responses = response::worst_in_any_phase(supply, &set);
+    responses.iter().map(|response| response.bound().map(|bound| bound.response_ns)).collect()
+}
+
+/// The first task that is not shown to keep its deadline across the change.
+fn missed(change: &Change<'_>, tasks: &[Joined], responses: Option<&[u64]>) -> Option<String> {
+    let system = change.from.0.system;
+    let Some(responses) = responses else {
+        let label = system.task_label(tasks.first()?.0);
+        return Some(format!("no bound was found on the responses of `{label}` and its partition across the change"));
+    };
+    tasks.iter().zip(responses).find_map(|((id, task, _), &response_ns)| {
+        (response_ns > task.deadline_ns).then(|| {
+            let label = system.task_label(*id);
+            let (response, deadline) = (Duration::from_ns(response_ns), Duration::from_ns(task.deadline_ns));
+            format!("a job of `{label}` may respond after {response} across the change, and {deadline} are allowed")
+        })
     })
 }
 
