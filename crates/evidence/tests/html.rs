@@ -3,6 +3,7 @@
 #![allow(clippy::disallowed_types, clippy::float_arithmetic, reason = "drawings are measured as a browser reads them")]
 
 mod common;
+mod read_page;
 
 use claim::{Kind, Segment, Status, Verdict, Witness};
 use common::*;
@@ -11,28 +12,11 @@ use jiff::civil::date;
 use model::Digest;
 use plan::{Placed, Plan, WayHolder};
 use quantity::{CacheId, CoreId, Duration, Instant, PartitionId};
+use read_page::*;
 use scraper::{ElementRef, Html, Selector};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use timing::claims::SupplyCurve;
-
-fn page(dossier: &Dossier) -> Html {
-    let page = Html::parse_document(&html::report(dossier));
-    assert!(page.errors.is_empty(), "{:?}", page.errors);
-    page
-}
-
-fn all<'p>(page: &'p Html, selector: &str) -> Vec<ElementRef<'p>> {
-    page.select(&Selector::parse(selector).expect("the selector is well formed")).collect()
-}
-
-fn words(element: &ElementRef<'_>) -> String {
-    element.text().collect::<String>().split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-fn number(element: &ElementRef<'_>, attribute: &str) -> f64 {
-    element.attr(attribute).and_then(|text| text.parse().ok()).expect("the attribute is a number")
-}
 
 #[test]
 fn the_parser_of_these_tests_notices_errors() {

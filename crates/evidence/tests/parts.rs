@@ -3,34 +3,14 @@
 #![allow(clippy::disallowed_types, clippy::float_arithmetic, reason = "drawings are measured as a browser reads them")]
 
 mod common;
+mod read_page;
 
 use claim::{Kind, Part, PartKind, Verdict};
 use common::*;
-use evidence::{CAUTIONS, Dossier, Inputs, html};
-use scraper::{ElementRef, Html, Selector};
+use evidence::{CAUTIONS, Dossier, Inputs};
+use read_page::*;
+use scraper::ElementRef;
 use std::collections::BTreeSet;
-
-fn page(dossier: &Dossier) -> Html {
-    let page = Html::parse_document(&html::report(dossier));
-    assert!(page.errors.is_empty(), "{:?}", page.errors);
-    page
-}
-
-fn all<'p>(page: &'p Html, selector: &str) -> Vec<ElementRef<'p>> {
-    page.select(&Selector::parse(selector).expect("the selector is well formed")).collect()
-}
-
-fn within<'p>(element: &ElementRef<'p>, selector: &str) -> Vec<ElementRef<'p>> {
-    element.select(&Selector::parse(selector).expect("the selector is well formed")).collect()
-}
-
-fn words(element: &ElementRef<'_>) -> String {
-    element.text().collect::<String>().split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-fn number(element: &ElementRef<'_>, attribute: &str) -> f64 {
-    element.attr(attribute).and_then(|text| text.parse().ok()).expect("the attribute is a number")
-}
 
 #[test]
 fn every_kind_of_claim_has_its_place_in_the_report() {

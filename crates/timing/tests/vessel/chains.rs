@@ -1,11 +1,9 @@
 //! Chains of the vessel with one thing changed each.
 
-use super::system::{at, duration_us, id_of, partition, schedule, task, us, vessel};
+use super::system::{at, duration_us, forward_over_link, id_of, partition, schedule, task, us, vessel};
 use claim::{Assumption, Part, PartKind, Status, Verdict, sum_of_parts};
 use model::System;
-use model::system::{
-    ChannelKind, CorePolicy, Exchange, Guest, Need, Network, PortEnd, QueueRead, Release, Role, ScheduledPartition,
-};
+use model::system::{ChannelKind, CorePolicy, Exchange, Guest, Need, PortEnd, QueueRead, Release, ScheduledPartition};
 use plan::Plan;
 use quantity::{Duration, Instant};
 use timing::claims::{alarms, check};
@@ -177,19 +175,7 @@ fn what_is_not_known_is_named_and_leaves_no_bound() {
 fn a_chain_across_the_network_is_cut_there() {
     let carried = |change: fn(&mut System)| {
         changed("reaction/E1", move |system, _| {
-            let link = id_of(system, "LINK");
-            let rx = system.task_ids().find(|&id| system.task_label(id) == "LINK.rx").expect("a task of the vessel");
-            system.partitions[link.index()].role = Role::Forwarder;
-            system.network = Some(Network {
-                forwarder: at(link),
-                task: Some(at(rx)),
-                fixed: Some(at(Duration::from_us(20))),
-                per_byte_ps: Some(at(1_000)),
-                depth: Some(at(8)),
-            });
-            for channel in &mut system.channels {
-                channel.forwarded |= ["CH01", "CH13"].contains(&channel.name.value.as_str());
-            }
+            forward_over_link(system);
             change(system);
         })
     };

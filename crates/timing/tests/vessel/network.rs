@@ -4,10 +4,10 @@
 //! (24,576 B each 20 ms, 13.638 ms of jitter), at 20 us and 1 ns a byte: 20.008 us and 44.576 us a frame. So a job moves
 //! at least 500,000 - 44,575 ns, rounded up to a multiple of 8 ns, the costs' common divisor: 455.432 us.
 
-use super::system::{at, id_of, task, us, vessel};
+use super::system::{at, forward_over_link, id_of, task, us, vessel};
 use claim::{PartKind, Status, Verdict, sum_of_parts};
 use model::System;
-use model::system::{Network, Release, Role};
+use model::system::{Network, Release};
 use quantity::Duration;
 use timing::claims::check;
 
@@ -15,20 +15,7 @@ type Change = fn(&mut System);
 
 fn verdicts(change: impl FnOnce(&mut System)) -> Vec<Verdict> {
     let (mut system, plan) = vessel();
-    let link = id_of(&system, "LINK");
-    system.partitions[link.index()].role = Role::Forwarder;
-    let rx = system.task_ids().find(|&id| system.task_label(id) == "LINK.rx").expect("a task of the vessel");
-    system.network = Some(Network {
-        forwarder: at(link),
-        task: Some(at(rx)),
-        fixed: Some(at(Duration::from_us(20))),
-        per_byte_ps: Some(at(1_000)),
-        depth: Some(at(8)),
-    });
-    for channel in system.channels.iter_mut().filter(|channel| ["CH01", "CH13"].contains(&channel.name.value.as_str()))
-    {
-        channel.forwarded = true;
-    }
+    forward_over_link(&mut system);
     change(&mut system);
     check(&system, &plan)
 }

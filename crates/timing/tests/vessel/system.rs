@@ -1,7 +1,7 @@
 //! The survey vessel as it is published with the program, what tests change about it, and what the kernels take of it.
 
 use diagnostic::{Located, Span};
-use model::system::{DeadlinePhase, GrowthRule, GrowthSubject, ModuleSchedule};
+use model::system::{DeadlinePhase, GrowthRule, GrowthSubject, ModuleSchedule, Network, Role};
 use model::{Reading, System, read_system};
 use plan::{Plan, read_plan};
 use quantity::{Duration, PartitionId, Ppm, ScheduleId};
@@ -75,6 +75,23 @@ pub fn partition<'a>(system: &'a mut System, name: &str) -> &'a mut model::syste
 pub fn task<'a>(system: &'a mut System, label: &str) -> &'a mut model::system::Task {
     let id = system.task_ids().find(|&id| system.task_label(id) == label).expect("a task of the vessel");
     &mut system.tasks[id.index()]
+}
+
+/// The shore link as the forwarder of CH01 and CH13, at 20 us and 1 ns a byte, with queues of eight frames.
+pub fn forward_over_link(system: &mut System) {
+    let link = id_of(system, "LINK");
+    let rx = system.task_ids().find(|&id| system.task_label(id) == "LINK.rx").expect("a task of the vessel");
+    system.partitions[link.index()].role = Role::Forwarder;
+    system.network = Some(Network {
+        forwarder: at(link),
+        task: Some(at(rx)),
+        fixed: Some(at(Duration::from_us(20))),
+        per_byte_ps: Some(at(1_000)),
+        depth: Some(at(8)),
+    });
+    for channel in &mut system.channels {
+        channel.forwarded |= ["CH01", "CH13"].contains(&channel.name.value.as_str());
+    }
 }
 
 pub fn at<T>(value: T) -> Located<T> {
