@@ -14,6 +14,7 @@ mod channels;
 mod ready;
 
 use super::scope::Scope;
+use super::throttling;
 use crate::startup::{self, Stage};
 use claim::{Assumption, Basis, Kind, Part, PartKind, Relation, Status, Verdict, Witness, sum_of_parts};
 use diagnostic::Span;
@@ -118,22 +119,24 @@ fn verdict(scope: &Scope<'_>, boot: &Boot, stages: &Stages, readiness: &Readines
         (stages, Ok(ready)) => {
             let before = if limit.from_reset { stages.as_deref().unwrap_or(&[]) } else { &[] };
             let notes = channels::notes(scope, readiness, partition, ready);
-            judge(open, before, ready, notes)
+            judge(open, before, ready, throttling::of_partition(scope, partition), notes)
         }
     }
 }
 
-fn judge(open: Verdict, before: &[Part], ready: &Ready, notes: Vec<String>) -> Verdict {
+fn judge(open: Verdict, before: &[Part], ready: &Ready, throttled: Option<String>, notes: Vec<String>) -> Verdict {
     let parts = [before, &ready.parts].concat();
     let bound_ns = sum_of_parts(&parts);
     assert_eq!(bound_ns, sum_of_parts(before).saturating_add(ready.at_ns), "the parts add up to the bound");
-    let base = Verdict { bound: Some(bound_ns), exact: ready.caution.is_none(), parts, ..open };
-    let mut told: Vec<_> = ready.caution.iter().map(|&why| why.to_owned()).collect();
+    let exact = ready.caution.is_none() && throttled.is_none();
+    let base = Verdict { bound: Some(bound_ns), exact, parts, ..open };
+    let status = if throttled.is_none() { Status::Shown } else { Status::NotShown };
+    let mut told: Vec<_> = throttled.into_iter().chain(ready.caution.map(str::to_owned)).collect();
     told.extend(notes);
     let over_ns = base.limit.and_then(|limit_ns| bound_ns.checked_sub(limit_ns)).filter(|&over_ns| over_ns > 0);
     let Some(over_ns) = over_ns else {
         let reason = (!told.is_empty()).then(|| told.join("; "));
-        return Verdict { status: Status::Shown, reason, ..base };
+        return Verdict { status, reason, ..base };
     };
     told.insert(0, format!("operational {} after the time allowed", Duration::from_ns(over_ns)));
     let reason = told.join("; ");

@@ -18,6 +18,7 @@ mod output;
 use super::initialisation::{self, Place, Start};
 use super::results::Results;
 use super::scope::Scope;
+use super::throttling;
 use claim::{Assumption, Basis, Kind, Part, PartKind, Relation, Status, Verdict, Witness, sum_of_parts};
 use diagnostic::Located;
 pub(super) use output::FirstOutput;
@@ -65,6 +66,8 @@ pub(super) struct Outage {
     pub(super) least_ns: u64,
     /// None where the outage is followed to the end of initialisation only.
     output: Option<FirstOutput>,
+    /// Why initialisation may be throttled, which is in no span.
+    throttled: Option<String>,
     pub(super) parts: Vec<Part>,
 }
 
@@ -79,7 +82,7 @@ impl Outage {
     }
 
     pub(super) fn caveat(&self) -> Option<&String> {
-        self.output.as_ref()?.caveat.as_ref()
+        self.output.as_ref().and_then(|output| output.caveat.as_ref()).or(self.throttled.as_ref())
     }
 }
 
@@ -127,6 +130,7 @@ pub(super) fn until_up(scope: &Scope<'_>, partition: PartitionId, start: Start) 
         from_ns: place.is_certain().then_some(worst.from_ns),
         least_ns: action_ns.saturating_add(shortest_ns),
         output: None,
+        throttled: throttling::of_partition(scope, partition),
         parts,
     })
 }

@@ -37,6 +37,13 @@ pub(super) fn require_none(scope: &Scope<'_>, core: CoreId) -> Result<(), String
     Ok(())
 }
 
+/// Why it is not shown that no core of a partition is throttled; none where it is shown.
+pub(super) fn of_partition(scope: &Scope<'_>, partition: PartitionId) -> Option<String> {
+    let virtual_cores = 0..scope.system.partition(partition).virtual_cores.value;
+    let mut cores = virtual_cores.flat_map(|virtual_core| scope.home_cores(partition, virtual_core));
+    cores.find_map(|core| require_none(scope, core).err())
+}
+
 /// What an opaque or an untrusted partition asks memory for is known to nobody, whatever it declares.
 fn require_known(scope: &Scope<'_>, partition: PartitionId) -> Result<(), String> {
     let found = scope.system.partition(partition);
