@@ -4,11 +4,13 @@
 
 mod bad_input;
 mod bad_plan;
+mod bad_systems;
 mod check;
 mod common;
 mod demo;
 mod json;
 mod pages;
 mod planning;
+mod seeded;
 mod starter;
 mod terminal;
