@@ -16,9 +16,13 @@
 use crate::response::{Bound, cooperative, taken_as_free_running};
 use crate::supply::Supply;
 use crate::task_set::{Policy, Release, TaskSet};
+use std::collections::BTreeSet;
 
 /// The most jobs a scenario shows; a longer busy window keeps its bound and shows no timeline.
 pub const SHOWN_JOBS: usize = 4096;
+
+/// The most windows that a scenario passes through, for the same reason.
+pub const SHOWN_WINDOWS: u64 = 1 << 16;
 
 /// One job of a scenario; instants count from the begin of the busy window.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -74,7 +78,7 @@ pub struct Scenario {
 
 /// The scenario behind `bound`, which an analysis gave for the task at `index` of the list given, as
 /// [`crate::response::worst_responses`] takes the set or, with `as_free_running`, as
-/// [`crate::response::worst_in_any_phase`] does. None where it has more than [`SHOWN_JOBS`] jobs, where the supply's
+/// [`crate::response::worst_in_any_phase`] does. None where it has more than [`SHOWN_JOBS`] jobs or [`SHOWN_WINDOWS`] windows, where the supply's
 /// schedule is not known, and under other policies than fixed priorities where the bound is not attained.
 ///
 /// # Panics
@@ -94,6 +98,10 @@ pub fn scenario(
     let position = tasks.position[index];
     let arrival_ns = bound.arrival_ns - bound.busy_start_ns;
     let completes_ns = (arrival_ns + bound.response_ns as i64) as u64; // After the busy window's begin.
+    let windows = (completes_ns / supply.frame_ns()).saturating_mul(supply.windows().len() as u64);
+    if !never_ends(supply) && windows > SHOWN_WINDOWS {
+        return None;
+    }
     let phase_ns = bound.busy_start_ns.rem_euclid(supply.frame_ns() as i64) as u64;
     let at_boot = bound.at_boot.then(|| tasks.at_boot(0));
     let tasks = at_boot.as_ref().unwrap_or(tasks);
@@ -120,6 +128,11 @@ pub fn scenario(
     let timeline = run.timeline();
     assert_eq!(timeline.last().map(|last| last.end_ns), Some(completes_ns), "the scenario ends where its bound says");
     Some(Scenario { phase_ns, jobs, timeline, completes_ns })
+}
+
+/// Whether nothing interrupts the supply: its frame may then be as short as 1 ns, and no edge of it is one.
+fn never_ends(supply: &Supply) -> bool {
+    supply.per_frame_ns() == supply.frame_ns()
 }
 
 /// Up to when others are released that go before the job of the task at `position`: before it completes, or in a cooperative
@@ -200,6 +213,12 @@ struct Run<'a> {
     cooperative: bool,
     begun: Option<usize>,
     left_ns: Vec<u64>,
+    /// How many jobs are released by now; the others follow them in `jobs`.
+    released: usize,
+    /// The released jobs with something left, the most urgent first.
+    ready: BTreeSet<([i64; 3], usize)>,
+    /// How many jobs have something left, released or not.
+    unfinished: usize,
     blocking_ns: u64,
     /// Nothing is supplied before.
     boot_ns: u64,
@@ -225,6 +244,9 @@ impl<'a> Run<'a> {
             jobs,
             urgency: jobs.iter().map(urgency).collect(),
             left_ns: jobs.iter().map(|job| job.execution_ns).collect(),
+            released: 0,
+            ready: BTreeSet::new(),
+            unfinished: jobs.iter().filter(|job| job.execution_ns > 0).count(),
             blocking_ns: blocking_ns as u64,
             cooperative: tasks.policy() == Policy::Cooperative,
             begun: None,
@@ -236,7 +258,8 @@ impl<'a> Run<'a> {
 
     /// Runs until every job is done.
     fn timeline(mut self) -> Vec<Stretch> {
-        while self.left_ns.iter().any(|&left_ns| left_ns > 0) {
+        self.release();
+        while self.unfinished > 0 {
             let (usable, edge_ns) = self.until_edge_ns();
             if usable {
                 self.execute(edge_ns);
@@ -252,10 +275,13 @@ impl<'a> Run<'a> {
         if self.now_ns < self.boot_ns {
             return (false, self.boot_ns - self.now_ns);
         }
+        if never_ends(self.supply) {
+            return (true, u64::MAX);
+        }
         let frame_ns = self.supply.frame_ns();
         let within_ns = (self.phase_ns + self.now_ns) % frame_ns;
         let windows = self.supply.windows();
-        match windows.iter().find(|window| window.end_ns > within_ns) {
+        match windows.get(windows.partition_point(|window| window.end_ns <= within_ns)) {
             Some(window) if window.start_ns <= within_ns => (true, window.end_ns - within_ns),
             Some(window) => (false, window.start_ns - within_ns),
             None => (false, frame_ns - within_ns + windows.first().map_or(0, |window| window.start_ns)),
@@ -269,13 +295,17 @@ impl<'a> Run<'a> {
             self.blocking_ns -= span_ns;
             return self.advance(Holder::Blocking, span_ns);
         }
-        let next = self.jobs.iter().find(|job| job.release_ns > self.now_ns as i64);
+        let next = self.jobs.get(self.released);
         let until_release_ns = next.map_or(u64::MAX, |job| job.release_ns as u64 - self.now_ns);
         let most_ns = most_ns.min(until_release_ns);
         match self.first_in_order() {
             Some(job) => {
                 let span_ns = most_ns.min(self.left_ns[job]);
                 self.left_ns[job] -= span_ns;
+                if self.left_ns[job] == 0 {
+                    self.ready.remove(&(self.urgency[job], job));
+                    self.unfinished -= 1;
+                }
                 self.begun = Some(job);
                 self.advance(Holder::Task(self.jobs[job].task), span_ns);
             }
@@ -287,13 +317,23 @@ impl<'a> Run<'a> {
         if let Some(begun) = self.begun.filter(|&begun| self.cooperative && self.left_ns[begun] > 0) {
             return Some(begun);
         }
-        let released = self.jobs.iter().take_while(|job| job.release_ns <= self.now_ns as i64).count();
-        (0..released).filter(|&job| self.left_ns[job] > 0).min_by_key(|&job| self.urgency[job])
+        self.ready.first().map(|&(_, job)| job)
+    }
+
+    /// Makes ready the jobs whose release has come.
+    fn release(&mut self) {
+        while let Some(job) = self.jobs.get(self.released).filter(|job| job.release_ns <= self.now_ns as i64) {
+            if job.execution_ns > 0 {
+                self.ready.insert((self.urgency[self.released], self.released));
+            }
+            self.released += 1;
+        }
     }
 
     fn advance(&mut self, holder: Holder, span_ns: u64) {
         let start_ns = self.now_ns;
         self.now_ns += span_ns;
+        self.release();
         match self.timeline.last_mut() {
             Some(last) if last.holder == holder => last.end_ns = self.now_ns,
             _ => self.timeline.push(Stretch { holder, start_ns, end_ns: self.now_ns }),

@@ -228,3 +228,33 @@ fn extreme_numbers_end() {
         let _ = (span_for_budget(supply, u64::MAX), delay_for_share(supply, 1), delay_for_share(supply, u64::MAX));
     }
 }
+
+/// What nothing interrupts is one stretch however long; where windows come too often to be shown, the bound stands alone.
+#[test]
+fn a_scenario_is_not_run_from_nanosecond_to_nanosecond() {
+    const LONG_NS: u64 = 1_000_000_000_000;
+    let tasks = [Task { charged_ns: LONG_NS, period_ns: 4 * LONG_NS, deadline_ns: 4 * LONG_NS, ..plain() }];
+    let of = |supply: &Supply| {
+        let set = set(&tasks, Policy::FixedPriority);
+        let bound = worst_in_any_phase(supply, &set)[0].bound().copied().expect("half a core is enough");
+        (bound.response_ns, scenario(supply, &set, 0, &bound, true))
+    };
+    let (response_ns, alone) = of(&Supply::dedicated());
+    let timeline = alone.expect("one job is shown").timeline;
+    assert_eq!((response_ns, timeline.len(), timeline[0].end_ns), (LONG_NS, 1, LONG_NS));
+    let half = Supply::new(2, &[Interval { start_ns: 0, end_ns: 1 }]).expect("a table");
+    // The first nanosecond passes without supply, and so does every second one after it.
+    assert_eq!(of(&half), (2 * LONG_NS, None));
+}
+
+fn plain() -> Task {
+    Task {
+        priority: 1,
+        period_ns: 1,
+        deadline_ns: 1,
+        charged_ns: 1,
+        jitter_ns: 0,
+        blocking_ns: 0,
+        release: Release::FreeRunning,
+    }
+}

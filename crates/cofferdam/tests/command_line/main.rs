@@ -4,6 +4,7 @@
 
 mod bad_input;
 mod bad_plan;
+mod bad_systems;
 mod check;
 mod common;
 mod demo;
@@ -11,5 +12,6 @@ mod json;
 mod nacelle;
 mod pages;
 mod planning;
+mod seeded;
 mod starter;
 mod terminal;

@@ -60,6 +60,8 @@ fn every_analysis_that_a_verdict_names_can_be_explained() {
     let mut seen = named("vessel");
     let system = folder.join("ramp/system.toml");
     seen.extend(named("ramp"));
+    let nacelle = root().join("examples/nacelle-controller");
+    seen.extend(named(nacelle.to_str().expect("the path is text")));
     let sound = read(&system);
     let (_, view) = sound.split_once("name = \"VIEW\"\n").expect("the starter has a VIEW");
     let (view, _) = view.split_once("wcet").expect("VIEW has a task");

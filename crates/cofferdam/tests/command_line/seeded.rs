@@ -1,0 +1,148 @@
+//! The findings that the survey vessel was designed to show, each made by one edit and read from the program's answer.
+//!
+//! The expected figures come from the vessel's design arithmetic, made apart from this program, to its digits.
+
+use crate::common::*;
+use serde_json::Value;
+use std::path::Path;
+
+/// Checks a changed vessel and gives its answer.
+fn after(name: &str, status: i32, change: impl Fn(&Path)) -> Value {
+    let folder = with_vessel(&format!("seeded_{name}"));
+    change(&folder.join("vessel"));
+    call(&folder, &["check", "vessel", "--format", "json", "--allow-not-analysed"]).expect(status).json()
+}
+
+/// The claims of one kind that are not shown or violated, with their words.
+fn open<'a>(answer: &'a Value, kind: &str) -> Vec<(&'a str, &'a str)> {
+    let word = |v: &'a Value, key: &str| v[key].as_str().expect("a text");
+    let all = verdicts(answer).iter().filter(|v| v["kind"] == kind);
+    let named = all.map(|v| (word(v, "id"), word(v, "status")));
+    named.filter(|(_, status)| ["not_shown", "violated"].contains(status)).collect()
+}
+
+/// A bound in the design's digits: tenths of a millisecond, rounded half up.
+fn tenths_of_ms(answer: &Value, id: &str) -> u64 {
+    (verdict(answer, id)["bound"].as_u64().unwrap_or_else(|| panic!("{id} has a bound")) + 50_000) / 100_000
+}
+
+fn reason<'a>(answer: &'a Value, id: &str) -> &'a str {
+    verdict(answer, id)["reason"].as_str().expect("it has a reason")
+}
+
+#[test]
+fn the_recorders_budget_in_two_windows_is_too_late_for_two_tasks() {
+    let answer = after("recorder", 1, |vessel| {
+        let old = "start = \"9 ms\"\nlength = \"4 ms\"\nevery = \"20 ms\"\n";
+        let window = "start = \"9 ms\"\nlength = \"10 ms\"\n\n[[window]]\ncore = \"2\"\npartition = \"RECD\"\n";
+        edit(&vessel.join("plan.toml"), old, &format!("{window}start = \"49 ms\"\nlength = \"10 ms\"\n"));
+    });
+    let late = [("response/RECD.index", "violated"), ("response/RECD.writer", "violated")];
+    assert_eq!(open(&answer, "response"), late);
+    assert_eq!(late.map(|(id, _)| tenths_of_ms(&answer, id)), [910, 545]);
+    let queue = verdict(&answer, "queue_depth/CH13");
+    assert_eq!((&queue["bound"], &queue["limit"], &queue["status"]), (&6.into(), &6.into(), &"shown".into()));
+}
+
+/// 64 B at this rate take 60 ns instead of 50.
+#[test]
+fn slower_lines_break_the_two_tight_partitions() {
+    let answer = after("lines", 1, |vessel| {
+        edit(&vessel.join("system.toml"), "guaranteed = \"1280 MB/s\"", "guaranteed = \"1066666667 B/s\"");
+    });
+    let late = ["response/OBJT.trk", "response/SONR.beam", "response/SONR.svp"];
+    assert_eq!(open(&answer, "response"), late.map(|id| (id, "violated")));
+    assert_eq!([late[0], late[1]].map(|id| tenths_of_ms(&answer, id)), [783, 350]);
+    assert!(verdict(&answer, late[2])["bound"].is_null());
+    assert!(reason(&answer, late[2]).contains("the demand passes the supply by 848 us in each frame"));
+}
+
+/// The design gives 35.3 ms for the first job of SONR.beam; no bound holds for the later ones.
+#[test]
+fn one_more_master_breaks_the_two_tight_partitions() {
+    let answer = after("master", 1, |vessel| {
+        let dma = "[[board.interconnect.master]]\nname = \"DMA\"\n";
+        let more = format!("{dma}\n[[board.interconnect.master]]\nname = \"camera DMA\"\n");
+        edit(&vessel.join("system.toml"), dma, &more);
+    });
+    let late = ["response/OBJT.trk", "response/SONR.beam", "response/SONR.svp"];
+    assert_eq!(open(&answer, "response"), late.map(|id| (id, "violated")));
+    assert_eq!(tenths_of_ms(&answer, late[0]), 788);
+    assert!(late[1..].iter().all(|id| verdict(&answer, id)["bound"].is_null()));
+    assert!(reason(&answer, late[2]).contains("the demand passes the supply by 1.863 ms in each frame"));
+}
+
+/// The design says that all deadlines and chains hold; beyond it, one sampled message can now be found stale.
+#[test]
+fn a_slower_refill_keeps_every_deadline() {
+    let answer = after("refill", 1, |vessel| {
+        edit(&vessel.join("system.toml"), "refill = \"25 us\"", "refill = \"60 us\"");
+    });
+    for kind in ["response", "reaction", "data_age", "queue_depth", "restart", "boot"] {
+        assert_eq!(open(&answer, kind), [], "{kind}");
+    }
+    assert_eq!(open(&answer, "refresh"), [("refresh/CH04", "not_shown")]);
+}
+
+#[test]
+fn the_supervisor_at_the_end_of_its_slot_costs_the_emergency_stop_a_millisecond() {
+    let answer = after("supervisor", 0, |vessel| {
+        let window = |start| format!("partition = \"STOP\"\nstart = \"{start} ms\"");
+        edit(&vessel.join("plan.toml"), &window(0), &window(9));
+    });
+    let stop = verdict(&answer, "reaction/E1");
+    assert_eq!((&stop["status"], &stop["bound"]), (&"shown".into(), &stop["table_aware"]));
+    assert_eq!(tenths_of_ms(&answer, "reaction/E1"), 357);
+}
+
+/// The rule keeps 30 % of each core free: 5 ms more leave core 2 exactly that.
+#[test]
+fn a_listener_for_whales_fits_with_5_ms_and_not_with_6() {
+    let margin = |length_ms: u64, status| {
+        let answer = after(&format!("whales_{length_ms}"), status, |vessel| {
+            let stop = "[[partition]]\nname = \"STOP\"\n";
+            let keys = "level = \"none\"\nzone = \"Z-SURVEY\"\nguest = \"fixed priority\"\nperiod = \"100 ms\"\n";
+            let whales = format!("[[partition]]\nname = \"WHAL\"\n{keys}budget = \"{length_ms} ms\"\n\n{stop}");
+            edit(&vessel.join("system.toml"), stop, &whales);
+            let plan = vessel.join("plan.toml");
+            let window = "[[window]]\ncore = \"2\"\npartition = \"WHAL\"\nstart = \"13 ms\"\n";
+            write(&plan, format!("{}\n{window}length = \"{length_ms} ms\"\n", read(&plan)));
+        });
+        ["status", "bound", "limit"].map(|key| verdict(&answer, "margin/core/2")[key].clone())
+    };
+    assert_eq!(margin(5, 0), ["shown".into(), Value::from(300_000), 300_000.into()]);
+    assert_eq!(margin(6, 1), ["violated".into(), Value::from(290_000), 300_000.into()]);
+}
+
+#[test]
+fn a_shorter_refresh_and_a_shallower_queue_are_found() {
+    let refresh = after("refresh", 1, |vessel| {
+        edit(&vessel.join("channels.csv"), "SONR.ping; MAIN.log,40 ms", "SONR.ping; MAIN.log,35 ms");
+    });
+    assert_eq!(open(&refresh, "refresh"), [("refresh/CH03", "not_shown")]);
+    assert_eq!(tenths_of_ms(&refresh, "refresh/CH03"), 377);
+    assert!(reason(&refresh, "refresh/CH03").starts_with("stale possible"));
+
+    let queue = after("queue", 1, |vessel| {
+        edit(&vessel.join("channels.csv"), "RECD.writer,,6,20 ms", "RECD.writer,,4,20 ms");
+    });
+    assert_eq!(open(&queue, "queue_depth"), [("queue_depth/CH13", "not_shown")]);
+    let depth = verdict(&queue, "queue_depth/CH13");
+    assert_eq!((&depth["bound"], &depth["limit"]), (&5.into(), &4.into()));
+    // What the queue loses never reaches the end of its chain.
+    assert_eq!(open(&queue, "reaction"), [("reaction/E6", "not_shown")]);
+}
+
+/// 90 ms hold no whole number of 20, 50 or 100 ms; 10 ms, the period of three partitions, are the exception.
+#[test]
+fn a_shorter_frame_is_refused_for_every_period_that_it_cuts() {
+    let folder = with_vessel("seeded_frame");
+    edit(&folder.join("vessel/system.toml"), "frame = \"100 ms\"", "frame = \"90 ms\"");
+    let run = call(&folder, &["check", "vessel"]).expect(2);
+    run.complains(&[
+        "error[E0305]",
+        "the frame, 90 ms, is no multiple",
+        "a frame of 100 ms is a multiple of every period",
+    ]);
+    assert!(!run.err.contains("the period of partition `STOP`"), "{}", run.err);
+}
