@@ -8,6 +8,7 @@
 
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
+pub mod compile;
 pub mod draw;
 pub mod engine;
 pub mod event;
