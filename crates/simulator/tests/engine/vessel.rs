@@ -7,7 +7,10 @@ use simulator::scenario::Spread::{Ends, Even, Most};
 use simulator::{Engine, Machine, Nobody, Scenario, Seen};
 use std::collections::BTreeMap;
 
-const FOLDER: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../examples/survey-vessel/");
+const SYSTEM: &str = include_str!("../../../../examples/survey-vessel/system.toml");
+const TASKS: &str = include_str!("../../../../examples/survey-vessel/tasks.csv");
+const CHANNELS: &str = include_str!("../../../../examples/survey-vessel/channels.csv");
+const PLAN: &str = include_str!("../../../../examples/survey-vessel/plan.toml");
 
 /// Charged time and worst response of every task in microseconds, any phase: worked out apart from this program.
 const RESPONSES_US: [(&str, u64, u64); 39] = [
@@ -53,13 +56,12 @@ const RESPONSES_US: [(&str, u64, u64); 39] = [
 ];
 
 fn vessel() -> (System, Plan) {
-    let bytes =
-        |name: &str| std::fs::read(format!("{FOLDER}{name}")).expect("the vessel's files are in the repository");
-    let names = ["system.toml", "tasks.csv", "channels.csv"];
-    let mut files: BTreeMap<String, Vec<u8>> = names.iter().map(|name| ((*name).to_owned(), bytes(name))).collect();
+    let names = [("system.toml", SYSTEM), ("tasks.csv", TASKS), ("channels.csv", CHANNELS)];
+    let mut files: BTreeMap<String, Vec<u8>> =
+        names.iter().map(|(name, text)| ((*name).to_owned(), text.as_bytes().to_vec())).collect();
     let mut reading = model::read_system("system.toml", &mut files);
     let system = reading.system.take().expect("the vessel reads");
-    let (plan, _) = plan::read_plan("plan.toml", &bytes("plan.toml"), &system, &mut reading.sources);
+    let (plan, _) = plan::read_plan("plan.toml", PLAN.as_bytes(), &system, &mut reading.sources);
     (system, plan.expect("its plan reads"))
 }
 
