@@ -8,7 +8,9 @@
 
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
+mod comms;
 pub mod compile;
+mod conduct;
 pub mod draw;
 pub mod engine;
 pub mod event;

@@ -1,0 +1,279 @@
+//! Dispatch: what each core executes, and for how long.
+
+use super::agenda::NEVER;
+use super::run::Run;
+use super::world::{DONE, DUTY, Duty, NONE};
+use crate::Recorder;
+use crate::conduct::Conduct;
+use crate::event::What;
+
+impl<R: Recorder> Run<'_, '_, R> {
+    /// Charges what a core has executed to whom it executed.
+    #[inline]
+    pub(super) fn account(&mut self, core: usize) {
+        let state = &mut self.world.cores[core];
+        let elapsed = self.now - state.since;
+        let running = state.running;
+        state.since = self.now;
+        if running == NONE || elapsed == 0 {
+            return;
+        }
+        if running == DUTY {
+            let partition = self.world.lanes[state.lane as usize].partition as usize;
+            if let Some((left, _)) = self.world.partitions[partition].duties.front_mut() {
+                *left -= elapsed;
+            }
+            return;
+        }
+        let task = &mut self.world.tasks[running as usize];
+        debug_assert!(elapsed <= task.left, "no job executes beyond its end");
+        task.left -= elapsed;
+        let pool = task.fixed.pool as usize;
+        if self.world.pools[pool].going && self.world.pools[pool].holder == running {
+            self.world.went_on(pool, elapsed);
+        }
+    }
+
+    /// What a core executes comes to its end, or to where it must be looked at.
+    #[inline]
+    pub(super) fn stop(&mut self, core: usize, conduct: &mut Conduct) {
+        self.account(core);
+        let state = &mut self.world.cores[core];
+        let running = state.running;
+        state.stop_at = NEVER;
+        match running {
+            NONE => {}
+            DUTY => self.duty_stops(core, conduct),
+            task => self.job_stops(core, task as usize, conduct),
+        }
+    }
+
+    fn duty_stops(&mut self, core: usize, conduct: &mut Conduct) {
+        let partition = self.world.lanes[self.world.cores[core].lane as usize].partition as usize;
+        self.world.cores[core].running = NONE;
+        self.world.cores[core].shown = DONE;
+        match self.world.partitions[partition].duties.pop_front() {
+            Some((0, Duty::Conduct(tag))) => conduct.duty_done(partition, tag, self),
+            Some((0, Duty::Frame)) => self.comms.frame_done(self.now, self.world, &mut self.out),
+            Some(unfinished) => self.world.partitions[partition].duties.push_front(unfinished),
+            None => {}
+        }
+    }
+
+    #[inline]
+    fn job_stops(&mut self, core: usize, task: usize, conduct: &mut Conduct) {
+        let state = &self.world.tasks[task];
+        if state.left == 0 {
+            self.world.cores[core].running = NONE;
+            self.world.cores[core].shown = DONE;
+            let overtime = std::mem::take(&mut self.world.cores[core].overtime);
+            self.complete(task, conduct);
+            if overtime {
+                self.end_window(core);
+            }
+        } else if state.job.execution - state.left == state.fixed.charged {
+            let job = state.job.number;
+            conduct.overran(task, job, self);
+        }
+    }
+
+    /// Every core that was touched in this instant.
+    #[inline]
+    pub(super) fn dispatch_all(&mut self, conduct: &mut Conduct) {
+        if self.world.dirty.len() > 1 {
+            self.world.dirty.sort_unstable();
+        }
+        let mut index = 0;
+        while index < self.world.dirty.len() {
+            let core = self.world.dirty[index] as usize;
+            self.dispatch(core, conduct);
+            index += 1;
+        }
+        for index in 0..self.world.dirty.len() {
+            let core = self.world.dirty[index] as usize;
+            self.world.cores[core].dirty = false;
+            self.world.schedule_core(core);
+        }
+        self.world.dirty.clear();
+    }
+
+    #[inline]
+    fn dispatch(&mut self, core: usize, conduct: &mut Conduct) {
+        let state = &self.world.cores[core];
+        if state.overtime {
+            return;
+        }
+        if !state.usable {
+            return self.execute(core, NONE, NEVER, conduct);
+        }
+        let lane = &self.world.lanes[state.lane as usize];
+        let pool = lane.pool as usize;
+        if self.world.pools[pool].lanes.len() > 1 {
+            return self.dispatch_lanes(pool, conduct);
+        }
+        let stalled = state.stalled_until.max(lane.stalled_until);
+        if stalled > self.now {
+            self.world.cores[core].wake_at = stalled;
+            return self.execute(core, NONE, NEVER, conduct);
+        }
+        self.account(core);
+        let (next, most) = self.next_of(pool);
+        self.execute(core, next, most, conduct);
+    }
+
+    /// What a pool of one lane executes next, and for how long at most.
+    #[inline]
+    fn next_of(&mut self, pool: usize) -> (u32, u64) {
+        let state = &self.world.pools[pool];
+        if state.first && !self.world.partitions[state.partition as usize].duties.is_empty() {
+            return (DUTY, u64::MAX);
+        }
+        self.world.pick(pool)
+    }
+
+    /// The lanes of a pool of several: the most urgent ready jobs on those that have supply.
+    fn dispatch_lanes(&mut self, pool: usize, conduct: &mut Conduct) {
+        let mut order = std::mem::take(&mut self.world.order);
+        let mut free = std::mem::take(&mut self.world.free);
+        self.world.in_order(pool, &mut order);
+        free.clear();
+        for index in 0..self.world.pools[pool].lanes.len() {
+            let lane = &self.world.lanes[self.world.pools[pool].lanes[index] as usize];
+            let Some(core) = (lane.core != NONE).then_some(lane.core as usize) else { continue };
+            self.account(core);
+            let state = &self.world.cores[core];
+            let stalled = state.stalled_until.max(self.world.lanes[state.lane as usize].stalled_until);
+            if stalled > self.now {
+                self.world.cores[core].wake_at = stalled;
+                self.execute(core, NONE, NEVER, conduct);
+            } else if state.usable && !state.overtime {
+                free.push(core as u32);
+            }
+        }
+        self.assign(pool, &order, &mut free, conduct);
+        (self.world.order, self.world.free) = (order, free);
+    }
+
+    fn assign(&mut self, pool: usize, order: &[u32], free: &mut Vec<u32>, conduct: &mut Conduct) {
+        let state = &self.world.pools[pool];
+        let duty = state.first && !self.world.partitions[state.partition as usize].duties.is_empty();
+        let mut plan = std::mem::take(&mut self.world.plan);
+        plan.clear();
+        if duty && let Some(at) = self.place(DUTY, free) {
+            plan.push((free.remove(at), DUTY));
+        }
+        for &task in order {
+            if let Some(at) = self.place(task, free) {
+                plan.push((free.remove(at), task));
+            }
+        }
+        plan.extend(free.drain(..).map(|core| (core, NONE)));
+        // A job that moves leaves its core before it runs on another.
+        for &(core, next) in &plan {
+            if self.world.cores[core as usize].running != next {
+                self.world.cores[core as usize].running = NONE;
+            }
+        }
+        plan.sort_unstable();
+        for &(core, next) in &plan {
+            self.execute(core as usize, next, u64::MAX, conduct);
+            self.world.schedule_core(core as usize);
+        }
+        self.world.plan = plan;
+    }
+
+    /// Which of the free cores a task takes: the one it executes on, else the first that may serve it.
+    fn place(&self, task: u32, free: &[u32]) -> Option<usize> {
+        let stays = free.iter().position(|&core| self.world.cores[core as usize].running == task);
+        let pinned = if task == DUTY { NONE } else { self.world.tasks[task as usize].fixed.lane };
+        let fits = |core: &u32| pinned == NONE || self.world.cores[*core as usize].lane == pinned;
+        stays.or_else(|| free.iter().position(fits))
+    }
+
+    /// A core executes this from now on.
+    #[inline]
+    pub(super) fn execute(&mut self, core: usize, next: u32, most: u64, conduct: &mut Conduct) {
+        if self.world.cores[core].running != next {
+            self.account(core);
+        }
+        let changes = self.world.cores[core].shown != next;
+        if changes {
+            self.world.cores[core].shown = next;
+            self.tell_running(core, next);
+        }
+        let begins = next < DUTY && !self.world.tasks[next as usize].begun;
+        if begins {
+            self.begin_job(next as usize);
+        }
+        let left = self.left_of(core, next);
+        let state = &mut self.world.cores[core];
+        state.running = next;
+        state.since = self.now;
+        state.stop_at = if next == NONE { NEVER } else { self.now.saturating_add(left.min(most)) };
+        if next < DUTY {
+            let pool = self.world.tasks[next as usize].fixed.pool as usize;
+            self.world.pools[pool].holder = next;
+        }
+        if self.world.tell_runs && (changes || self.world.cores[core].untold) {
+            self.world.cores[core].untold = false;
+            conduct.runs(core, self.world.task_on(core), self);
+        }
+    }
+
+    /// What is left to execute until the end, or until a job passes its charged time.
+    #[inline]
+    fn left_of(&self, core: usize, what: u32) -> u64 {
+        if what == NONE {
+            return NEVER;
+        }
+        if what == DUTY {
+            let partition = self.world.lanes[self.world.cores[core].lane as usize].partition as usize;
+            return self.world.partitions[partition].duties.front().map_or(NEVER, |&(left, _)| left);
+        }
+        let state = &self.world.tasks[what as usize];
+        let beyond = state.job.execution.saturating_sub(state.fixed.charged);
+        if beyond > 0 && state.left > beyond { state.left - beyond } else { state.left }
+    }
+
+    fn tell_running(&mut self, core: usize, next: u32) {
+        if !R::WANTED {
+            return;
+        }
+        match next {
+            NONE => self.tell(What::Idles { core }),
+            DUTY => {
+                let partition = self.world.lanes[self.world.cores[core].lane as usize].partition as usize;
+                self.tell(What::Initialises { core, partition });
+            }
+            task => {
+                let job = self.world.tasks[task as usize].job.number;
+                self.tell(What::Runs { core, task: task as usize, job });
+            }
+        }
+    }
+
+    /// A job executes for the first time: it reads its inputs, and faults of its task take hold.
+    #[inline]
+    fn begin_job(&mut self, task: usize) {
+        let state = &mut self.world.tasks[task];
+        state.begun = true;
+        let (fixed, job) = (state.fixed, state.job.number);
+        if fixed.reads && !fixed.logical {
+            self.comms.read(task, job, self.now, self.world, &mut self.out);
+        }
+        let load = if fixed.loaded { self.comms.load(task, job, self.now) } else { None };
+        let state = &mut self.world.tasks[task];
+        if let Some(load) = load {
+            state.job.execution = load.max(1);
+        }
+        if state.overruns > 0 {
+            state.overruns -= 1;
+            // It takes that much longer than its charged time.
+            state.job.execution = fixed.charged.saturating_add(state.extra_ns);
+        }
+        if std::mem::take(&mut state.endless) {
+            state.job.execution = NEVER;
+        }
+        state.left = state.job.execution;
+    }
+}

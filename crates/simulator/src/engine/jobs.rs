@@ -1,0 +1,272 @@
+//! Jobs: arrivals, releases, deadlines, completion.
+
+use super::agenda::NEVER;
+use super::run::Run;
+use super::world::{Job, NONE, Order, TaskState};
+use crate::Recorder;
+use crate::conduct::Conduct;
+use crate::draw::{Draw, Purpose};
+use crate::event::What;
+use crate::scenario::{Drawn, Spread, Times};
+
+/// A number from `least` to `most`, as the spread says.
+#[inline]
+pub(super) fn spread(
+    draw: Draw,
+    how: Spread,
+    purpose: Purpose,
+    subject: u64,
+    number: u64,
+    least: u64,
+    most: u64,
+) -> u64 {
+    match how {
+        Spread::Even => draw.between(purpose, subject, number, least, most),
+        Spread::Least => least,
+        Spread::Most => most.max(least),
+        Spread::Ends if draw.bits(purpose, subject, number) >> 63 == 0 => least,
+        Spread::Ends => most.max(least),
+    }
+}
+
+impl<R: Recorder> Run<'_, '_, R> {
+    /// A task is due: deadlines that pass, then arrivals, then releases.
+    pub(super) fn task_due(&mut self, task: usize, conduct: &mut Conduct) {
+        while self.world.tasks[task].watch <= self.now {
+            self.miss(task, conduct);
+        }
+        while self.world.tasks[task].next_arrival <= self.now {
+            self.arrive(task);
+        }
+        while self.world.tasks[task].next_release <= self.now {
+            self.release_waiting(task);
+        }
+        self.world.schedule_task(task);
+    }
+
+    fn miss(&mut self, task: usize, conduct: &mut Conduct) {
+        let state = &mut self.world.tasks[task];
+        let job = if state.present && state.noted == 0 {
+            state.job.number
+        } else {
+            state.waiting[state.noted - usize::from(state.present)].number
+        };
+        state.noted += 1;
+        state.watch = state.next_watch();
+        self.out.seen.tasks[task].missed += 1;
+        self.tell(What::Misses { task, job });
+        conduct.missed(task, job, self);
+    }
+
+    #[inline]
+    fn arrive(&mut self, task: usize) {
+        let job = match &self.scenario.times {
+            Times::Drawn(drawn) => self.drawn_job(task, drawn),
+            Times::Given(_) => self.given_job(task),
+        };
+        let Some(mut job) = job else { return };
+        self.tell(What::Arrives { task, job: job.number });
+        let state = &mut self.world.tasks[task];
+        state.last_arrival = Some(job.arrival);
+        if state.fixed.logical && state.fixed.reads {
+            self.world.reads.push((task as u32, job.number));
+        }
+        job.release = job.release.max(self.world.partitions[state.fixed.partition as usize].held_until);
+        if job.release <= self.now && !state.present && state.waiting.is_empty() {
+            self.take(task, job);
+            return self.released(task, job.number);
+        }
+        state.waiting.push_back(job);
+        if state.watch == NEVER {
+            state.watch = state.next_watch();
+        }
+        if state.next_release == NEVER {
+            state.next_release = job.release;
+        }
+    }
+
+    /// The job that arrives now, and when the next one does.
+    #[inline]
+    fn drawn_job(&mut self, task: usize, drawn: &Drawn) -> Option<Job> {
+        let draw = self.world.draw;
+        let state = &mut self.world.tasks[task];
+        let (subject, number, fixed) = (task as u64, state.number, &state.fixed);
+        let arrival = state.next_arrival;
+        state.number += 1;
+        let jitter = match fixed.jitter {
+            0 => 0,
+            most => spread(draw, drawn.jitters, Purpose::Jitter, subject, number, 0, most),
+        };
+        let goes_on = match fixed.goes_on {
+            0 => 0,
+            most => spread(draw, drawn.blocking, Purpose::Blocking, subject, number, 0, most),
+        };
+        let execution = spread(draw, drawn.executions, Purpose::Execution, subject, number, fixed.least, fixed.charged);
+        let gap = match fixed.sporadic {
+            false => 0,
+            true => spread(draw, drawn.jitters, Purpose::Gap, subject, number, 0, fixed.period),
+        };
+        let next = arrival.saturating_add(fixed.period).saturating_add(gap);
+        state.next_arrival = if fixed.woken { NEVER } else { next };
+        Some(Job { number, arrival, release: arrival.saturating_add(jitter), execution, goes_on })
+    }
+
+    fn given_job(&mut self, task: usize) -> Option<Job> {
+        let given = self.world.given[task].pop();
+        let state = &mut self.world.tasks[task];
+        state.next_arrival = self.world.given[task].last().map_or(NEVER, |next| next.arrival_ns);
+        let given = given.filter(|_| self.world.partitions[state.fixed.partition as usize].up)?;
+        let number = state.number;
+        state.number += 1;
+        Some(Job {
+            number,
+            arrival: given.arrival_ns,
+            release: given.release_ns.max(given.arrival_ns),
+            execution: given.execution_ns.max(1),
+            goes_on: given.goes_on_ns,
+        })
+    }
+
+    /// The oldest waiting job that is not released yet is.
+    fn release_waiting(&mut self, task: usize) {
+        let state = &mut self.world.tasks[task];
+        let number = state.waiting[state.released].number;
+        state.released += 1;
+        state.next_release = state.waiting.get(state.released).map_or(NEVER, |job| job.release);
+        if !state.present {
+            self.take_waiting(task);
+        }
+        self.released(task, number);
+    }
+
+    /// The oldest released job is in turn.
+    fn take_waiting(&mut self, task: usize) {
+        let state = &mut self.world.tasks[task];
+        state.released -= 1;
+        if let Some(job) = state.waiting.pop_front() {
+            self.take(task, job);
+        }
+    }
+
+    #[inline]
+    fn take(&mut self, task: usize, job: Job) {
+        let state = &mut self.world.tasks[task];
+        state.job = job;
+        state.present = true;
+        state.begun = false;
+        state.left = job.execution;
+        state.watch = state.next_watch();
+    }
+
+    #[inline]
+    fn released(&mut self, task: usize, job: u64) {
+        self.out.seen.counts.releases += 1;
+        self.tell(What::Released { task, job });
+        self.make_ready(task);
+    }
+
+    /// A task has a job in turn: levels that had none begin a busy stretch.
+    #[inline]
+    fn make_ready(&mut self, task: usize) {
+        let fixed = self.world.tasks[task].fixed;
+        let pool = fixed.pool as usize;
+        if self.world.pools[pool].blocks {
+            self.begin_stretches(pool, fixed.group.0);
+        }
+        self.world.set_ready(task);
+        self.world.touch_pool(pool);
+    }
+
+    /// Levels from rank `from` on without a job in turn begin a busy stretch, with all their blocking; by deadlines, the pool.
+    fn begin_stretches(&mut self, index: usize, from: u32) {
+        let first = self.world.first_ready(&self.world.pools[index]);
+        let pool = &mut self.world.pools[index];
+        let all = pool.tasks.len() as u32;
+        let stretches = match (pool.order, first) {
+            (Order::Deadline, Some(_)) => return,
+            (Order::Deadline, None) => 0..all,
+            (Order::Fixed | Order::Cooperative, None) => from..all,
+            (Order::Fixed | Order::Cooperative, Some(first)) => {
+                from..self.world.tasks[pool.tasks[first as usize] as usize].fixed.group.0
+            }
+        };
+        for rank in stretches {
+            pool.blocking[rank as usize] = self.world.tasks[pool.tasks[rank as usize] as usize].fixed.blocking;
+        }
+    }
+
+    /// The job in turn is done.
+    pub(super) fn complete(&mut self, task: usize, conduct: &mut Conduct) {
+        let now = self.now;
+        let state = &mut self.world.tasks[task];
+        let job = state.job;
+        let response_ns = now - job.arrival;
+        note(&mut self.out.seen.tasks[task], state, now);
+        self.out.seen.counts.completions += 1;
+        let due = job.arrival.saturating_add(state.fixed.deadline);
+        let logical = state.fixed.logical;
+        self.tell(What::Completes { task, job: job.number, response_ns });
+        self.leave(task);
+        if logical && due > now {
+            self.write_later(due, task, job.number);
+        } else {
+            self.write(task, job.number, conduct);
+        }
+    }
+
+    fn write_later(&mut self, due: u64, task: usize, job: u64) {
+        let later = (due, task as u32, job);
+        let at = self.world.writes.partition_point(|other| *other > later);
+        self.world.writes.insert(at, later);
+    }
+
+    /// A job writes its outputs.
+    pub(super) fn write(&mut self, task: usize, job: u64, conduct: &mut Conduct) {
+        if self.world.tasks[task].fixed.writes {
+            self.comms.write(task, job, self.now, self.world, &mut self.out);
+        }
+        conduct.wrote(task, job, self);
+    }
+
+    /// The job in turn leaves, completed or dropped; the next one takes its turn.
+    pub(super) fn leave(&mut self, task: usize) {
+        let state = &mut self.world.tasks[task];
+        state.present = false;
+        state.noted = state.noted.saturating_sub(1);
+        let pool = state.fixed.pool as usize;
+        let (watched, was) = (state.watch, state.next_arrival.min(state.next_release));
+        if state.released > 0 {
+            self.take_waiting(task);
+        } else {
+            state.watch = state.next_watch();
+            self.world.set_idle(task);
+        }
+        if watched < was {
+            self.world.schedule_task(task);
+        }
+        let pool = &mut self.world.pools[pool];
+        if pool.holder == task as u32 {
+            pool.holder = NONE;
+            pool.going = false;
+        }
+    }
+}
+
+/// Adds a completed job to what is seen of its task.
+#[inline]
+fn note(seen: &mut crate::seen::TaskSeen, state: &mut TaskState, now: u64) {
+    let response = now - state.job.arrival;
+    seen.jobs += 1;
+    seen.sum_ns = seen.sum_ns.wrapping_add(response);
+    seen.most_ns = seen.most_ns.max(response);
+    let output =
+        if state.fixed.logical { now.max(state.job.arrival.saturating_add(state.fixed.deadline)) } else { now };
+    let after = state.last_output.replace((state.job.number, output));
+    if let Some((number, before)) = after
+        && number + 1 == state.job.number
+    {
+        let shift = (output - before) as i64 - state.fixed.period as i64;
+        let (least, most) = seen.output_shift_ns.unwrap_or((shift, shift));
+        seen.output_shift_ns = Some((least.min(shift), most.max(shift)));
+    }
+}

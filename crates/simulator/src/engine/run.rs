@@ -1,0 +1,170 @@
+//! The loop.
+
+use super::agenda::NEVER;
+use super::world::{DUTY, Edge, NONE, World};
+use crate::comms::Comms;
+use crate::conduct::Conduct;
+use crate::event::{Event, What};
+use crate::{Machine, Recorder, Scenario, Seen};
+
+/// Who is told what happens.
+pub(crate) struct Out<'a, R> {
+    /// What is seen, over all runs.
+    pub(crate) seen: &'a mut Seen,
+    /// Who records events.
+    pub(crate) recorder: &'a mut R,
+}
+
+impl<R: Recorder> Out<'_, R> {
+    /// Tells the recorder, where it wants to know.
+    #[inline]
+    pub(crate) fn tell(&mut self, at_ns: u64, what: What) {
+        if R::WANTED {
+            self.recorder.record(Event { at_ns, what });
+        }
+    }
+}
+
+/// A run under way.
+pub(crate) struct Run<'a, 'm, R> {
+    /// The instant.
+    pub(crate) now: u64,
+    pub(crate) machine: &'m Machine,
+    pub(crate) scenario: &'a Scenario,
+    pub(crate) world: &'a mut World,
+    pub(crate) comms: &'a mut Comms<'m>,
+    pub(crate) out: Out<'a, R>,
+}
+
+impl<R: Recorder> Run<'_, '_, R> {
+    /// Tells the recorder what happens now.
+    #[inline]
+    pub(crate) fn tell(&mut self, what: What) {
+        self.out.tell(self.now, what);
+    }
+
+    /// The whole run.
+    pub(crate) fn whole(&mut self, conduct: &mut Conduct, due: &mut Vec<usize>) {
+        self.begin();
+        conduct.begin(self);
+        self.schedule_others(conduct);
+        // Whatever the begin asked for is dispatched at the first instant, though nothing else may happen at it.
+        if self.world.agenda.least() > 0 && self.scenario.span_ns > 0 {
+            self.instant(conduct, &[]);
+        }
+        loop {
+            let at = self.world.agenda.least();
+            if at >= self.scenario.span_ns.min(self.world.module_stops_ns) {
+                break;
+            }
+            debug_assert!(at >= self.now, "time does not run back");
+            self.now = at;
+            due.clear();
+            self.world.agenda.due(due);
+            self.instant(conduct, due);
+        }
+        self.now = self.scenario.span_ns.min(self.world.module_stops_ns);
+        conduct.end(self);
+        self.comms.end(self.now, &mut self.out);
+        self.end();
+    }
+
+    /// One instant, in the order of `docs/semantics.md`.
+    fn instant(&mut self, conduct: &mut Conduct, due: &[usize]) {
+        let cores = self.world.cores.len();
+        let tasks = cores + self.world.tasks.len();
+        let of_cores = due.partition_point(|&source| source < cores);
+        let of_tasks = due.partition_point(|&source| source < tasks);
+        for &core in &due[..of_cores] {
+            self.world.touch(core);
+            if self.world.cores[core].stop_at == self.now {
+                self.stop(core, conduct);
+            }
+        }
+        let others = &due[of_tasks..];
+        if others.contains(&tasks) {
+            self.messages(conduct);
+        }
+        for &core in &due[..of_cores] {
+            let state = &self.world.cores[core];
+            if state.edge_at == self.now && state.edge == Edge::End {
+                self.end_window(core);
+            }
+        }
+        if others.contains(&(tasks + 1)) {
+            conduct.act(self);
+        }
+        for &source in &due[of_cores..of_tasks] {
+            self.task_due(source - cores, conduct);
+        }
+        self.begin_supplies();
+        self.read_logical();
+        self.dispatch_all(conduct);
+        self.schedule_others(conduct);
+    }
+
+    /// What messages do by themselves, and writes of logical execution time.
+    fn messages(&mut self, conduct: &mut Conduct) {
+        while let Some(&(at, task, job)) = self.world.writes.last() {
+            if at > self.now {
+                break;
+            }
+            self.world.writes.pop();
+            self.write(task as usize, job, conduct);
+        }
+        if self.comms.next_ns() <= self.now {
+            self.comms.act(self.now, self.world, &mut self.out);
+        }
+    }
+
+    /// Window starts, heads that are over, turns.
+    fn begin_supplies(&mut self) {
+        let mut index = 0;
+        while index < self.world.dirty.len() {
+            let core = self.world.dirty[index] as usize;
+            while self.world.cores[core].edge_at == self.now {
+                match self.world.cores[core].edge {
+                    Edge::Start => self.start_window(core),
+                    Edge::Usable => self.usable(core),
+                    Edge::Turn => self.turn(core),
+                    Edge::End => self.end_window(core),
+                    Edge::None => self.world.cores[core].edge_at = NEVER,
+                }
+            }
+            index += 1;
+        }
+    }
+
+    /// Servers, or turns of a quantum.
+    fn turn(&mut self, core: usize) {
+        match self.world.cores[core].group {
+            NONE => self.serve(core),
+            group => self.take_turns(group as usize),
+        }
+    }
+
+    fn read_logical(&mut self) {
+        for index in 0..self.world.reads.len() {
+            let (task, job) = self.world.reads[index];
+            self.comms.read(task as usize, job, self.now, self.world, &mut self.out);
+        }
+        self.world.reads.clear();
+    }
+
+    /// The agenda of what is no core and no task: messages, conduct, writes of logical execution time.
+    pub(crate) fn schedule_others(&mut self, conduct: &Conduct) {
+        let first = self.world.cores.len() + self.world.tasks.len();
+        let write = self.world.writes.last().map_or(NEVER, |&(at, _, _)| at);
+        self.world.agenda.set(first, self.comms.next_ns().min(write));
+        self.world.agenda.set(first + 1, conduct.next_ns());
+    }
+
+    /// The run ends: what still executes is not counted.
+    fn end(&mut self) {
+        for core in 0..self.world.cores.len() {
+            self.close_supply(core);
+        }
+        self.out.seen.runs += 1;
+        debug_assert!(self.world.cores.iter().all(|core| core.running == NONE || core.running <= DUTY));
+    }
+}

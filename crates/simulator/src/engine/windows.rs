@@ -1,0 +1,219 @@
+//! Window tables: windows begin, their heads pass, they end.
+
+use super::agenda::NEVER;
+use super::run::Run;
+use super::world::{Edge, NONE};
+use crate::Recorder;
+use crate::draw::Purpose;
+use crate::event::{Stall, What};
+use crate::machine::{Policy, Window};
+
+impl<R: Recorder> Run<'_, '_, R> {
+    fn window(&self, core: usize) -> Option<Window> {
+        let state = &self.world.cores[core];
+        self.machine.schedules.get(state.tables)?.cores.get(core)?.get(state.window).copied()
+    }
+
+    /// An instant of the frame of a core, counted in the run.
+    fn in_frame(&self, core: usize, in_frame_ns: u64) -> u64 {
+        (self.world.cores[core].frame_end.saturating_add(in_frame_ns)).saturating_sub(self.machine.frame_ns)
+    }
+
+    /// The next window is that of this index, or the first of the next frame.
+    pub(super) fn await_window(&mut self, core: usize, index: usize) {
+        let windows = self.machine.schedules[self.world.cores[core].tables].cores.get(core).map_or(0, Vec::len);
+        let state = &mut self.world.cores[core];
+        state.put_off = false;
+        if windows == 0 {
+            (state.edge, state.edge_at) = (Edge::None, NEVER);
+            return;
+        }
+        state.window = index;
+        if index >= windows {
+            state.window = 0;
+            self.next_frame(core);
+        }
+        let at = self.window(core).map_or(NEVER, |window| self.in_frame(core, window.start_ns));
+        let state = &mut self.world.cores[core];
+        // Overtime may have taken the begin of this window, and more.
+        (state.edge, state.edge_at) = (Edge::Start, at.max(self.now));
+    }
+
+    fn next_frame(&mut self, core: usize) {
+        let state = &mut self.world.cores[core];
+        state.frame_end = state.frame_end.saturating_add(self.machine.frame_ns);
+        if let Some(next) = state.next_tables.take() {
+            state.tables = next;
+        }
+    }
+
+    /// A window begins: its head first.
+    pub(super) fn start_window(&mut self, core: usize) {
+        let Some(window) = self.window(core) else {
+            return self.await_window(core, 0);
+        };
+        let end = self.in_frame(core, window.end_ns);
+        if self.is_put_off(core, window, end) {
+            return;
+        }
+        if self.now >= end {
+            return self.await_window(core, self.world.cores[core].window + 1);
+        }
+        self.open(core, window.lane, window.head_ns);
+        self.out.seen.counts.windows += 1;
+        let usable_at = self.now.saturating_add(window.head_ns).saturating_add(self.slip(core));
+        self.head_until(core, usable_at, end);
+    }
+
+    /// A late begin that a fault asks for: the window begins that much later, and ends as planned.
+    fn is_put_off(&mut self, core: usize, window: Window, end: u64) -> bool {
+        let state = &mut self.world.cores[core];
+        let lane = &mut self.world.lanes[window.lane];
+        let late = if state.late.0 > 0 { &mut state.late } else { &mut lane.late };
+        if state.put_off || late.0 == 0 {
+            return false;
+        }
+        late.0 -= 1;
+        state.put_off = true;
+        let until_ns = self.now.saturating_add(late.1).min(end);
+        state.edge_at = until_ns;
+        self.tell(What::Stalls { core, until_ns, why: Stall::LateWindow });
+        true
+    }
+
+    fn slip(&mut self, core: usize) -> u64 {
+        let Policy::Table { slip_ns, .. } = self.machine.cores[core].policy else { return 0 };
+        let state = &mut self.world.cores[core];
+        let number = state.windows_begun;
+        state.windows_begun += 1;
+        if slip_ns == 0 {
+            return 0;
+        }
+        self.drawn(Purpose::Slip, core as u64, number, slip_ns)
+    }
+
+    /// The head takes until `usable_at`; the window ends at `end`.
+    pub(super) fn head_until(&mut self, core: usize, usable_at: u64, end: u64) {
+        let state = &mut self.world.cores[core];
+        if usable_at >= end {
+            (state.edge, state.edge_at) = (Edge::End, end);
+        } else if usable_at > self.now {
+            (state.edge, state.edge_at) = (Edge::Usable, usable_at);
+        } else {
+            self.usable(core);
+        }
+    }
+
+    /// A head is over.
+    pub(super) fn usable(&mut self, core: usize) {
+        let state = &mut self.world.cores[core];
+        state.usable = true;
+        state.supplied_since = self.now;
+        match self.machine.cores[core].policy {
+            Policy::Table { .. } => {
+                let end = self.window(core).map_or(NEVER, |window| self.in_frame(core, window.end_ns));
+                let state = &mut self.world.cores[core];
+                (state.edge, state.edge_at) = (Edge::End, end);
+            }
+            Policy::Servers => self.await_server(core),
+            Policy::Share { .. } => self.await_turn(core),
+            Policy::Dedicated | Policy::Off => {
+                let state = &mut self.world.cores[core];
+                (state.edge, state.edge_at) = (Edge::None, NEVER);
+            }
+        }
+        self.supply_begins(core);
+        self.world.touch(core);
+    }
+
+    /// A window ends, unless it continues in the next frame or a job goes on where nothing cuts it.
+    pub(super) fn end_window(&mut self, core: usize) {
+        if self.works_overtime(core) {
+            return;
+        }
+        let windows = &self.machine.schedules[self.world.cores[core].tables].cores[core];
+        let state = &self.world.cores[core];
+        let (next, lane) = (state.window + 1, state.lane);
+        let changes = state.next_tables.is_some();
+        if next >= windows.len() && windows[0].continues && windows[0].lane == lane as usize && !changes {
+            let state = &mut self.world.cores[core];
+            state.window = 0;
+            self.next_frame(core);
+            let end = self.in_frame(core, windows[0].end_ns);
+            let state = &mut self.world.cores[core];
+            state.edge_at = end;
+            if !state.usable {
+                // A head as long as the window before: it goes on as if the window had just begun.
+                let usable_at = self.now;
+                self.head_until(core, usable_at, end);
+            }
+            return;
+        }
+        self.close_supply(core);
+        self.await_window(core, next);
+        self.world.touch(core);
+    }
+
+    /// Whether an unfinished job that has passed its charged time keeps the core, since nothing cuts windows.
+    fn works_overtime(&mut self, core: usize) -> bool {
+        if self.world.enforced {
+            return false;
+        }
+        self.account(core);
+        let Some(task) = self.world.task_on(core) else { return false };
+        let state = &self.world.tasks[task];
+        let overruns = state.left > 0 && state.job.execution - state.left >= state.fixed.charged;
+        if overruns {
+            let core = &mut self.world.cores[core];
+            core.overtime = true;
+            (core.edge, core.edge_at) = (Edge::None, NEVER);
+            core.stop_at = self.now.saturating_add(state.left);
+        }
+        overruns
+    }
+
+    /// A core begins to serve a lane.
+    pub(super) fn open(&mut self, core: usize, lane: usize, head_ns: u64) {
+        debug_assert_eq!(self.world.cores[core].lane, NONE, "a core serves one lane at a time");
+        self.world.cores[core].lane = lane as u32;
+        self.world.lanes[lane].core = core as u32;
+        self.tell(What::LaneBegins { core, lane, head_ns });
+        self.world.touch(core);
+    }
+
+    /// A core ends serving its lane.
+    pub(super) fn close_supply(&mut self, core: usize) {
+        self.account(core);
+        self.supply_ends(core);
+        let state = &mut self.world.cores[core];
+        let lane = state.lane;
+        let ran = state.shown != NONE;
+        (state.lane, state.usable, state.running, state.stop_at) = (NONE, false, NONE, NEVER);
+        state.overtime = false;
+        if lane == NONE {
+            return;
+        }
+        self.world.lanes[lane as usize].core = NONE;
+        if ran {
+            let state = &mut self.world.cores[core];
+            (state.shown, state.untold) = (NONE, true);
+            self.tell(What::Idles { core });
+            // Its job may go on where another lane of the partition is served.
+            let pool = self.world.lanes[lane as usize].pool as usize;
+            if self.world.pools[pool].lanes.len() > 1 {
+                self.world.touch_pool(pool);
+            }
+        }
+        self.tell(What::LaneEnds { core, lane: lane as usize });
+    }
+
+    /// A number up to `most` for what is drawn beside jobs.
+    pub(super) fn drawn(&self, purpose: Purpose, subject: u64, number: u64, most: u64) -> u64 {
+        match &self.scenario.times {
+            crate::scenario::Times::Drawn(drawn) => {
+                super::jobs::spread(self.world.draw, drawn.phases, purpose, subject, number, 0, most)
+            }
+            crate::scenario::Times::Given(_) => most,
+        }
+    }
+}

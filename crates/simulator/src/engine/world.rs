@@ -1,0 +1,420 @@
+//! The state of one run: what every task, pool, lane, core and partition is doing.
+
+use super::agenda::{Agenda, NEVER};
+use super::build;
+use crate::draw::Draw;
+use crate::machine::Grant;
+use std::collections::VecDeque;
+
+/// Nothing, where an index could stand.
+pub(crate) const NONE: u32 = u32::MAX;
+/// The work of a partition that goes before its jobs, where the index of a task could stand.
+pub(crate) const DUTY: u32 = u32::MAX - 1;
+
+/// A job or work that has just ended, where what a core was last told to execute could stand.
+pub(crate) const DONE: u32 = u32::MAX - 2;
+
+/// The state of a run.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct World {
+    pub(crate) draw: Draw,
+    pub(crate) tasks: Vec<TaskState>,
+    pub(crate) pools: Vec<Pool>,
+    pub(crate) lanes: Vec<LaneState>,
+    pub(crate) cores: Vec<CoreState>,
+    pub(crate) groups: Vec<Turns>,
+    pub(crate) partitions: Vec<PartitionState>,
+    /// Ready tasks of all pools, a bit for each rank.
+    pub(crate) ready: Vec<u64>,
+    pub(crate) agenda: Agenda,
+    /// The module schedule in force.
+    pub(crate) schedule: usize,
+    /// Whether a window ends where the plan says, whatever its partition does.
+    pub(crate) enforced: bool,
+    /// Whether `Conduct::runs` is told what each core executes.
+    pub(crate) tell_runs: bool,
+    /// The instant from which nothing runs any more.
+    pub(crate) module_stops_ns: u64,
+    /// The cores to be looked at in this instant.
+    pub(crate) dirty: Vec<u32>,
+    /// Writes of logical execution time to come: `(instant, task, job)`, the latest first.
+    pub(crate) writes: Vec<(u64, u32, u64)>,
+    /// Rooms for the dispatch of pools of several lanes.
+    pub(crate) order: Vec<u32>,
+    pub(crate) free: Vec<u32>,
+    pub(crate) plan: Vec<(u32, u32)>,
+    /// Reads of logical execution time in this instant.
+    pub(crate) reads: Vec<(u32, u64)>,
+    /// Given jobs by task, the next one last; empty where times are drawn.
+    pub(crate) given: Vec<Vec<crate::scenario::GivenJob>>,
+}
+
+impl Default for Draw {
+    fn default() -> Self {
+        Self::of(0, 0)
+    }
+}
+
+/// One task and its jobs.
+#[derive(Debug, Clone)]
+pub(crate) struct TaskState {
+    pub(crate) next_arrival: u64,
+    pub(crate) next_release: u64,
+    /// The deadline of the oldest job that has not been noted as missed.
+    pub(crate) watch: u64,
+    /// The job in turn.
+    pub(crate) job: Job,
+    /// Whether there is one.
+    pub(crate) present: bool,
+    /// Whether it has executed.
+    pub(crate) begun: bool,
+    /// What it has still to execute.
+    pub(crate) left: u64,
+    pub(crate) number: u64,
+    /// Jobs behind it, of which the first `released` are released.
+    pub(crate) waiting: VecDeque<Job>,
+    pub(crate) released: usize,
+    /// The oldest jobs whose miss has been noted.
+    pub(crate) noted: usize,
+    pub(crate) last_arrival: Option<u64>,
+    pub(crate) last_output: Option<(u64, u64)>,
+    /// Jobs to come that execute longer, and by how much.
+    pub(crate) overruns: u64,
+    pub(crate) extra_ns: u64,
+    /// Whether the next job to begin never ends.
+    pub(crate) endless: bool,
+    pub(crate) fixed: Fixed,
+}
+
+/// What does not change about a task.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Fixed {
+    pub(crate) period: u64,
+    pub(crate) deadline: u64,
+    pub(crate) least: u64,
+    pub(crate) charged: u64,
+    pub(crate) jitter: u64,
+    pub(crate) blocking: u64,
+    /// The longest time for which one of its jobs may keep a more urgent one waiting.
+    pub(crate) goes_on: u64,
+    pub(crate) partition: u32,
+    pub(crate) pool: u32,
+    pub(crate) rank: u32,
+    /// The first and one past the last rank of its priority.
+    pub(crate) group: (u32, u32),
+    pub(crate) lane: u32,
+    pub(crate) logical: bool,
+    pub(crate) sporadic: bool,
+    pub(crate) aligned: bool,
+    pub(crate) offset: u64,
+    /// Whether its jobs arrive when `World::wake` says so only.
+    pub(crate) woken: bool,
+    /// Whether its messages say how long a job executes.
+    pub(crate) loaded: bool,
+    pub(crate) reads: bool,
+    pub(crate) writes: bool,
+}
+
+/// One job.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Job {
+    pub(crate) number: u64,
+    pub(crate) arrival: u64,
+    pub(crate) release: u64,
+    pub(crate) execution: u64,
+    pub(crate) goes_on: u64,
+}
+
+/// Tasks that take turns on the same lanes.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Pool {
+    pub(crate) order: Order,
+    /// The tasks by rank: the most urgent first, then in the order of the file.
+    pub(crate) tasks: Vec<u32>,
+    /// The words of `World::ready`.
+    pub(crate) words: (u32, u32),
+    pub(crate) lanes: Vec<u32>,
+    pub(crate) partition: u32,
+    /// Whether its partition's work before all jobs is done here.
+    pub(crate) first: bool,
+    /// Whether any task can be kept waiting by a less urgent one.
+    pub(crate) blocks: bool,
+    /// The job that was executing last, where it has not completed.
+    pub(crate) holder: u32,
+    /// Whether it goes on before a more urgent one, for how long at most, and at the cost of which ranks.
+    pub(crate) going: bool,
+    pub(crate) going_left: u64,
+    pub(crate) going_from: u32,
+    pub(crate) going_to: u32,
+    /// What is left of each rank's blocking in its busy stretch.
+    pub(crate) blocking: Vec<u64>,
+}
+
+/// How the tasks of a pool take turns.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) enum Order {
+    #[default]
+    Fixed,
+    Deadline,
+    Cooperative,
+}
+
+/// One virtual core.
+#[derive(Debug, Clone)]
+pub(crate) struct LaneState {
+    pub(crate) partition: u32,
+    pub(crate) pool: u32,
+    /// The core that serves it now.
+    pub(crate) core: u32,
+    pub(crate) stalled_until: u64,
+    pub(crate) grant: Grant,
+    /// Of a server: what is left of its budget, until when it must be given, when the next period begins.
+    pub(crate) left: u64,
+    pub(crate) due: u64,
+    pub(crate) next_period: u64,
+    /// Of a share: turns taken.
+    pub(crate) turns: u64,
+    /// Windows that begin late, and by how much.
+    pub(crate) late: (u64, u64),
+}
+
+/// One core.
+#[derive(Debug, Clone)]
+pub(crate) struct CoreState {
+    pub(crate) lane: u32,
+    pub(crate) usable: bool,
+    /// A task, `DUTY` or `NONE`.
+    pub(crate) running: u32,
+    /// What the recorder and `Conduct` were last told that it executes.
+    pub(crate) shown: u32,
+    /// Whether the recorder knows what `Conduct` does not.
+    pub(crate) untold: bool,
+    pub(crate) since: u64,
+    pub(crate) stop_at: u64,
+    /// When the lane's supply changes, and how.
+    pub(crate) edge_at: u64,
+    pub(crate) edge: Edge,
+    /// When to look again although nothing else happens.
+    pub(crate) wake_at: u64,
+    pub(crate) stalled_until: u64,
+    pub(crate) dirty: bool,
+    /// An unfinished job keeps the core beyond its window.
+    pub(crate) overtime: bool,
+    /// Windows that begin late, and by how much.
+    pub(crate) late: (u64, u64),
+    /// Whether the window to begin has been put off already.
+    pub(crate) put_off: bool,
+    /// The window in turn, and when the frame that holds it ends.
+    pub(crate) window: usize,
+    pub(crate) frame_end: u64,
+    pub(crate) windows_begun: u64,
+    /// The tables in force; another one may wait for the frame's end.
+    pub(crate) tables: usize,
+    pub(crate) next_tables: Option<usize>,
+    /// Since when its lane is supplied, counted up to the last look.
+    pub(crate) supplied_since: u64,
+    /// Since when its lane is supplied.
+    pub(crate) given_since: u64,
+    /// When the head of a server's turn is over.
+    pub(crate) head_end: u64,
+    /// Server lanes of this core, or the group of its turns.
+    pub(crate) servers: Vec<u32>,
+    pub(crate) group: u32,
+}
+
+/// How the supply of a core changes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) enum Edge {
+    #[default]
+    None,
+    /// A window begins.
+    Start,
+    /// Its head is over.
+    Usable,
+    /// A window ends.
+    End,
+    /// Servers or turns are to be looked at.
+    Turn,
+}
+
+/// Cores that give turns of one quantum to the same lanes.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Turns {
+    pub(crate) cores: Vec<u32>,
+    pub(crate) lanes: Vec<u32>,
+    pub(crate) quantum: u64,
+    pub(crate) head: u64,
+    pub(crate) number: u64,
+}
+
+/// One partition.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct PartitionState {
+    /// Whether jobs arrive.
+    pub(crate) up: bool,
+    /// Releases wait until then.
+    pub(crate) held_until: u64,
+    /// Work before all jobs, in order.
+    pub(crate) duties: VecDeque<(u64, Duty)>,
+    /// Of an opaque guest: its supply so far, and the begins of spans that wait for a budget.
+    pub(crate) supply: super::opaque::Supply,
+}
+
+/// Work of a partition that goes before its jobs, and who is told when it is done.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Duty {
+    /// `Conduct::duty_done` with this tag: initialisation, building.
+    Conduct(u32),
+    /// `Comms::frame_done`: a frame is forwarded where no task does it.
+    Frame,
+}
+
+impl World {
+    /// The state of a machine before any run.
+    pub(crate) fn new(machine: &crate::Machine) -> Self {
+        build::world(machine)
+    }
+
+    /// The source of the agenda that stands for a task.
+    #[inline]
+    pub(crate) fn source_of(&self, task: usize) -> usize {
+        self.cores.len() + task
+    }
+
+    /// Writes the next instant of a task into the agenda.
+    #[inline]
+    pub(crate) fn schedule_task(&mut self, task: usize) {
+        let state = &self.tasks[task];
+        let at = state.next_arrival.min(state.next_release).min(state.watch);
+        let source = self.source_of(task);
+        self.agenda.set(source, at);
+    }
+
+    /// Writes the next instant of a core into the agenda.
+    #[inline]
+    pub(crate) fn schedule_core(&mut self, core: usize) {
+        let state = &self.cores[core];
+        let at = state.stop_at.min(state.edge_at).min(state.wake_at);
+        self.agenda.set(core, at);
+    }
+
+    /// A core is to be looked at in this instant.
+    #[inline]
+    pub(crate) fn touch(&mut self, core: usize) {
+        if !self.cores[core].dirty {
+            self.cores[core].dirty = true;
+            self.dirty.push(core as u32);
+        }
+    }
+
+    /// The cores that serve a pool are to be looked at in this instant.
+    #[inline]
+    pub(crate) fn touch_pool(&mut self, pool: usize) {
+        for index in 0..self.pools[pool].lanes.len() {
+            let core = self.lanes[self.pools[pool].lanes[index] as usize].core;
+            if core != NONE {
+                self.touch(core as usize);
+            }
+        }
+    }
+
+    /// A job of a task that is released by messages arrives at `at`, or as soon after it as its period allows.
+    pub(crate) fn wake(&mut self, task: usize, at: u64) {
+        let state = &mut self.tasks[task];
+        let earliest = state.last_arrival.map_or(0, |last| last.saturating_add(state.fixed.period));
+        let partition = &self.partitions[state.fixed.partition as usize];
+        if partition.up && state.fixed.woken {
+            state.next_arrival = state.next_arrival.min(at.max(earliest));
+            self.schedule_task(task);
+        }
+    }
+
+    /// Asks for work of that many nanoseconds of a partition's usable time before all its jobs, after what was asked for before.
+    pub(crate) fn add_duty(&mut self, partition: usize, ns: u64, duty: Duty) {
+        self.partitions[partition].duties.push_back((ns.max(1), duty));
+        for pool in 0..self.pools.len() {
+            if self.pools[pool].partition as usize == partition {
+                self.touch_pool(pool);
+            }
+        }
+    }
+
+    /// The lane that a core serves, its head over.
+    pub(crate) fn lane_on(&self, core: usize) -> Option<usize> {
+        let state = &self.cores[core];
+        (state.lane != NONE).then_some(state.lane as usize)
+    }
+
+    /// The task that a core executes.
+    pub(crate) fn task_on(&self, core: usize) -> Option<usize> {
+        let running = self.cores[core].running;
+        (running < DUTY).then_some(running as usize)
+    }
+
+    #[inline]
+    pub(crate) fn set_ready(&mut self, task: usize) {
+        let fixed = &self.tasks[task].fixed;
+        let word = self.pools[fixed.pool as usize].words.0 + fixed.rank / 64;
+        self.ready[word as usize] |= 1 << (fixed.rank % 64);
+    }
+
+    #[inline]
+    pub(crate) fn set_idle(&mut self, task: usize) {
+        let fixed = &self.tasks[task].fixed;
+        let word = self.pools[fixed.pool as usize].words.0 + fixed.rank / 64;
+        self.ready[word as usize] &= !(1 << (fixed.rank % 64));
+    }
+
+    /// The most urgent ready rank of a pool.
+    #[inline]
+    pub(crate) fn first_ready(&self, pool: &Pool) -> Option<u32> {
+        for word in pool.words.0..pool.words.1 {
+            let bits = self.ready[word as usize];
+            if bits != 0 {
+                return Some((word - pool.words.0) * 64 + bits.trailing_zeros());
+            }
+        }
+        None
+    }
+}
+
+impl TaskState {
+    pub(crate) fn new(fixed: Fixed) -> Self {
+        Self {
+            next_arrival: NEVER,
+            next_release: NEVER,
+            watch: NEVER,
+            job: Job::default(),
+            present: false,
+            begun: false,
+            left: 0,
+            number: 0,
+            waiting: VecDeque::new(),
+            released: 0,
+            noted: 0,
+            last_arrival: None,
+            last_output: None,
+            overruns: 0,
+            extra_ns: 0,
+            endless: false,
+            fixed,
+        }
+    }
+
+    /// Back to before a run; rooms are kept.
+    pub(crate) fn reset(&mut self) {
+        let mut waiting = std::mem::take(&mut self.waiting);
+        waiting.clear();
+        *self = Self { waiting, ..Self::new(self.fixed) };
+    }
+
+    /// The deadline of the oldest job whose miss has not been noted.
+    pub(crate) fn next_watch(&self) -> u64 {
+        let oldest = if self.present && self.noted == 0 {
+            Some(self.job.arrival)
+        } else {
+            self.waiting.get(self.noted - usize::from(self.present)).map(|job| job.arrival)
+        };
+        oldest.map_or(NEVER, |arrival| arrival.saturating_add(self.fixed.deadline))
+    }
+}

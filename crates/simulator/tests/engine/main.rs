@@ -1,0 +1,8 @@
+//! The general engine on systems worked out by hand, and on the survey vessel.
+
+mod blocking;
+mod build;
+mod guests;
+mod instants;
+mod supply;
+mod vessel;
