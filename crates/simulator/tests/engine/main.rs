@@ -4,6 +4,7 @@ mod blocking;
 mod build;
 mod guests;
 mod instants;
+mod restarts;
 mod supply;
 mod traffic;
 mod vessel;
