@@ -4,6 +4,7 @@ mod blocking;
 mod build;
 mod guests;
 mod instants;
+mod protections;
 mod restarts;
 mod supply;
 mod traffic;
