@@ -183,7 +183,6 @@ impl<'m> Comms<'m> {
 
     /// Messages that nobody planned are written to a channel at once: by its own source, or, with ports unprotected, by a
     /// foreign partition. A task of its source that is muted does not keep them back.
-    #[allow(dead_code, reason = "for faults and restarts")]
     pub(crate) fn inject<R: Recorder>(
         &mut self,
         channel: usize,
@@ -202,14 +201,12 @@ impl<'m> Comms<'m> {
     }
 
     /// What the source of a channel writes before then comes to nothing.
-    #[allow(dead_code, reason = "for faults and restarts")]
     pub(crate) fn mute(&mut self, channel: usize, until: u64) {
         let outlet = &mut self.outlets[channel];
         outlet.muted_until = outlet.muted_until.max(until);
     }
 
     /// The queues of a partition's ports are emptied; sampled messages and frames stay where they are.
-    #[allow(dead_code, reason = "for faults and restarts")]
     pub(crate) fn empty_queues(&mut self, partition: usize) {
         for (input, declared) in self.machine.inputs.iter().enumerate() {
             if declared.partition == partition {
