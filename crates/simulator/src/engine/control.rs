@@ -102,8 +102,9 @@ impl<R: Recorder> Run<'_, '_, R> {
         let fixed = state.fixed;
         let up = self.world.partitions[fixed.partition as usize].up;
         state.next_arrival = match &self.scenario.times {
-            _ if !up || !active || fixed.woken => NEVER,
+            _ if !up || !active => NEVER,
             Times::Given(_) => given,
+            Times::Drawn(_) if fixed.woken => NEVER,
             Times::Drawn(_) if fixed.aligned => fixed.offset,
             Times::Drawn(drawn) => {
                 super::jobs::spread(draw, drawn.phases, Purpose::Phase, task as u64, 0, 0, fixed.period - 1)

@@ -54,7 +54,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         self.world.cores[core].shown = DONE;
         match self.world.partitions[partition].duties.pop_front() {
             Some((0, Duty::Conduct(tag))) => conduct.duty_done(partition, tag, self),
-            Some((0, Duty::Frame)) => self.comms.frame_done(self.now, self.world, &mut self.out),
+            Some((0, Duty::Frame)) => self.comms.frame_done(),
             Some(unfinished) => self.world.partitions[partition].duties.push_front(unfinished),
             None => {}
         }
@@ -257,11 +257,11 @@ impl<R: Recorder> Run<'_, '_, R> {
     fn begin_job(&mut self, task: usize) {
         let state = &mut self.world.tasks[task];
         state.begun = true;
-        let (fixed, job) = (state.fixed, state.job.number);
+        let (fixed, job, planned) = (state.fixed, state.job.number, state.job.execution);
         if fixed.reads && !fixed.logical {
-            self.comms.read(task, job, self.now, self.world, &mut self.out);
+            self.comms.read(task, job, self.now, &mut self.out);
         }
-        let load = if fixed.loaded { self.comms.load(task, job, self.now) } else { None };
+        let load = if fixed.loaded { self.comms.load(planned) } else { None };
         let state = &mut self.world.tasks[task];
         if let Some(load) = load {
             state.job.execution = load.max(1);

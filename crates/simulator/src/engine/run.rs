@@ -65,7 +65,6 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
         self.now = self.scenario.span_ns.min(self.world.module_stops_ns);
         conduct.end(self);
-        self.comms.end(self.now, &mut self.out);
         self.end();
     }
 
@@ -82,7 +81,7 @@ impl<R: Recorder> Run<'_, '_, R> {
             }
         }
         let others = &due[of_tasks..];
-        if others.contains(&tasks) {
+        if others.contains(&tasks) || self.comms.next_ns() <= self.now {
             self.messages(conduct);
         }
         for &core in &due[..of_cores] {
@@ -93,6 +92,10 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
         if others.contains(&(tasks + 1)) {
             conduct.act(self);
+        }
+        if let Some(task) = self.comms.forwarding_task() {
+            // Frames that came in this instant may release it now.
+            self.task_due(task, conduct);
         }
         for &source in &due[of_cores..of_tasks] {
             self.task_due(source - cores, conduct);
@@ -146,7 +149,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     fn read_logical(&mut self) {
         for index in 0..self.world.reads.len() {
             let (task, job) = self.world.reads[index];
-            self.comms.read(task as usize, job, self.now, self.world, &mut self.out);
+            self.comms.read(task as usize, job, self.now, &mut self.out);
         }
         self.world.reads.clear();
     }

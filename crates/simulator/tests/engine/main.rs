@@ -5,4 +5,5 @@ mod build;
 mod guests;
 mod instants;
 mod supply;
+mod traffic;
 mod vessel;
