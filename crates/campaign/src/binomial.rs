@@ -187,9 +187,8 @@ mod tests {
         for trials in [1, 2, 3, 7, 20, 59, 1000, 40_000] {
             for hits in [0, 1, 2, 5, 17, 500].into_iter().filter(|hits| *hits < trials) {
                 let upper = upper_ppb(hits, trials, ONE_IN);
-                let left = |ppb: u64| {
-                    1.0 - beta_reg(hits as f64 + 1.0, (trials - hits) as f64, ppb as f64 / WHOLE_PPB as f64)
-                };
+                let left =
+                    |ppb: u64| 1.0 - beta_reg(hits as f64 + 1.0, (trials - hits) as f64, ppb as f64 / WHOLE_PPB as f64);
                 assert!(left(upper) <= 0.05 + 1e-9, "{hits} of {trials}: {upper} leaves {}", left(upper));
                 let below = upper.saturating_sub(2);
                 assert!(left(below) >= 0.05 - 1e-9, "{hits} of {trials}: {below} leaves {}", left(below));

@@ -18,7 +18,10 @@ pub struct Chunk {
 
 /// Makes some runs of a campaign. The answer is the same on any number of threads.
 pub fn run_chunk(machine: &Machine, settings: &Settings, runs: Range<u64>) -> Chunk {
-    let pairs = runs.clone().into_par_iter().map_init(|| Engine::new(machine), |engine, run| pair(engine, machine, settings, run));
+    let pairs = runs
+        .clone()
+        .into_par_iter()
+        .map_init(|| Engine::new(machine), |engine, run| pair(engine, machine, settings, run));
     let (records, twins): (Vec<_>, Vec<_>) = pairs.unzip();
     let mut joined = Seen::nothing(machine);
     twins.iter().for_each(|twin| joined.join(twin));

@@ -1,8 +1,8 @@
 //! Which runs a campaign makes: each is a pure function of the settings and its number.
 
 use simulator::draw::{Draw, Purpose};
-use simulator::fault::declared::{Declared, KINDS, Unit};
 use simulator::fault::Target;
+use simulator::fault::declared::{Declared, KINDS, Unit};
 use simulator::scenario::{Begin, Drawn, Spread, Times};
 use simulator::{Fault, Machine, Protections, Scenario};
 use std::fmt;

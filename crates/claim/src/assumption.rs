@@ -119,7 +119,9 @@ impl Assumption {
             Self::ShareWithinQuantum => "trace of the time each partition gets against its share",
             Self::ForwardedAsDeclared => "trace of the forwarder's queues; time stamps of frames in and out",
             Self::FaultsDetected => "injected faults on the target, with the instant of the action recorded",
-            Self::FaultsAsDrawn => "records of faults in service, held against the kinds and parameters of the campaign",
+            Self::FaultsAsDrawn => {
+                "records of faults in service, held against the kinds and parameters of the campaign"
+            }
         }
     }
 }

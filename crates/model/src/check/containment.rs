@@ -11,7 +11,9 @@ pub(super) fn check(doc: &Document, cx: &mut Context) {
     for set in doc.root.tables("containment") {
         if let Some(share) = set.share("at_most").filter(|share| share.value > Ppm::ONE) {
             let message = format!("{} of all faults may reach others, more than there are", share.value);
-            cx.report(Diagnostic::new(&MORE_THAN_ALL_FAULTS, share.span, message).help("write a share such as \"1 %\""));
+            cx.report(
+                Diagnostic::new(&MORE_THAN_ALL_FAULTS, share.span, message).help("write a share such as \"1 %\""),
+            );
         }
         let Some(partition) = set.text("partition") else { continue };
         let Some(before) = first.get(&partition.value) else {

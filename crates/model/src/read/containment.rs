@@ -10,10 +10,10 @@ pub(super) static SECTION: Section = Section {
     summary: "Whom the faults of a partition may reach, judged by a campaign.",
     keys: &[
         Key::required("partition", Kind::Ref("partition"), "The partition that fails."),
-        Key::required(
+        Key::optional(
             "within",
             Kind::List(&Kind::Ref("partition")),
-            "Who may feel it beside the partition itself; `[]` where nobody may.",
+            "Who may feel it beside the partition itself; nobody where not given.",
         ),
         Key::optional(
             "at_most",

@@ -1,13 +1,13 @@
 //! The system as far as it could be made: what has an error is missing, and all else is there to be checked.
 
 use super::{
-    Context, Document, accepted, board, boot, chain, channel, containment, core_set, flow, growth_rule, health, network, partition,
-    platform, region, schedule, system, task, zone,
+    Context, Document, accepted, board, boot, chain, channel, containment, core_set, flow, growth_rule, health,
+    network, partition, platform, region, schedule, system, task, zone,
 };
 use crate::System;
 use crate::system::{
-    Accepted, Board, Boot, Chain, Channel, Containment, CoreSet, FlowPolicy, GrowthRule, Health, ModuleSchedule, Network, Partition,
-    Platform, Region, Task, Zone,
+    Accepted, Board, Boot, Chain, Channel, Containment, CoreSet, FlowPolicy, GrowthRule, Health, ModuleSchedule,
+    Network, Partition, Platform, Region, Task, Zone,
 };
 
 /// A system of which parts may be missing. An element that others refer to by its id keeps its position as `None`.

@@ -2,8 +2,8 @@
 
 use super::section::{Key, Kind, Section};
 use super::{
-    accepted, board, boot, chain, channel, containment, core_set, flow, growth_rule, health, network, partition, platform, region,
-    schedule, system, zone,
+    accepted, board, boot, chain, channel, containment, core_set, flow, growth_rule, health, network, partition,
+    platform, region, schedule, system, zone,
 };
 
 /// The system file.
