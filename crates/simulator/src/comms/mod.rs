@@ -3,15 +3,21 @@
 //! Messages cause nothing but messages, chains and the forwarder's work, so they are kept apart from what cores do: a job
 //! that begins reads, a job that completes writes, and the rest follows from those two.
 
+mod chains;
+mod ends;
 mod forwarding;
 mod network;
 mod ports;
 mod sources;
+#[cfg(test)]
+mod tests;
 
 use crate::engine::{NEVER, Out, World};
 use crate::event::What;
 use crate::machine::Channel;
 use crate::{Machine, Recorder, Scenario};
+use chains::{Chains, Origin};
+use ends::Ends;
 use forwarding::Forwarding;
 use network::Frame;
 use ports::Inbox;
@@ -21,10 +27,13 @@ use sources::Sources;
 #[derive(Debug)]
 pub(crate) struct Comms<'m> {
     machine: &'m Machine,
+    ends: Ends,
     inboxes: Vec<Inbox>,
     outlets: Vec<Outlet>,
     sources: Sources,
     forwarding: Option<Forwarding>,
+    /// Where there are any.
+    chains: Option<Chains>,
     /// Room for the frames that leave in this instant.
     moved: Vec<Frame>,
 }
@@ -48,19 +57,21 @@ struct Message {
     channel: usize,
     /// The partition that sends it.
     by: usize,
-    /// Whether it brings what its source's job computed, and not just something.
-    genuine: bool,
+    origin: Origin,
 }
 
 impl<'m> Comms<'m> {
     /// The messages of a machine.
     pub(crate) fn new(machine: &'m Machine) -> Self {
+        let ends = Ends::new(machine);
         Self {
             machine,
             inboxes: machine.inputs.iter().map(|input| Inbox::new(machine.channels[input.channel].port)).collect(),
             outlets: vec![Outlet::FRESH; machine.channels.len()],
-            sources: Sources::new(machine),
+            sources: Sources::new(machine, &ends),
+            ends,
             forwarding: Forwarding::new(machine),
+            chains: (!machine.chains.is_empty()).then(|| Chains::new(machine)),
             moved: Vec::new(),
         }
     }
@@ -73,6 +84,9 @@ impl<'m> Comms<'m> {
         self.moved.clear();
         if let Some(forwarding) = &mut self.forwarding {
             forwarding.begin(scenario);
+        }
+        if let Some(chains) = &mut self.chains {
+            chains.reset();
         }
     }
 
@@ -103,13 +117,20 @@ impl<'m> Comms<'m> {
 
     /// A job reads its inputs.
     #[inline]
-    pub(crate) fn read<R: Recorder>(&mut self, task: usize, _job: u64, now: u64, out: &mut Out<'_, R>) {
-        let machine = self.machine;
-        for &input in &machine.tasks[task].reads {
+    pub(crate) fn read<R: Recorder>(&mut self, task: usize, job: u64, now: u64, out: &mut Out<'_, R>) {
+        let reads = self.ends.reads[task].len();
+        for index in 0..reads {
+            let input = self.ends.reads[task][index];
             let taken = self.inboxes[input].read(now, &mut out.seen.inputs[input]);
             out.tell(now, What::Reads { input, age_ns: taken.age_ns, stale: taken.stale });
+            if let Some(chains) = &mut self.chains {
+                chains.take(input, task, taken.messages);
+            }
         }
-        out.seen.counts.reads += machine.tasks[task].reads.len() as u64;
+        out.seen.counts.reads += reads as u64;
+        if let Some(chains) = &mut self.chains {
+            chains.begin_job(task, job, now);
+        }
     }
 
     /// A job writes its outputs; one of the forwarding task moves its frames.
@@ -117,13 +138,16 @@ impl<'m> Comms<'m> {
     pub(crate) fn write<R: Recorder>(
         &mut self,
         task: usize,
-        _job: u64,
+        job: u64,
         now: u64,
         world: &mut World,
         out: &mut Out<'_, R>,
     ) {
-        let machine = self.machine;
-        for &channel in &machine.tasks[task].writes {
+        if let Some(chains) = &mut self.chains {
+            chains.end_job(task, job, now, &mut out.seen.chains);
+        }
+        for index in 0..self.ends.writes[task].len() {
+            let channel = self.ends.writes[task][index];
             self.send_batch(channel, now, out);
         }
         if let Some(forwarding) = &mut self.forwarding {
@@ -156,8 +180,10 @@ impl<'m> Comms<'m> {
         world: &mut World,
         out: &mut Out<'_, R>,
     ) {
+        let own = self.machine.channels[channel].source == by;
+        let origin = if own { Origin::Again } else { Origin::Foreign };
         for _ in 0..messages {
-            self.send(Message { channel, by, genuine: false }, now, out);
+            self.send(Message { channel, by, origin }, now, out);
         }
         self.rouse(now, world);
     }
@@ -175,6 +201,9 @@ impl<'m> Comms<'m> {
         for (input, declared) in self.machine.inputs.iter().enumerate() {
             if declared.partition == partition {
                 self.inboxes[input].empty_queue();
+                if let Some(chains) = &mut self.chains {
+                    chains.empty(input);
+                }
             }
         }
     }
@@ -191,7 +220,7 @@ impl<'m> Comms<'m> {
         }
         outlet.last_write = now;
         for _ in 0..declared.batch {
-            self.send(Message { channel, by: declared.source, genuine: true }, now, out);
+            self.send(Message { channel, by: declared.source, origin: Origin::Job }, now, out);
         }
     }
 
@@ -205,7 +234,10 @@ impl<'m> Comms<'m> {
         for input in declared.inputs.clone() {
             match declared.frame_cost_ns {
                 None => {
-                    self.receive(input, now, message.genuine, now, out);
+                    let accepted = self.receive(input, now, now, out);
+                    if let Some(chains) = self.chains.as_mut().filter(|_| accepted) {
+                        chains.pass(input, message.origin);
+                    }
                 }
                 Some(cost) => self.enter(input, message, cost, now, out),
             }
@@ -213,17 +245,22 @@ impl<'m> Comms<'m> {
     }
 
     #[inline]
-    fn receive<R: Recorder>(&mut self, input: usize, written: u64, _genuine: bool, now: u64, out: &mut Out<'_, R>) {
-        if !self.inboxes[input].receive(written, &mut out.seen.inputs[input]) {
+    fn receive<R: Recorder>(&mut self, input: usize, written: u64, now: u64, out: &mut Out<'_, R>) -> bool {
+        let accepted = self.inboxes[input].receive(written, &mut out.seen.inputs[input]);
+        if !accepted {
             out.tell(now, What::Lost { input });
         }
+        accepted
     }
 
     /// A frame enters the internal network.
     fn enter<R: Recorder>(&mut self, input: usize, message: Message, cost: u64, now: u64, out: &mut Out<'_, R>) {
         let Some(forwarding) = &mut self.forwarding else { return };
-        let frame = Frame { input: input as u32, sent: now, cost, genuine: message.genuine };
+        let frame = Frame { input: input as u32, sent: now, cost, origin: message.origin };
         let waiting = forwarding.network.push(message.by.min(self.machine.partitions.len()), frame);
+        if let Some(chains) = self.chains.as_mut().filter(|_| waiting.is_some()) {
+            chains.enter(input, message.origin);
+        }
         let seen = out.seen.partitions.get_mut(message.by);
         match (waiting, seen) {
             (Some(waiting), Some(seen)) => seen.most_waiting = seen.most_waiting.max(waiting),
@@ -247,7 +284,10 @@ impl<'m> Comms<'m> {
             let most = &mut out.seen.inputs[input].most_delay_ns;
             *most = (*most).max(delay_ns);
             out.tell(now, What::Forwarded { input, delay_ns });
-            self.receive(input, frame.sent, frame.genuine, now, out);
+            let accepted = self.receive(input, frame.sent, now, out);
+            if let Some(chains) = &mut self.chains {
+                chains.leave(input, frame.origin, accepted);
+            }
         }
         self.moved = moved;
     }

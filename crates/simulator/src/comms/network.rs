@@ -6,6 +6,7 @@
 //! **Invariants and why it ends.** A taken frame stays in its queue until the job completes, so it counts for the depth; each
 //! turn takes a frame or passes a queue over, and all queues passed over end the job.
 
+use super::chains::Origin;
 use std::collections::VecDeque;
 
 /// A message on its way to one destination.
@@ -16,8 +17,7 @@ pub(super) struct Frame {
     pub(super) sent: u64,
     /// What the forwarder executes for it.
     pub(super) cost: u64,
-    /// Whether it brings what its source's job computed, and not just something.
-    pub(super) genuine: bool,
+    pub(super) origin: Origin,
 }
 
 /// The queues of all senders.
@@ -121,7 +121,7 @@ mod tests {
     use super::*;
 
     fn frame(input: u32, cost: u64) -> Frame {
-        Frame { input, sent: 0, cost, genuine: true }
+        Frame { input, sent: 0, cost, origin: Origin::Job }
     }
 
     fn moved(network: &mut Network) -> Vec<u32> {

@@ -1,6 +1,7 @@
 //! Channels whose source is no task: a partition as a whole, or a device. Where the time between their batches is known,
 //! they send one batch after each.
 
+use super::ends::Ends;
 use crate::draw::{Draw, Purpose};
 use crate::engine::{NEVER, spread};
 use crate::scenario::Times;
@@ -22,9 +23,9 @@ struct Source {
 }
 
 impl Sources {
-    pub(super) fn new(machine: &Machine) -> Self {
+    pub(super) fn new(machine: &Machine, ends: &Ends) -> Self {
         let source = |(channel, declared): (usize, &crate::machine::Channel)| {
-            let period = declared.source_period_ns.filter(|_| declared.source_task.is_none())?;
+            let period = declared.source_period_ns.filter(|_| !ends.is_written(channel))?;
             Some(Source { channel, period: period.max(1), next: NEVER })
         };
         Self { all: machine.channels.iter().enumerate().filter_map(source).collect(), next: NEVER }

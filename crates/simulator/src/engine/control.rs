@@ -200,6 +200,17 @@ impl<R: Recorder> Run<'_, '_, R> {
         self.world.add_duty(partition, ns, duty);
     }
 
+    /// The same while cores are being looked at: those that serve the partition are looked at once more.
+    pub(crate) fn add_duty_now(&mut self, partition: usize, ns: u64, duty: Duty) {
+        self.world.add_duty(partition, ns, duty);
+        for lane in self.machine.partitions[partition].lanes.clone() {
+            let core = self.world.lanes[lane].core;
+            if core != NONE {
+                self.world.look_again(core as usize);
+            }
+        }
+    }
+
     /// Work of a partition that `Conduct` asked for is dropped.
     pub(crate) fn drop_duties(&mut self, partition: usize) {
         for core in 0..self.world.cores.len() {
@@ -249,6 +260,42 @@ impl<R: Recorder> Run<'_, '_, R> {
             let core = state.core as usize;
             self.world.touch(core);
         }
+    }
+
+    /// Until when a core executes nothing.
+    pub(crate) fn stalled_until(&self, core: usize) -> u64 {
+        self.world.cores[core].stalled_until
+    }
+
+    /// What stalls a lane is over.
+    pub(crate) fn free_lane(&mut self, lane: usize) {
+        let state = &mut self.world.lanes[lane];
+        state.stalled_until = 0;
+        if state.core != NONE {
+            let core = state.core as usize;
+            self.world.touch(core);
+        }
+    }
+
+    /// From now on each line request of jobs on a core waits that much longer than charged.
+    pub(crate) fn slow_core(&mut self, core: usize, wait_ns: u64) {
+        if self.world.cores[core].wait_ns != wait_ns {
+            self.account(core);
+            self.world.cores[core].wait_ns = wait_ns;
+            self.world.look_again(core);
+        }
+    }
+
+    /// The partition that a core serves, its head over.
+    pub(crate) fn partition_on(&self, core: usize) -> Option<usize> {
+        let lane = self.world.lane_on(core).filter(|_| self.world.cores[core].usable)?;
+        Some(self.machine.lanes[lane].partition)
+    }
+
+    /// The number of the job of a task that is in turn.
+    pub(crate) fn job_in_turn(&self, task: usize) -> Option<u64> {
+        let state = &self.world.tasks[task];
+        state.present.then_some(state.job.number)
     }
 
     /// The next windows of a core begin late; they end as planned.

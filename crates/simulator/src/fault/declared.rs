@@ -171,8 +171,8 @@ pub static KINDS: [Declared; 13] = [
     Declared {
         word: "memory-burst",
         stands_for: "A partition that moves memory without restraint: a runaway copy, an attack on the shared path.",
-        does: "Whenever the partition is served, its core keeps the path busy. With regulation it executes nothing once it has moved its budget in a regulation period. Without, or without a budget, every line request of others waits that many lines for it, where one is charged. Without cache partitioning every other partition also fetches its working set anew after each of its turns.",
-        leaves_out: "A regulator that does not begin its count anew with a window: it would throttle the next partition of that core for the rest of the regulation period.",
+        does: "Whenever the partition is served, its core keeps the path busy. With regulation it executes nothing in a regulation period once the time of its budget's lines has passed, and others wait no longer than they are charged for. Without, or without a budget, every line request of others waits that many lines for it, where one is charged. Without cache partitioning every other partition also fetches its declared working set anew, each line at the full wait, after each begin of its turns.",
+        leaves_out: "A regulator that counts for the core and not for the partition: it would also throttle who is served next there, for the rest of the regulation period. Lines within the budget that come in one burst: the guaranteed rate is taken to serve them.",
         held_by: &[Protection::Regulation, Protection::CachePartition],
         places: &[Partition],
         parameters: &[LINES, LASTS],

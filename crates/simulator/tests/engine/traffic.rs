@@ -3,7 +3,7 @@
 use crate::build::drawn;
 use crate::vessel::{free, machine, seen};
 use simulator::Seen;
-use simulator::machine::{Machine, Port};
+use simulator::machine::{Arrivals, Machine, Port};
 use simulator::scenario::{Drawn, Spread, Times};
 
 /// Of each sampling channel the worst time between two writes, in tenths of a millisecond, rounded to the nearest; of each queuing one
@@ -86,4 +86,56 @@ fn no_gap_and_no_queue_in_random_phases_is_above_its_bound_and_some_come_near() 
     };
     let near = ENOUGH.into_iter().enumerate().filter(near).count();
     assert!(near >= 12, "{near}");
+}
+
+/// Of each chain, in tenths of a millisecond, rounded to the nearest: a bound for any phase, one for frame-aligned tasks over
+/// synchronised frames, and what one run of those gives in which all jobs take their charged time, without jitter and blocking.
+/// Worked out apart from this program.
+const CHAINS: [(&str, u64, u64, u64); 7] = [
+    ("E1", 670, 347, 347),
+    ("E2", 4192, 2527, 1527),
+    ("E3", 530, 327, 326),
+    ("E4", 1433, 637, 537),
+    ("E5", 3737, 2347, 1747),
+    ("E6", 1213, 895, 894),
+    ("E7", 966, 585, 585),
+];
+
+/// In tenths of a millisecond, rounded to the nearest.
+fn tenths(ns: Option<u64>) -> u64 {
+    (ns.expect("stimuli came through") + 50_000) / 100_000
+}
+
+fn aligned(mut machine: Machine) -> Machine {
+    machine.tasks.iter_mut().for_each(|task| task.arrivals = Arrivals::Aligned { offset_ns: 0 });
+    machine
+}
+
+#[test]
+fn the_vessels_chains_take_as_long_as_worked_out_when_all_jobs_take_their_charged_time() {
+    let machine = aligned(machine());
+    let times =
+        Drawn { executions: Spread::Most, phases: Spread::Least, jitters: Spread::Least, blocking: Spread::Least };
+    let seen = seen(&machine, 30, 1, &Times::Drawn(times));
+    for ((chain, seen), (name, _, _, charged)) in machine.chains.iter().zip(&seen.chains).zip(CHAINS) {
+        assert_eq!(chain.name, name);
+        assert_eq!((tenths(seen.reaction_ns), tenths(seen.age_ns)), (charged, charged), "{name}");
+        assert_eq!(seen.reaction_ns, seen.age_ns, "{name}: one schedule");
+    }
+}
+
+#[test]
+fn no_chain_of_the_vessel_is_above_its_bounds() {
+    let machine = aligned(machine());
+    for spread in [Spread::Even, Spread::Most, Spread::Ends] {
+        let seen = seen(&machine, 300, 1, &drawn(spread));
+        for (seen, (name, _, most, _)) in seen.chains.iter().zip(CHAINS) {
+            assert!(tenths(seen.reaction_ns) <= most && tenths(seen.age_ns) <= most, "{name}: {seen:?}");
+        }
+    }
+    let machine = free(machine);
+    let seen = seen(&machine, 10, 300, &drawn(Spread::Even));
+    for (seen, (name, most, _, _)) in seen.chains.iter().zip(CHAINS) {
+        assert!(tenths(seen.reaction_ns) <= most && tenths(seen.age_ns) <= most, "{name}: {seen:?}");
+    }
 }
