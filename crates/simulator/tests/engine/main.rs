@@ -1,5 +1,6 @@
 //! The general engine on systems worked out by hand, and on the survey vessel.
 
+mod any_faults;
 mod blocking;
 mod build;
 mod guests;
@@ -9,3 +10,4 @@ mod restarts;
 mod supply;
 mod traffic;
 mod vessel;
+mod vessel_faults;
