@@ -18,6 +18,11 @@ pub(super) fn world(machine: &Machine) -> World {
         module_stops_ns: NEVER,
         ..World::default()
     };
+    for (tables, core) in machine.schedules.iter().flat_map(|tables| (0..machine.cores.len()).map(move |core| (tables, core))) {
+        let first = world.windows.len() as u32;
+        world.windows.extend(tables.cores.get(core).into_iter().flatten().filter(|window| window.start_ns < window.end_ns));
+        world.tables.push((first, world.windows.len() as u32));
+    }
     for partition in 0..machine.partitions.len() {
         add_pools(machine, partition, &mut world);
     }
@@ -87,9 +92,9 @@ fn core_state() -> CoreState {
         late: (0, 0),
         put_off: false,
         window: 0,
+        windows: (0, 0),
         frame_end: 0,
         windows_begun: 0,
-        tables: 0,
         next_tables: None,
         supplied_since: 0,
         given_since: 0,
@@ -137,6 +142,8 @@ fn add_pool(
     let mut pool = Pool {
         order,
         words,
+        core: NONE,
+        single: lanes.len() <= 1,
         lanes: lanes.clone().map(|lane| lane as u32).collect(),
         partition: partition as u32,
         first: lanes.start == machine.partitions[partition].lanes.start,
@@ -225,7 +232,7 @@ impl World {
         self.ready.fill(0);
         self.agenda.clear();
         for pool in &mut self.pools {
-            (pool.holder, pool.going, pool.going_left) = (NONE, false, 0);
+            (pool.holder, pool.going, pool.going_left, pool.core) = (NONE, false, 0, NONE);
             pool.blocking.fill(0);
         }
         for lane in &mut self.lanes {
@@ -243,6 +250,7 @@ impl World {
         self.dirty.clear();
         self.writes.clear();
         self.reads.clear();
+        self.holds = false;
         (self.tell_runs, self.module_stops_ns) = (false, NEVER);
     }
 

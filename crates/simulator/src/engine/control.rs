@@ -63,21 +63,20 @@ impl<R: Recorder> Run<'_, '_, R> {
             }
             Times::Drawn(_) | Times::Given(_) => 0,
         };
+        self.take_tables(core, self.world.schedule);
         let state = &mut self.world.cores[core];
-        state.tables = self.world.schedule;
         state.frame_end = if phase == 0 { frame_ns } else { phase };
         let position = frame_ns - state.frame_end;
-        let Some(windows) = self.machine.schedules.get(state.tables).and_then(|tables| tables.cores.get(core)) else {
-            return;
-        };
+        let windows = &self.world.windows[state.windows.0 as usize..state.windows.1 as usize];
         let index = windows.partition_point(|window| window.end_ns <= position);
-        self.await_window(core, index);
-        let Some(window) = windows.get(index).filter(|window| window.start_ns < position) else { return };
+        let window = windows.get(index).copied();
+        self.await_window(core, index as u32);
+        let Some(window) = window.filter(|window| window.start_ns < position) else { return };
         // Under way: of its head that is left which has not passed.
         self.open(core, window.lane, window.head_ns);
         let end = window.end_ns - position;
         let usable_at = (window.start_ns + window.head_ns).saturating_sub(position);
-        self.world.cores[core].window = index;
+        self.world.cores[core].window = index as u32;
         self.head_until(core, usable_at, end);
     }
 
@@ -266,6 +265,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     pub(crate) fn hold_releases(&mut self, partition: usize, until_ns: u64) {
         let state = &mut self.world.partitions[partition];
         state.held_until = state.held_until.max(until_ns);
+        self.world.holds = true;
     }
 
     /// Another module schedule takes effect: at once where a frame ends now, on cores of a set with a phase of its own at
@@ -297,8 +297,9 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
         self.close_supply(core);
         let state = &mut self.world.cores[core];
-        (state.tables, state.next_tables) = (to, None);
+        state.next_tables = None;
         state.frame_end = self.now.saturating_add(self.machine.frame_ns);
+        self.take_tables(core, to);
         self.await_window(core, 0);
     }
 

@@ -108,7 +108,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
         let lane = &self.world.lanes[state.lane as usize];
         let pool = lane.pool as usize;
-        if self.world.pools[pool].lanes.len() > 1 {
+        if !self.world.pools[pool].single {
             return self.dispatch_lanes(pool, conduct);
         }
         let stalled = state.stalled_until.max(lane.stalled_until);
@@ -116,8 +116,16 @@ impl<R: Recorder> Run<'_, '_, R> {
             self.world.cores[core].wake_at = stalled;
             return self.execute(core, NONE, NEVER, conduct);
         }
-        self.account(core);
+        let going = self.world.pools[pool].blocks;
+        if going {
+            self.account(core);
+        }
         let (next, most) = self.next_of(pool);
+        let state = &self.world.cores[core];
+        if !going && next == state.running && state.stop_at != NEVER {
+            // It goes on as it was going.
+            return;
+        }
         self.execute(core, next, most, conduct);
     }
 
@@ -193,9 +201,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     /// A core executes this from now on.
     #[inline]
     pub(super) fn execute(&mut self, core: usize, next: u32, most: u64, conduct: &mut Conduct) {
-        if self.world.cores[core].running != next {
-            self.account(core);
-        }
+        self.account(core);
         let changes = self.world.cores[core].shown != next;
         if changes {
             self.world.cores[core].shown = next;

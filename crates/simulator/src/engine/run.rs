@@ -60,7 +60,7 @@ impl<R: Recorder> Run<'_, '_, R> {
             debug_assert!(at >= self.now, "time does not run back");
             self.now = at;
             due.clear();
-            self.world.agenda.due(due);
+            self.world.agenda.due(at, due);
             self.instant(conduct, due);
         }
         self.now = self.scenario.span_ns.min(self.world.module_stops_ns);

@@ -3,7 +3,7 @@
 use super::agenda::{Agenda, NEVER};
 use super::build;
 use crate::draw::Draw;
-use crate::machine::Grant;
+use crate::machine::{Grant, Window};
 use std::collections::VecDeque;
 
 /// Nothing, where an index could stand.
@@ -27,6 +27,11 @@ pub(crate) struct World {
     /// Ready tasks of all pools, a bit for each rank.
     pub(crate) ready: Vec<u64>,
     pub(crate) agenda: Agenda,
+    /// The windows of all tables, and where those of each schedule's core lie.
+    pub(crate) windows: Vec<Window>,
+    pub(crate) tables: Vec<(u32, u32)>,
+    /// Whether releases of any partition wait.
+    pub(crate) holds: bool,
     /// The module schedule in force.
     pub(crate) schedule: usize,
     /// Whether a window ends where the plan says, whatever its partition does.
@@ -55,64 +60,68 @@ impl Default for Draw {
     }
 }
 
-/// One task and its jobs.
+/// One task and its jobs; what every job touches comes first.
 #[derive(Debug, Clone)]
+#[repr(C, align(64))]
 pub(crate) struct TaskState {
     pub(crate) next_arrival: u64,
-    pub(crate) next_release: u64,
     /// The deadline of the oldest job that has not been noted as missed.
     pub(crate) watch: u64,
     /// The job in turn.
     pub(crate) job: Job,
-    /// Whether there is one.
+    /// What it has still to execute.
+    pub(crate) left: u64,
+    pub(crate) fixed: Fixed,
+    /// Whether there is a job in turn.
     pub(crate) present: bool,
     /// Whether it has executed.
     pub(crate) begun: bool,
-    /// What it has still to execute.
-    pub(crate) left: u64,
+    /// Whether the next job to begin never ends.
+    pub(crate) endless: bool,
+    /// The number of the next job to arrive.
     pub(crate) number: u64,
-    /// Jobs behind it, of which the first `released` are released.
+    pub(crate) next_release: u64,
+    pub(crate) last_arrival: u64,
+    /// The number and instant of the output before.
+    pub(crate) last_output: (u64, u64),
+    /// Jobs behind the one in turn, of which the first `released` are released.
     pub(crate) waiting: VecDeque<Job>,
     pub(crate) released: usize,
     /// The oldest jobs whose miss has been noted.
     pub(crate) noted: usize,
-    pub(crate) last_arrival: Option<u64>,
-    pub(crate) last_output: Option<(u64, u64)>,
     /// Jobs to come that execute longer, and by how much.
     pub(crate) overruns: u64,
     pub(crate) extra_ns: u64,
-    /// Whether the next job to begin never ends.
-    pub(crate) endless: bool,
-    pub(crate) fixed: Fixed,
 }
 
 /// What does not change about a task.
 #[derive(Debug, Clone, Copy, Default)]
+#[repr(C)]
 pub(crate) struct Fixed {
+    pub(crate) pool: u32,
+    pub(crate) rank: u32,
     pub(crate) period: u64,
     pub(crate) deadline: u64,
     pub(crate) least: u64,
     pub(crate) charged: u64,
     pub(crate) jitter: u64,
-    pub(crate) blocking: u64,
     /// The longest time for which one of its jobs may keep a more urgent one waiting.
     pub(crate) goes_on: u64,
     pub(crate) partition: u32,
-    pub(crate) pool: u32,
-    pub(crate) rank: u32,
-    /// The first and one past the last rank of its priority.
-    pub(crate) group: (u32, u32),
-    pub(crate) lane: u32,
     pub(crate) logical: bool,
     pub(crate) sporadic: bool,
     pub(crate) aligned: bool,
-    pub(crate) offset: u64,
     /// Whether its jobs arrive when `World::wake` says so only.
     pub(crate) woken: bool,
     /// Whether its messages say how long a job executes.
     pub(crate) loaded: bool,
     pub(crate) reads: bool,
     pub(crate) writes: bool,
+    pub(crate) blocking: u64,
+    /// The first and one past the last rank of its priority.
+    pub(crate) group: (u32, u32),
+    pub(crate) lane: u32,
+    pub(crate) offset: u64,
 }
 
 /// One job.
@@ -133,6 +142,9 @@ pub(crate) struct Pool {
     pub(crate) tasks: Vec<u32>,
     /// The words of `World::ready`.
     pub(crate) words: (u32, u32),
+    /// The core that serves its lane, where it has one lane.
+    pub(crate) core: u32,
+    pub(crate) single: bool,
     pub(crate) lanes: Vec<u32>,
     pub(crate) partition: u32,
     /// Whether its partition's work before all jobs is done here.
@@ -204,12 +216,12 @@ pub(crate) struct CoreState {
     pub(crate) late: (u64, u64),
     /// Whether the window to begin has been put off already.
     pub(crate) put_off: bool,
-    /// The window in turn, and when the frame that holds it ends.
-    pub(crate) window: usize,
+    /// The window in turn, those of the tables in force, and when the frame that holds it ends.
+    pub(crate) window: u32,
+    pub(crate) windows: (u32, u32),
     pub(crate) frame_end: u64,
     pub(crate) windows_begun: u64,
     /// The tables in force; another one may wait for the frame's end.
-    pub(crate) tables: usize,
     pub(crate) next_tables: Option<usize>,
     /// Since when its lane is supplied, counted up to the last look.
     pub(crate) supplied_since: u64,
@@ -310,7 +322,14 @@ impl World {
     /// The cores that serve a pool are to be looked at in this instant.
     #[inline]
     pub(crate) fn touch_pool(&mut self, pool: usize) {
-        for index in 0..self.pools[pool].lanes.len() {
+        let state = &self.pools[pool];
+        if state.single {
+            if state.core != NONE {
+                self.touch(state.core as usize);
+            }
+            return;
+        }
+        for index in 0..state.lanes.len() {
             let core = self.lanes[self.pools[pool].lanes[index] as usize].core;
             if core != NONE {
                 self.touch(core as usize);
@@ -321,7 +340,7 @@ impl World {
     /// A job of a task that is released by messages arrives at `at`, or as soon after it as its period allows.
     pub(crate) fn wake(&mut self, task: usize, at: u64) {
         let state = &mut self.tasks[task];
-        let earliest = state.last_arrival.map_or(0, |last| last.saturating_add(state.fixed.period));
+        let earliest = if state.last_arrival == NEVER { 0 } else { state.last_arrival.saturating_add(state.fixed.period) };
         let partition = &self.partitions[state.fixed.partition as usize];
         if partition.up && state.fixed.woken {
             state.next_arrival = state.next_arrival.min(at.max(earliest));
@@ -392,8 +411,8 @@ impl TaskState {
             waiting: VecDeque::new(),
             released: 0,
             noted: 0,
-            last_arrival: None,
-            last_output: None,
+            last_arrival: NEVER,
+            last_output: (NEVER, 0),
             overruns: 0,
             extra_ns: 0,
             endless: false,
@@ -403,18 +422,21 @@ impl TaskState {
 
     /// Back to before a run; rooms are kept.
     pub(crate) fn reset(&mut self) {
-        let mut waiting = std::mem::take(&mut self.waiting);
-        waiting.clear();
-        *self = Self { waiting, ..Self::new(self.fixed) };
+        self.waiting.clear();
+        (self.next_arrival, self.next_release, self.watch) = (NEVER, NEVER, NEVER);
+        (self.present, self.begun, self.endless) = (false, false, false);
+        (self.number, self.released, self.noted) = (0, 0, 0);
+        (self.last_arrival, self.last_output) = (NEVER, (NEVER, 0));
+        (self.overruns, self.extra_ns) = (0, 0);
     }
 
     /// The deadline of the oldest job whose miss has not been noted.
+    #[inline]
     pub(crate) fn next_watch(&self) -> u64 {
-        let oldest = if self.present && self.noted == 0 {
-            Some(self.job.arrival)
-        } else {
-            self.waiting.get(self.noted - usize::from(self.present)).map(|job| job.arrival)
-        };
-        oldest.map_or(NEVER, |arrival| arrival.saturating_add(self.fixed.deadline))
+        if self.present && self.noted == 0 {
+            return self.job.arrival.saturating_add(self.fixed.deadline);
+        }
+        let oldest = self.waiting.get(self.noted - usize::from(self.present));
+        oldest.map_or(NEVER, |job| job.arrival.saturating_add(self.fixed.deadline))
     }
 }
