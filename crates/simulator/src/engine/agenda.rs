@@ -1,90 +1,85 @@
 //! The agenda: the next instant of every source of events, and the least of them.
 //!
 //! **Computes** the least of a fixed number of instants, each of which changes often, and which sources are due at it.
-//! **Source.** A tournament of eights, so that the children of a node are one cache line; common practice, no source.
-//! **Invariants.** Every entry above the sources is the least of the eight below it. A change walks up until an entry keeps its
-//! value, so it ends after as many steps as there are levels.
+//! **Source.** A tournament tree, common practice, no source.
+//! **Invariants.** `tree[i]` is the least of `tree[2 i]` and `tree[2 i + 1]`; the sources lie behind the inner nodes. A change
+//! walks up until a node keeps its value, so it ends after as many steps as there are levels.
 
 /// Never: later than every instant.
 pub(crate) const NEVER: u64 = u64::MAX;
 
-/// Eight entries of one level.
-#[derive(Debug, Clone, Copy)]
-#[repr(align(64))]
-struct Eight([u64; 8]);
-
-impl Eight {
-    #[inline]
-    fn least(&self) -> u64 {
-        let [a, b, c, d, e, f, g, h] = self.0;
-        a.min(b).min(c.min(d)).min(e.min(f).min(g.min(h)))
-    }
-}
-
 /// The next instant of every source.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Agenda {
-    /// All levels, the sources first and the top, one entry of eight, last.
-    eights: Vec<Eight>,
-    /// Where each level begins.
-    levels: Vec<usize>,
+    tree: Vec<u64>,
+    leaves: usize,
 }
 
 impl Agenda {
     /// An agenda of that many sources, all at `NEVER`.
     pub(crate) fn new(sources: usize) -> Self {
-        let (mut levels, mut total, mut count) = (Vec::new(), 0, sources.max(1));
-        while count > 1 || levels.is_empty() {
-            levels.push(total);
-            count = count.div_ceil(8);
-            total += count;
-        }
-        Self { eights: vec![Eight([NEVER; 8]); total], levels }
+        let leaves = sources.next_power_of_two();
+        Self { tree: vec![NEVER; 2 * leaves], leaves }
     }
 
     /// Sets every source to `NEVER`.
     pub(crate) fn clear(&mut self) {
-        self.eights.fill(Eight([NEVER; 8]));
+        self.tree.fill(NEVER);
     }
 
     /// The least instant.
     #[inline]
     pub(crate) fn least(&self) -> u64 {
-        self.eights.last().map_or(NEVER, Eight::least)
+        self.tree[1]
     }
 
     /// Sets the next instant of a source.
     #[inline]
-    pub(crate) fn set(&mut self, source: usize, mut at: u64) {
-        let mut index = source;
-        for &level in &self.levels {
-            let eight = &mut self.eights[level + index / 8];
-            let entry = &mut eight.0[index % 8];
-            if *entry == at {
+    pub(crate) fn set(&mut self, source: usize, at: u64) {
+        let tree = self.tree.as_mut_slice();
+        let mut node = self.leaves + source;
+        let mut least = at;
+        while tree[node] != least {
+            tree[node] = least;
+            if node == 1 {
                 return;
             }
-            *entry = at;
-            at = eight.least();
-            index /= 8;
+            least = least.min(tree[node ^ 1]);
+            node >>= 1;
         }
     }
 
-    /// Adds the sources that are due at the instant `at`, which is the least, to `due`, in their order.
+    /// The first source that is due at the least instant.
     #[inline]
-    pub(crate) fn due(&self, at: u64, due: &mut Vec<usize>) {
-        self.due_below(self.levels.len() - 1, 0, at, due);
+    pub(crate) fn first(&self) -> usize {
+        let tree = self.tree.as_slice();
+        let least = tree[1];
+        let mut node = 1;
+        while node < self.leaves {
+            node = 2 * node + usize::from(tree[2 * node] != least);
+        }
+        node - self.leaves
     }
 
-    fn due_below(&self, level: usize, index: usize, at: u64, due: &mut Vec<usize>) {
-        let eight = &self.eights[self.levels[level] + index];
-        for (place, &entry) in eight.0.iter().enumerate() {
-            if entry == at {
-                match level.checked_sub(1) {
-                    Some(below) => self.due_below(below, index * 8 + place, at, due),
-                    None => due.push(index * 8 + place),
-                }
-            }
+    /// The first source from `from` on that is due at the instant `at`, where no source is earlier.
+    #[inline]
+    pub(crate) fn due(&self, from: usize, at: u64) -> Option<usize> {
+        let mut node = self.leaves + from;
+        if from >= self.leaves {
+            return None;
         }
+        // To the right and up until a node is due, then down to its first source.
+        while self.tree[node] != at {
+            node >>= node.trailing_ones();
+            if node == 0 {
+                return None;
+            }
+            node += 1;
+        }
+        while node < self.leaves {
+            node = 2 * node + usize::from(self.tree[2 * node] != at);
+        }
+        Some(node - self.leaves)
     }
 }
 
@@ -95,17 +90,20 @@ mod tests {
 
     proptest! {
         #[test]
-        fn it_agrees_with_a_plain_list(changes in prop::collection::vec((0usize..137, 0u64..20), 1..200)) {
-            let mut agenda = Agenda::new(137);
-            let mut list = [NEVER; 137];
+        fn it_agrees_with_a_plain_list(changes in prop::collection::vec((0usize..128, 0u64..20), 1..200)) {
+            let mut agenda = Agenda::new(128);
+            let mut list = [NEVER; 128];
             for (source, at) in changes {
                 agenda.set(source, at);
                 list[source] = at;
                 let least = list.iter().copied().min().unwrap_or(NEVER);
                 prop_assert_eq!(agenda.least(), least);
                 let mut due = Vec::new();
-                agenda.due(least, &mut due);
-                prop_assert_eq!(due, (0..137).filter(|&one| list[one] == least).collect::<Vec<_>>());
+                while let Some(next) = agenda.due(due.last().map_or(0, |last| last + 1), least) {
+                    due.push(next);
+                }
+                prop_assert!(list[agenda.first()] == least);
+                prop_assert_eq!(due, (0..128).filter(|&one| list[one] == least).collect::<Vec<_>>());
             }
         }
     }

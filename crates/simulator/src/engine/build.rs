@@ -13,7 +13,8 @@ pub(super) fn world(machine: &Machine) -> World {
         lanes: (0..machine.lanes.len()).map(|lane| lane_state(machine, lane)).collect(),
         cores: machine.cores.iter().map(|_| core_state()).collect(),
         partitions: vec![PartitionState::default(); machine.partitions.len()],
-        agenda: Agenda::new(machine.cores.len() + machine.tasks.len() + 2),
+        cores_next: Agenda::new(machine.cores.len()),
+        tasks_next: Agenda::new(machine.tasks.len()),
         enforced: true,
         module_stops_ns: NEVER,
         ..World::default()
@@ -230,7 +231,8 @@ impl World {
         self.draw = draw;
         self.tasks.iter_mut().for_each(TaskState::reset);
         self.ready.fill(0);
-        self.agenda.clear();
+        self.cores_next.clear();
+        self.tasks_next.clear();
         for pool in &mut self.pools {
             (pool.holder, pool.going, pool.going_left, pool.core) = (NONE, false, 0, NONE);
             pool.blocking.fill(0);

@@ -38,7 +38,6 @@ pub struct Engine<'m> {
     world: World,
     comms: Comms<'m>,
     conduct: Conduct,
-    due: Vec<usize>,
 }
 
 impl<'m> Engine<'m> {
@@ -49,7 +48,6 @@ impl<'m> Engine<'m> {
             world: World::new(machine),
             comms: Comms::new(machine),
             conduct: Conduct::new(machine),
-            due: Vec::new(),
         }
     }
 
@@ -64,6 +62,6 @@ impl<'m> Engine<'m> {
             comms: &mut self.comms,
             out: Out { seen, recorder },
         };
-        run.whole(&mut self.conduct, &mut self.due);
+        run.whole(&mut self.conduct);
     }
 }

@@ -26,7 +26,10 @@ pub(crate) struct World {
     pub(crate) partitions: Vec<PartitionState>,
     /// Ready tasks of all pools, a bit for each rank.
     pub(crate) ready: Vec<u64>,
-    pub(crate) agenda: Agenda,
+    /// When each core is to be looked at.
+    pub(crate) cores_next: Agenda,
+    /// When each task is: arrivals, releases, deadlines.
+    pub(crate) tasks_next: Agenda,
     /// The windows of all tables, and where those of each schedule's core lie.
     pub(crate) windows: Vec<Window>,
     pub(crate) tables: Vec<(u32, u32)>,
@@ -287,19 +290,12 @@ impl World {
         build::world(machine)
     }
 
-    /// The source of the agenda that stands for a task.
-    #[inline]
-    pub(crate) fn source_of(&self, task: usize) -> usize {
-        self.cores.len() + task
-    }
-
     /// Writes the next instant of a task into the agenda.
     #[inline]
     pub(crate) fn schedule_task(&mut self, task: usize) {
         let state = &self.tasks[task];
         let at = state.next_arrival.min(state.next_release).min(state.watch);
-        let source = self.source_of(task);
-        self.agenda.set(source, at);
+        self.tasks_next.set(task, at);
     }
 
     /// Writes the next instant of a core into the agenda.
@@ -307,7 +303,7 @@ impl World {
     pub(crate) fn schedule_core(&mut self, core: usize) {
         let state = &self.cores[core];
         let at = state.stop_at.min(state.edge_at).min(state.wake_at);
-        self.agenda.set(core, at);
+        self.cores_next.set(core, at);
     }
 
     /// A core is to be looked at in this instant.
