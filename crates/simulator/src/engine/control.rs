@@ -252,6 +252,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     /// The next windows of a core begin late; they end as planned.
     pub(crate) fn delay_windows_of_core(&mut self, core: usize, by_ns: u64, windows: u64) {
         self.world.cores[core].late = (windows, by_ns);
+        self.world.lates = true;
     }
 
     /// The next windows of a partition begin late, on each of its lanes; they end as planned.
@@ -259,6 +260,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         for lane in self.machine.partitions[partition].lanes.clone() {
             self.world.lanes[lane].late = (windows, by_ns);
         }
+        self.world.lates = true;
     }
 
     /// Jobs of a partition that arrive before then are released only then.
@@ -343,23 +345,12 @@ impl<R: Recorder> Run<'_, '_, R> {
         self.tell(What::ModuleStops);
     }
 
-    /// The supply of a lane begins.
-    pub(super) fn supply_begins(&mut self, core: usize) {
-        self.world.cores[core].given_since = self.now;
-    }
-
     /// The supply of a lane ends: of an opaque guest it is measured.
-    pub(super) fn supply_ends(&mut self, core: usize) {
+    pub(super) fn measure_supply(&mut self, core: usize) {
         let state = &self.world.cores[core];
-        if state.lane == NONE || !state.usable {
-            return;
-        }
         let (lane, from) = (&self.world.lanes[state.lane as usize], state.given_since);
         let partition = lane.partition as usize;
         let Guest::Opaque { budget_ns: Some(budget), .. } = self.machine.partitions[partition].guest else { return };
-        if self.machine.partitions[partition].lanes.start != state.lane as usize || budget == 0 {
-            return;
-        }
         let longest = self.world.partitions[partition].supply.given(from, self.now, budget);
         let seen = &mut self.out.seen.partitions[partition].longest_for_budget_ns;
         *seen = (*seen).max(longest);

@@ -86,13 +86,10 @@ impl<R: Recorder> Run<'_, '_, R> {
         let mut index = 0;
         while index < self.world.dirty.len() {
             let core = self.world.dirty[index] as usize;
-            self.dispatch(core, conduct);
-            index += 1;
-        }
-        for index in 0..self.world.dirty.len() {
-            let core = self.world.dirty[index] as usize;
             self.world.cores[core].dirty = false;
+            self.dispatch(core, conduct);
             self.world.schedule_core(core);
+            index += 1;
         }
         self.world.dirty.clear();
     }
@@ -133,7 +130,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     #[inline]
     fn next_of(&mut self, pool: usize) -> (u32, u64) {
         let state = &self.world.pools[pool];
-        if state.first && !self.world.partitions[state.partition as usize].duties.is_empty() {
+        if self.world.duties && state.first && !self.world.partitions[state.partition as usize].duties.is_empty() {
             return (DUTY, u64::MAX);
         }
         self.world.pick(pool)

@@ -43,12 +43,7 @@ pub struct Engine<'m> {
 impl<'m> Engine<'m> {
     /// An engine for runs of `machine`.
     pub fn new(machine: &'m Machine) -> Self {
-        Self {
-            machine,
-            world: World::new(machine),
-            comms: Comms::new(machine),
-            conduct: Conduct::new(machine),
-        }
+        Self { machine, world: World::new(machine), comms: Comms::new(machine), conduct: Conduct::new(machine) }
     }
 
     /// Runs one scenario, adds what it saw to `seen`, and tells `recorder` what happened.

@@ -72,11 +72,11 @@ impl<R: Recorder> Run<'_, '_, R> {
     /// One instant, in the order of `docs/semantics.md`.
     #[inline]
     fn instant(&mut self, conduct: &mut Conduct) {
-        if self.world.cores_next.least() == self.now {
-            self.stops(conduct);
-        }
+        let ends = self.world.cores_next.least() == self.now && self.stops(conduct);
         self.messages(conduct);
-        self.window_ends();
+        if ends {
+            self.window_ends();
+        }
         if conduct.next_ns() <= self.now {
             conduct.act(self);
         }
@@ -88,17 +88,21 @@ impl<R: Recorder> Run<'_, '_, R> {
         self.dispatch_all(conduct);
     }
 
-    /// Jobs and other work that end; the cores that are due are touched.
+    /// Jobs and other work that end; the cores that are due are touched. Says whether a window ends now.
     #[inline]
-    fn stops(&mut self, conduct: &mut Conduct) {
+    fn stops(&mut self, conduct: &mut Conduct) -> bool {
+        let mut ends = false;
         let mut next = self.world.cores_next.due(0, self.now);
         while let Some(core) = next {
             self.world.touch(core);
-            if self.world.cores[core].stop_at == self.now {
+            let state = &self.world.cores[core];
+            ends |= state.edge_at == self.now && state.edge == Edge::End;
+            if state.stop_at == self.now {
                 self.stop(core, conduct);
             }
             next = self.world.cores_next.due(core + 1, self.now);
         }
+        ends
     }
 
     #[inline]

@@ -2,11 +2,11 @@
 
 use super::agenda::NEVER;
 use super::run::Run;
-use super::world::{Edge, NONE};
+use super::world::{Edge, Kind, NONE};
 use crate::Recorder;
 use crate::draw::Purpose;
 use crate::event::{Stall, What};
-use crate::machine::{Policy, Window};
+use crate::machine::Window;
 
 impl<R: Recorder> Run<'_, '_, R> {
     #[inline]
@@ -56,7 +56,7 @@ impl<R: Recorder> Run<'_, '_, R> {
             return self.await_window(core, 0);
         };
         let end = self.in_frame(core, window.end_ns);
-        if self.is_put_off(core, window, end) {
+        if self.world.lates && self.is_put_off(core, window, end) {
             return;
         }
         if self.now >= end {
@@ -64,8 +64,8 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
         self.open(core, window.lane, window.head_ns);
         self.out.seen.counts.windows += 1;
-        let usable_at = self.now.saturating_add(window.head_ns).saturating_add(self.slip(core));
-        self.head_until(core, usable_at, end);
+        let slip = if self.world.cores[core].slip > 0 { self.slip(core) } else { 0 };
+        self.head_until(core, self.now.saturating_add(window.head_ns).saturating_add(slip), end);
     }
 
     /// A late begin that a fault asks for: the window begins that much later, and ends as planned.
@@ -85,22 +85,20 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     fn slip(&mut self, core: usize) -> u64 {
-        let Policy::Table { slip_ns, .. } = self.machine.cores[core].policy else { return 0 };
         let state = &mut self.world.cores[core];
-        let number = state.windows_begun;
+        let (number, most) = (state.windows_begun, state.slip);
         state.windows_begun += 1;
-        if slip_ns == 0 {
-            return 0;
-        }
-        self.drawn(Purpose::Slip, core as u64, number, slip_ns)
+        self.drawn(Purpose::Slip, core as u64, number, most)
     }
 
     /// The head takes until `usable_at`; the window ends at `end`.
     pub(super) fn head_until(&mut self, core: usize, usable_at: u64, end: u64) {
+        let now = self.now;
         let state = &mut self.world.cores[core];
+        state.window_end = end;
         if usable_at >= end {
             (state.edge, state.edge_at) = (Edge::End, end);
-        } else if usable_at > self.now {
+        } else if usable_at > now {
             (state.edge, state.edge_at) = (Edge::Usable, usable_at);
         } else {
             self.usable(core);
@@ -109,23 +107,16 @@ impl<R: Recorder> Run<'_, '_, R> {
 
     /// A head is over.
     pub(super) fn usable(&mut self, core: usize) {
+        let now = self.now;
         let state = &mut self.world.cores[core];
         state.usable = true;
-        state.supplied_since = self.now;
-        match self.machine.cores[core].policy {
-            Policy::Table { .. } => {
-                let end = self.window(core).map_or(NEVER, |window| self.in_frame(core, window.end_ns));
-                let state = &mut self.world.cores[core];
-                (state.edge, state.edge_at) = (Edge::End, end);
-            }
-            Policy::Servers => self.await_server(core),
-            Policy::Share { .. } => self.await_turn(core),
-            Policy::Dedicated | Policy::Off => {
-                let state = &mut self.world.cores[core];
-                (state.edge, state.edge_at) = (Edge::None, NEVER);
-            }
+        (state.supplied_since, state.given_since) = (now, now);
+        match state.kind {
+            Kind::Table => (state.edge, state.edge_at) = (Edge::End, state.window_end),
+            Kind::Whole => (state.edge, state.edge_at) = (Edge::None, NEVER),
+            Kind::Servers => self.await_server(core),
+            Kind::Share => self.await_turn(core),
         }
-        self.supply_begins(core);
         self.world.touch(core);
     }
 
@@ -155,7 +146,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         self.next_frame(core);
         let end = self.in_frame(core, first.end_ns);
         let state = &mut self.world.cores[core];
-        state.edge_at = end;
+        (state.edge_at, state.window_end) = (end, end);
         if !state.usable {
             // Its head was as long as the window before.
             self.head_until(core, self.now, end);
@@ -203,9 +194,12 @@ impl<R: Recorder> Run<'_, '_, R> {
     /// A core ends serving its lane.
     pub(super) fn close_supply(&mut self, core: usize) {
         self.account(core);
-        self.supply_ends(core);
-        let state = &mut self.world.cores[core];
+        let state = &self.world.cores[core];
         let lane = state.lane;
+        if state.usable && lane != NONE && self.world.lanes[lane as usize].measured {
+            self.measure_supply(core);
+        }
+        let state = &mut self.world.cores[core];
         let ran = state.shown != NONE;
         (state.lane, state.usable, state.running, state.stop_at) = (NONE, false, NONE, NEVER);
         state.overtime = false;

@@ -35,6 +35,10 @@ pub(crate) struct World {
     pub(crate) tables: Vec<(u32, u32)>,
     /// Whether releases of any partition wait.
     pub(crate) holds: bool,
+    /// Whether any window begins late.
+    pub(crate) lates: bool,
+    /// Whether any partition was asked for work before its jobs.
+    pub(crate) duties: bool,
     /// The module schedule in force.
     pub(crate) schedule: usize,
     /// Whether a window ends where the plan says, whatever its partition does.
@@ -182,6 +186,8 @@ pub(crate) struct LaneState {
     /// The core that serves it now.
     pub(crate) core: u32,
     pub(crate) stalled_until: u64,
+    /// Whether what it is given is measured: the first lane of an opaque guest with a budget.
+    pub(crate) measured: bool,
     pub(crate) grant: Grant,
     /// Of a server: what is left of its budget, until when it must be given, when the next period begins.
     pub(crate) left: u64,
@@ -223,6 +229,10 @@ pub(crate) struct CoreState {
     pub(crate) window: u32,
     pub(crate) windows: (u32, u32),
     pub(crate) frame_end: u64,
+    /// When the window under way ends.
+    pub(crate) window_end: u64,
+    pub(crate) kind: Kind,
+    pub(crate) slip: u64,
     pub(crate) windows_begun: u64,
     /// The tables in force; another one may wait for the frame's end.
     pub(crate) next_tables: Option<usize>,
@@ -235,6 +245,16 @@ pub(crate) struct CoreState {
     /// Server lanes of this core, or the group of its turns.
     pub(crate) servers: Vec<u32>,
     pub(crate) group: u32,
+}
+
+/// How a core is shared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) enum Kind {
+    Table,
+    Servers,
+    Share,
+    #[default]
+    Whole,
 }
 
 /// How the supply of a core changes.
@@ -336,7 +356,8 @@ impl World {
     /// A job of a task that is released by messages arrives at `at`, or as soon after it as its period allows.
     pub(crate) fn wake(&mut self, task: usize, at: u64) {
         let state = &mut self.tasks[task];
-        let earliest = if state.last_arrival == NEVER { 0 } else { state.last_arrival.saturating_add(state.fixed.period) };
+        let earliest =
+            if state.last_arrival == NEVER { 0 } else { state.last_arrival.saturating_add(state.fixed.period) };
         let partition = &self.partitions[state.fixed.partition as usize];
         if partition.up && state.fixed.woken {
             state.next_arrival = state.next_arrival.min(at.max(earliest));
@@ -346,6 +367,7 @@ impl World {
 
     /// Asks for work of that many nanoseconds of a partition's usable time before all its jobs, after what was asked for before.
     pub(crate) fn add_duty(&mut self, partition: usize, ns: u64, duty: Duty) {
+        self.duties = true;
         self.partitions[partition].duties.push_back((ns.max(1), duty));
         for pool in 0..self.pools.len() {
             if self.pools[pool].partition as usize == partition {
