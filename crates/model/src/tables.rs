@@ -3,5 +3,5 @@
 pub use crate::read::context::Context;
 pub use crate::read::fields::Fields;
 pub use crate::read::file::read_file;
-pub use crate::read::names::Names;
+pub use crate::read::names::{Names, nearest};
 pub use crate::read::section::{Key, Kind, SMALL, Section};

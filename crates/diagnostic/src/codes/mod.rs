@@ -1,5 +1,5 @@
 //! Every code, declared once, in groups by the hundred. `E0xxx` and `W0xxx` are about the system file alone,
-//! but for `E05xx` and `W05xx`, which are about the plan file.
+//! but for `E05xx` and `W05xx`, which are about the plan file. `E10xx` are about scenarios of the simulator.
 //!
 //! To add one: a line in its group's file, and its page `docs/codes/ID.md`. A test runs every page.
 
@@ -12,6 +12,7 @@ pub mod plan;
 pub mod plan_file;
 pub mod policy;
 pub mod recovery;
+pub mod scenario;
 pub mod shape;
 pub mod task;
 
@@ -29,6 +30,7 @@ static GROUPS: &[&[&Code]] = &[
     chain::GROUP,
     recovery::GROUP,
     policy::GROUP,
+    scenario::GROUP,
 ];
 
 /// All codes in the order of their ids within each group.

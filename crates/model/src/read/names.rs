@@ -120,7 +120,7 @@ pub(crate) fn report_unknown(name: &Located<String>, what: &str, kinds: &[&Names
 }
 
 /// The known word nearest to a given one, where one is near enough to be meant; of equals the first.
-pub(crate) fn nearest<'a>(given: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+pub fn nearest<'a>(given: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
     const LONGEST: usize = 100;
     let length = given.chars().count();
     if length > LONGEST {

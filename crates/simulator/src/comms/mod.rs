@@ -1,63 +1,297 @@
 //! Messages: ports, queues, chains, the internal network.
+//!
+//! Messages cause nothing but messages, chains and the forwarder's work, so they are kept apart from what cores do: a job
+//! that begins reads, a job that completes writes, and the rest follows from those two.
+
+mod chains;
+mod ends;
+mod forwarding;
+mod network;
+mod ports;
+mod sources;
+#[cfg(test)]
+mod tests;
 
 use crate::engine::{NEVER, Out, World};
+use crate::event::What;
+use crate::machine::Channel;
 use crate::{Machine, Recorder, Scenario};
+use chains::{Chains, Origin};
+use ends::Ends;
+use forwarding::Forwarding;
+use network::Frame;
+use ports::Inbox;
+use sources::Sources;
 
 /// The messages of a run under way.
 #[derive(Debug)]
 pub(crate) struct Comms<'m> {
     machine: &'m Machine,
+    ends: Ends,
+    inboxes: Vec<Inbox>,
+    outlets: Vec<Outlet>,
+    sources: Sources,
+    forwarding: Option<Forwarding>,
+    /// Where there are any.
+    chains: Option<Chains>,
+    /// Room for the frames that leave in this instant.
+    moved: Vec<Frame>,
+}
+
+/// The sending end of a channel.
+#[derive(Debug, Clone, Copy)]
+struct Outlet {
+    /// When its source last wrote.
+    last_write: u64,
+    /// Until when what its source writes comes to nothing.
+    muted_until: u64,
+}
+
+impl Outlet {
+    const FRESH: Self = Self { last_write: NEVER, muted_until: 0 };
+}
+
+/// One message on its way.
+#[derive(Debug, Clone, Copy)]
+struct Message {
+    channel: usize,
+    /// The partition that sends it.
+    by: usize,
+    origin: Origin,
 }
 
 impl<'m> Comms<'m> {
     /// The messages of a machine.
     pub(crate) fn new(machine: &'m Machine) -> Self {
-        Self { machine }
+        let ends = Ends::new(machine);
+        Self {
+            machine,
+            inboxes: machine.inputs.iter().map(|input| Inbox::new(machine.channels[input.channel].port)).collect(),
+            outlets: vec![Outlet::FRESH; machine.channels.len()],
+            sources: Sources::new(machine, &ends),
+            ends,
+            forwarding: Forwarding::new(machine),
+            chains: (!machine.chains.is_empty()).then(|| Chains::new(machine)),
+            moved: Vec::new(),
+        }
     }
 
     /// A run begins: no message anywhere.
-    pub(crate) fn begin(&mut self, _scenario: &Scenario, _world: &mut World) {}
-
-    /// When something here happens next by itself.
-    pub(crate) fn next_ns(&self) -> u64 {
-        NEVER
+    pub(crate) fn begin(&mut self, scenario: &Scenario, world: &mut World) {
+        self.inboxes.iter_mut().for_each(Inbox::empty);
+        self.outlets.fill(Outlet::FRESH);
+        self.sources.begin(scenario, world.draw);
+        self.moved.clear();
+        if let Some(forwarding) = &mut self.forwarding {
+            forwarding.begin(scenario);
+        }
+        if let Some(chains) = &mut self.chains {
+            chains.reset();
+        }
     }
 
-    /// Does what happens by itself at `now`.
-    pub(crate) fn act<R: Recorder>(&mut self, _now: u64, _world: &mut World, _out: &mut Out<'_, R>) {}
+    /// When something here happens next by itself; 0 where it does in the instant under way.
+    pub(crate) fn next_ns(&self) -> u64 {
+        match &self.forwarding {
+            Some(forwarding) if forwarding.leaves => 0,
+            _ => self.sources.next,
+        }
+    }
+
+    /// Does what happens by itself at `now`: after completions and what they write, before arrivals.
+    pub(crate) fn act<R: Recorder>(&mut self, now: u64, world: &mut World, out: &mut Out<'_, R>) {
+        while let Some(channel) = self.sources.due(now) {
+            let by = self.machine.channels[channel].source;
+            if world.partitions.get(by).is_none_or(|partition| partition.up) {
+                self.send_batch(channel, now, out);
+            }
+        }
+        self.frames_leave(now, out);
+        self.rouse(now, world);
+    }
 
     /// A job reads its inputs.
-    pub(crate) fn read<R: Recorder>(
-        &mut self,
-        task: usize,
-        _job: u64,
-        _now: u64,
-        _world: &mut World,
-        out: &mut Out<'_, R>,
-    ) {
-        out.seen.counts.reads += self.machine.tasks[task].reads.len() as u64;
+    #[inline]
+    pub(crate) fn read<R: Recorder>(&mut self, task: usize, job: u64, now: u64, out: &mut Out<'_, R>) {
+        let reads = self.ends.reads[task].len();
+        for index in 0..reads {
+            let input = self.ends.reads[task][index];
+            let taken = self.inboxes[input].read(now, &mut out.seen.inputs[input]);
+            out.tell(now, What::Reads { input, age_ns: taken.age_ns, stale: taken.stale });
+            if let Some(chains) = &mut self.chains {
+                chains.take(input, task, taken.messages);
+            }
+        }
+        out.seen.counts.reads += reads as u64;
+        if let Some(chains) = &mut self.chains {
+            chains.begin_job(task, job, now);
+        }
     }
 
-    /// A job writes its outputs.
+    /// A job writes its outputs; one of the forwarding task moves its frames.
+    #[inline]
     pub(crate) fn write<R: Recorder>(
         &mut self,
         task: usize,
-        _job: u64,
-        _now: u64,
-        _world: &mut World,
+        job: u64,
+        now: u64,
+        world: &mut World,
         out: &mut Out<'_, R>,
     ) {
-        out.seen.counts.writes += self.machine.tasks[task].writes.len() as u64;
+        if let Some(chains) = &mut self.chains {
+            chains.end_job(task, job, now, &mut out.seen.chains);
+        }
+        for index in 0..self.ends.writes[task].len() {
+            let channel = self.ends.writes[task][index];
+            self.send_batch(channel, now, out);
+        }
+        if let Some(forwarding) = &mut self.forwarding {
+            forwarding.leaves |= forwarding.task == Some(task) && forwarding.network.is_moving();
+            self.rouse(now, world);
+        }
     }
 
-    /// How long a job that begins executes, where its messages say it: a job of the forwarding task.
-    pub(crate) fn load(&mut self, _task: usize, _job: u64, _now: u64) -> Option<u64> {
-        None
+    /// How long a job of the forwarding task executes that begins, where its frames say it. `planned` is what it would.
+    pub(crate) fn load(&mut self, planned: u64) -> Option<u64> {
+        self.forwarding.as_mut().and_then(|forwarding| forwarding.load(planned))
     }
 
     /// The work on a frame is done, where no task forwards: asked for by `World::add_duty` with `Duty::Frame`.
-    pub(crate) fn frame_done<R: Recorder>(&mut self, _now: u64, _world: &mut World, _out: &mut Out<'_, R>) {}
+    pub(crate) fn frame_done(&mut self) {
+        if let Some(forwarding) = &mut self.forwarding {
+            forwarding.leaves = true;
+        }
+    }
 
-    /// The run ends.
-    pub(crate) fn end<R: Recorder>(&mut self, _now: u64, _out: &mut Out<'_, R>) {}
+    /// Messages that nobody planned are written to a channel at once: by its own source, or, with ports unprotected, by a
+    /// foreign partition. A task of its source that is muted does not keep them back.
+    #[allow(dead_code, reason = "for faults and restarts")]
+    pub(crate) fn inject<R: Recorder>(
+        &mut self,
+        channel: usize,
+        messages: u64,
+        by: usize,
+        now: u64,
+        world: &mut World,
+        out: &mut Out<'_, R>,
+    ) {
+        let own = self.machine.channels[channel].source == by;
+        let origin = if own { Origin::Again } else { Origin::Foreign };
+        for _ in 0..messages {
+            self.send(Message { channel, by, origin }, now, out);
+        }
+        self.rouse(now, world);
+    }
+
+    /// What the source of a channel writes before then comes to nothing.
+    #[allow(dead_code, reason = "for faults and restarts")]
+    pub(crate) fn mute(&mut self, channel: usize, until: u64) {
+        let outlet = &mut self.outlets[channel];
+        outlet.muted_until = outlet.muted_until.max(until);
+    }
+
+    /// The queues of a partition's ports are emptied; frames under way stay, and those of a forwarder's job wait again.
+    #[allow(dead_code, reason = "for faults and restarts")]
+    pub(crate) fn empty_queues(&mut self, partition: usize) {
+        for (input, declared) in self.machine.inputs.iter().enumerate() {
+            if declared.partition == partition {
+                self.inboxes[input].empty_queue();
+                if let Some(chains) = &mut self.chains {
+                    chains.empty(input);
+                }
+            }
+        }
+    }
+
+    fn send_batch<R: Recorder>(&mut self, channel: usize, now: u64, out: &mut Out<'_, R>) {
+        let declared = &self.machine.channels[channel];
+        let outlet = &mut self.outlets[channel];
+        if outlet.muted_until > now {
+            return;
+        }
+        if outlet.last_write != NEVER {
+            let gap = &mut out.seen.channels[channel].longest_gap_ns;
+            *gap = (*gap).max(now - outlet.last_write);
+        }
+        outlet.last_write = now;
+        for _ in 0..declared.batch {
+            self.send(Message { channel, by: declared.source, origin: Origin::Job }, now, out);
+        }
+    }
+
+    /// One message goes to every input of its channel, or into the internal network on its way there.
+    #[inline]
+    fn send<R: Recorder>(&mut self, message: Message, now: u64, out: &mut Out<'_, R>) {
+        let declared: &Channel = &self.machine.channels[message.channel];
+        out.seen.channels[message.channel].writes += 1;
+        out.seen.counts.writes += 1;
+        out.tell(now, What::Writes { channel: message.channel });
+        for input in declared.inputs.clone() {
+            match declared.frame_cost_ns {
+                None => {
+                    let accepted = self.receive(input, now, now, out);
+                    if let Some(chains) = self.chains.as_mut().filter(|_| accepted) {
+                        chains.pass(input, message.origin);
+                    }
+                }
+                Some(cost) => self.enter(input, message, cost, now, out),
+            }
+        }
+    }
+
+    #[inline]
+    fn receive<R: Recorder>(&mut self, input: usize, written: u64, now: u64, out: &mut Out<'_, R>) -> bool {
+        let accepted = self.inboxes[input].receive(written, &mut out.seen.inputs[input]);
+        if !accepted {
+            out.tell(now, What::Lost { input });
+        }
+        accepted
+    }
+
+    /// A frame enters the internal network.
+    fn enter<R: Recorder>(&mut self, input: usize, message: Message, cost: u64, now: u64, out: &mut Out<'_, R>) {
+        let Some(forwarding) = &mut self.forwarding else { return };
+        let frame = Frame { input: input as u32, sent: now, cost, origin: message.origin };
+        let waiting = forwarding.network.push(message.by.min(self.machine.partitions.len()), frame);
+        if let Some(chains) = self.chains.as_mut().filter(|_| waiting.is_some()) {
+            chains.enter(input, message.origin);
+        }
+        let seen = out.seen.partitions.get_mut(message.by);
+        match (waiting, seen) {
+            (Some(waiting), Some(seen)) => seen.most_waiting = seen.most_waiting.max(waiting),
+            (Some(_), None) => {}
+            (None, seen) => {
+                seen.into_iter().for_each(|seen| seen.frames_lost += 1);
+                out.seen.inputs[input].lost += 1;
+                out.tell(now, What::Lost { input });
+            }
+        }
+    }
+
+    /// Frames that were moved arrive.
+    fn frames_leave<R: Recorder>(&mut self, now: u64, out: &mut Out<'_, R>) {
+        let Some(forwarding) = self.forwarding.as_mut().filter(|forwarding| forwarding.leaves) else { return };
+        forwarding.leaves = false;
+        let mut moved = std::mem::take(&mut self.moved);
+        forwarding.network.leave(&mut moved);
+        for frame in moved.drain(..) {
+            let (input, delay_ns) = (frame.input as usize, now - frame.sent);
+            let most = &mut out.seen.inputs[input].most_delay_ns;
+            *most = (*most).max(delay_ns);
+            out.tell(now, What::Forwarded { input, delay_ns });
+            let accepted = self.receive(input, frame.sent, now, out);
+            if let Some(chains) = &mut self.chains {
+                chains.leave(input, frame.origin, accepted);
+            }
+        }
+        self.moved = moved;
+    }
+
+    /// Frames that wait are seen to.
+    #[inline]
+    fn rouse(&mut self, now: u64, world: &mut World) {
+        if let Some(forwarding) = &mut self.forwarding {
+            forwarding.rouse(now, world);
+        }
+    }
 }

@@ -86,6 +86,7 @@ pub(super) fn network(system: &System) -> Option<Network> {
     Some(Network {
         forwarder: network.forwarder.value.index(),
         task: network.task.map(|task| task.value.index()),
+        budget_ns: network.task.and_then(|task| system.task(task.value).wcet).map(|wcet| wcet.ns()),
         depth: network.depth.map(|depth| depth.value),
     })
 }

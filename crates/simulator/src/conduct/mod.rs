@@ -1,44 +1,178 @@
-//! Faults, the health monitor, restart, boot, changes of the module schedule, regulation.
+//! What goes wrong in a run, and what is done about it: faults, the health monitor, restart, boot, changes of the module
+//! schedule, bursts of traffic, interrupts. `docs/faults.md` says what each is in a run.
+//!
+//! [`Conduct`] keeps a calendar of what is to happen; the engine calls [`Conduct::act`] when it is due, and tells it what
+//! jobs and cores do.
 
-use crate::engine::{NEVER, Run};
+mod bursts;
+mod calendar;
+mod faults;
+mod interrupts;
+mod monitor;
+mod recovery;
+mod senders;
+
+use crate::engine::Run;
+use crate::event::Start;
+use crate::machine::Action;
+use crate::protection::Protection;
+use crate::scenario::Begin;
 use crate::{Machine, Recorder};
+use bursts::Bursts;
+use calendar::{Calendar, Happening, Notice};
+use interrupts::Pending;
+use model::system::HealthError;
+use monitor::Counters;
+use recovery::{Life, Work};
 
 /// What goes wrong in a run under way, and what is done about it.
 #[derive(Debug)]
-pub(crate) struct Conduct {}
+pub(crate) struct Conduct {
+    calendar: Calendar,
+    lives: Vec<Life>,
+    counters: Counters,
+    /// Whether errors are noticed at all.
+    watches: bool,
+    /// Partitions whose outage has not ended.
+    outages: usize,
+    bursts: Bursts,
+    pending: Pending,
+}
 
 impl Conduct {
     /// For runs of a machine.
-    pub(crate) fn new(_machine: &Machine) -> Self {
-        Self {}
+    pub(crate) fn new(machine: &Machine) -> Self {
+        Self {
+            calendar: Calendar::default(),
+            lives: vec![Life::default(); machine.partitions.len()],
+            counters: Counters::default(),
+            watches: false,
+            outages: 0,
+            bursts: Bursts::default(),
+            pending: Pending::default(),
+        }
     }
 
     /// A run begins, before its first instant.
-    pub(crate) fn begin<R: Recorder>(&mut self, _run: &mut Run<'_, '_, R>) {}
+    pub(crate) fn begin<R: Recorder>(&mut self, run: &mut Run<'_, '_, R>) {
+        self.calendar.clear();
+        self.lives.fill(Life::default());
+        self.outages = 0;
+        self.bursts.clear(run.machine);
+        self.pending.clear(run.machine);
+        self.watches = run.scenario.protections.has(Protection::HealthMonitor);
+        match &run.machine.monitor {
+            Some(table) => self.counters.clear(table),
+            None => self.watches = false,
+        }
+        run.world.tell_runs = false;
+        for (index, fault) in run.scenario.faults.iter().enumerate() {
+            self.calendar.add(fault.at_ns, Happening::Fault(index));
+        }
+        self.await_changes(run);
+        if run.scenario.begin == Begin::FirstFrame {
+            self.boot(run);
+        }
+    }
+
+    /// Each request takes effect at the end of the frame that it falls into; of two in a frame the later one counts.
+    fn await_changes<R: Recorder>(&mut self, run: &Run<'_, '_, R>) {
+        let frame_ns = run.machine.frame_ns.max(1);
+        let takes_effect = |at_ns: u64| (at_ns / frame_ns + 1).saturating_mul(frame_ns);
+        let changes = &run.scenario.changes;
+        for (index, &(at_ns, to)) in changes.iter().enumerate() {
+            let replaced = changes[index + 1..].iter().any(|later| takes_effect(later.0) == takes_effect(at_ns));
+            if !replaced {
+                self.calendar.add(takes_effect(at_ns), Happening::Change(to));
+            }
+        }
+    }
 
     /// When something here happens next.
     pub(crate) fn next_ns(&self) -> u64 {
-        NEVER
+        self.calendar.next_ns()
     }
 
     /// Does what happens at `run.now`: after completions and window ends, before arrivals, releases and window starts.
-    pub(crate) fn act<R: Recorder>(&mut self, _run: &mut Run<'_, '_, R>) {}
+    pub(crate) fn act<R: Recorder>(&mut self, run: &mut Run<'_, '_, R>) {
+        while let Some(happening) = self.calendar.due(run.now) {
+            self.happen(happening, run);
+        }
+    }
+
+    fn happen<R: Recorder>(&mut self, happening: Happening, run: &mut Run<'_, '_, R>) {
+        match happening {
+            Happening::Fault(fault) => self.begin_fault(fault, run),
+            Happening::Ends(fault) => self.end_fault(fault, run),
+            Happening::Crash { fault, left } => self.crash_again(fault, left, run),
+            Happening::Noticed(notice) => self.noticed(notice, run),
+            Happening::Starts { partition, start, life } => self.initialise(partition, start, life, run),
+            Happening::Message { fault, until_ns } => self.babble(fault, until_ns, run),
+            Happening::Interrupt { fault, line, until_ns } => self.interrupt(fault, line, until_ns, run),
+            Happening::Regulation { fault, until_ns } => self.regulate(fault, until_ns, run),
+            Happening::Change(to) => self.change(to, run),
+        }
+    }
 
     /// A job passed its deadline.
-    pub(crate) fn missed<R: Recorder>(&mut self, _task: usize, _job: u64, _run: &mut Run<'_, '_, R>) {}
+    pub(crate) fn missed<R: Recorder>(&mut self, task: usize, job: u64, run: &mut Run<'_, '_, R>) {
+        let partition = run.machine.tasks[task].partition;
+        if self.watches && self.lives[partition].is_up() {
+            self.await_notice(partition, HealthError::DeadlineMissed, Some((task, job)), run);
+        }
+    }
 
-    /// A job passed its charged time without having completed.
+    /// A job passed its charged time without having completed. By itself this is no error of the table.
     pub(crate) fn overran<R: Recorder>(&mut self, _task: usize, _job: u64, _run: &mut Run<'_, '_, R>) {}
 
-    /// A job wrote its outputs.
-    pub(crate) fn wrote<R: Recorder>(&mut self, _task: usize, _job: u64, _run: &mut Run<'_, '_, R>) {}
+    /// A job wrote its outputs: it may end an outage.
+    #[inline]
+    pub(crate) fn wrote<R: Recorder>(&mut self, task: usize, _job: u64, run: &mut Run<'_, '_, R>) {
+        if self.outages > 0 {
+            self.end_outage(task, run);
+        }
+    }
 
     /// Work that was asked for by `Run::add_duty` with `Duty::Conduct(tag)` is done.
-    pub(crate) fn duty_done<R: Recorder>(&mut self, _partition: usize, _tag: u32, _run: &mut Run<'_, '_, R>) {}
+    pub(crate) fn duty_done<R: Recorder>(&mut self, partition: usize, tag: u32, run: &mut Run<'_, '_, R>) {
+        match Work::of_tag(tag) {
+            Work::Initialise => self.operational(partition, run),
+            Work::Build(built) => self.initialise_built(built, run),
+            Work::Refill => self.bursts.refilled(partition),
+            Work::Interrupt(line) => self.pending.handled(line),
+        }
+    }
 
     /// From `run.now` on the core executes this task, or none. Told only where `run.world.tell_runs` is set.
-    pub(crate) fn runs<R: Recorder>(&mut self, _core: usize, _task: Option<usize>, _run: &mut Run<'_, '_, R>) {}
+    pub(crate) fn runs<R: Recorder>(&mut self, core: usize, _task: Option<usize>, run: &mut Run<'_, '_, R>) {
+        self.serves(core, run);
+    }
 
     /// The run ends.
     pub(crate) fn end<R: Recorder>(&mut self, _run: &mut Run<'_, '_, R>) {}
+
+    /// Carries out the action that answers an error.
+    fn carry_out<R: Recorder>(&mut self, notice: Notice, action: Action, run: &mut Run<'_, '_, R>) {
+        let (partition, since) = (notice.partition, Some(notice.since_ns));
+        match action {
+            Action::Ignore | Action::Handler => {}
+            Action::RestartProcess => restart_process(notice.job, run),
+            Action::WarmStart => self.restart(partition, Start::Warm, since, run),
+            Action::ColdStart => self.restart(partition, Start::Cold, since, run),
+            Action::Stop => self.stop(partition, run),
+            Action::ModuleReset | Action::ModuleShutdown => {
+                run.out.seen.counts.module_stops += 1;
+                run.stop_module();
+            }
+        }
+    }
+}
+
+/// The job of an error is dropped where it is still the one in turn; its task goes on with the next.
+fn restart_process<R: Recorder>(job: Option<(usize, u64)>, run: &mut Run<'_, '_, R>) {
+    if let Some((task, number)) = job
+        && run.job_in_turn(task) == Some(number)
+    {
+        run.drop_job(task);
+    }
 }

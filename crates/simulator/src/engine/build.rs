@@ -41,6 +41,7 @@ pub(super) fn world(machine: &Machine) -> World {
 fn fixed(machine: &Machine, index: usize) -> Fixed {
     let task = &machine.tasks[index];
     let forwards = machine.network.is_some_and(|network| network.task == Some(index));
+    let in_chain = machine.chains.iter().flat_map(|chain| &chain.steps).any(|step| step.task == index);
     let offset = match task.arrivals {
         Arrivals::Aligned { offset_ns } => offset_ns,
         Arrivals::Free | Arrivals::Sporadic => 0,
@@ -50,6 +51,7 @@ fn fixed(machine: &Machine, index: usize) -> Fixed {
         deadline: task.deadline_ns,
         least: task.least_ns.max(1),
         charged: task.charged_ns.max(1),
+        requests: task.line_requests,
         jitter: task.jitter_ns,
         blocking: task.blocking_ns,
         partition: task.partition as u32,
@@ -60,8 +62,8 @@ fn fixed(machine: &Machine, index: usize) -> Fixed {
         offset,
         woken: forwards && task.arrivals == Arrivals::Sporadic,
         loaded: forwards,
-        reads: !task.reads.is_empty(),
-        writes: !task.writes.is_empty() || forwards,
+        reads: !task.reads.is_empty() || in_chain,
+        writes: !task.writes.is_empty() || forwards || in_chain,
         ..Fixed::default()
     }
 }
@@ -108,6 +110,7 @@ fn core_state(policy: Policy) -> CoreState {
         edge: Edge::None,
         wake_at: NEVER,
         stalled_until: 0,
+        wait_ns: 0,
         dirty: false,
         overtime: false,
         late: (0, 0),

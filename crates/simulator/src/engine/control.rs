@@ -1,6 +1,7 @@
 //! The begin of a run, and what faults, the health monitor and changes of the module schedule do to one under way.
 
 use super::agenda::NEVER;
+use super::dispatch::stretched;
 use super::run::Run;
 use super::world::{Duty, Edge, NONE};
 use crate::Recorder;
@@ -101,8 +102,9 @@ impl<R: Recorder> Run<'_, '_, R> {
         let fixed = state.fixed;
         let up = self.world.partitions[fixed.partition as usize].up;
         state.next_arrival = match &self.scenario.times {
-            _ if !up || !active || fixed.woken => NEVER,
+            _ if !up || !active => NEVER,
             Times::Given(_) => given,
+            Times::Drawn(_) if fixed.woken => NEVER,
             Times::Drawn(_) if fixed.aligned => fixed.offset,
             Times::Drawn(drawn) => {
                 super::jobs::spread(draw, drawn.phases, Purpose::Phase, task as u64, 0, 0, fixed.period - 1)
@@ -198,6 +200,17 @@ impl<R: Recorder> Run<'_, '_, R> {
         self.world.add_duty(partition, ns, duty);
     }
 
+    /// The same while cores are being looked at: those that serve the partition are looked at once more.
+    pub(crate) fn add_duty_now(&mut self, partition: usize, ns: u64, duty: Duty) {
+        self.world.add_duty(partition, ns, duty);
+        for lane in self.machine.partitions[partition].lanes.clone() {
+            let core = self.world.lanes[lane].core;
+            if core != NONE {
+                self.world.look_again(core as usize);
+            }
+        }
+    }
+
     /// Work of a partition that `Conduct` asked for is dropped.
     pub(crate) fn drop_duties(&mut self, partition: usize) {
         for core in 0..self.world.cores.len() {
@@ -247,6 +260,48 @@ impl<R: Recorder> Run<'_, '_, R> {
             let core = state.core as usize;
             self.world.touch(core);
         }
+    }
+
+    /// Until when a core executes nothing.
+    pub(crate) fn stalled_until(&self, core: usize) -> u64 {
+        self.world.cores[core].stalled_until
+    }
+
+    /// What stalls a lane is over.
+    pub(crate) fn free_lane(&mut self, lane: usize) {
+        let state = &mut self.world.lanes[lane];
+        state.stalled_until = 0;
+        if state.core != NONE {
+            let core = state.core as usize;
+            self.world.touch(core);
+        }
+    }
+
+    /// From now on each line request of jobs on a core waits that much longer than charged.
+    pub(crate) fn slow_core(&mut self, core: usize, wait_ns: u64) {
+        if self.world.cores[core].wait_ns != wait_ns {
+            self.account(core);
+            let state = &mut self.world.cores[core];
+            state.wait_ns = wait_ns;
+            state.stop_at = match self.world.tasks.get(state.running as usize) {
+                Some(task) if state.overtime => self.now.saturating_add(stretched(task.left, task.fixed, wait_ns)),
+                // The dispatch says anew.
+                _ => NEVER,
+            };
+            self.world.look_again(core);
+        }
+    }
+
+    /// The partition that a core serves, its head over.
+    pub(crate) fn partition_on(&self, core: usize) -> Option<usize> {
+        let lane = self.world.lane_on(core).filter(|_| self.world.cores[core].usable)?;
+        Some(self.machine.lanes[lane].partition)
+    }
+
+    /// The number of the job of a task that is in turn.
+    pub(crate) fn job_in_turn(&self, task: usize) -> Option<u64> {
+        let state = &self.world.tasks[task];
+        state.present.then_some(state.job.number)
     }
 
     /// The next windows of a core begin late; they end as planned.

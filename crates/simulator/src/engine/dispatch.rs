@@ -2,10 +2,32 @@
 
 use super::agenda::NEVER;
 use super::run::Run;
-use super::world::{DONE, DUTY, Duty, NONE};
+use super::world::{DONE, DUTY, Duty, Fixed, NONE};
 use crate::Recorder;
 use crate::conduct::Conduct;
 use crate::event::What;
+
+/// How long that much execution of a job takes where each of its line requests, spread evenly over its charged time, waits
+/// `wait_ns` longer than charged; rounded up.
+pub(super) fn stretched(execution: u64, fixed: Fixed, wait_ns: u64) -> u64 {
+    if wait_ns == 0 || execution == NEVER {
+        return execution;
+    }
+    let (charged, waits) = (u128::from(fixed.charged), u128::from(fixed.requests) * u128::from(wait_ns));
+    let whole = (u128::from(execution)).saturating_mul(charged.saturating_add(waits)).div_ceil(charged);
+    u64::try_from(whole).unwrap_or(NEVER)
+}
+
+/// How much a job executes in that time; what [`stretched`] makes of an execution gives the same execution back.
+#[inline]
+fn progress(elapsed: u64, fixed: Fixed, wait_ns: u64) -> u64 {
+    if wait_ns == 0 {
+        return elapsed;
+    }
+    let (charged, waits) = (u128::from(fixed.charged), u128::from(fixed.requests) * u128::from(wait_ns));
+    // No more than `elapsed`, since it is multiplied by at most one.
+    (u128::from(elapsed) * charged / charged.saturating_add(waits)) as u64
+}
 
 impl<R: Recorder> Run<'_, '_, R> {
     /// Charges what a core has executed to whom it executed.
@@ -13,7 +35,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     pub(super) fn account(&mut self, core: usize) {
         let state = &mut self.world.cores[core];
         let elapsed = self.now - state.since;
-        let running = state.running;
+        let (running, wait_ns) = (state.running, state.wait_ns);
         state.since = self.now;
         if running == NONE || elapsed == 0 {
             return;
@@ -26,6 +48,7 @@ impl<R: Recorder> Run<'_, '_, R> {
             return;
         }
         let task = &mut self.world.tasks[running as usize];
+        let elapsed = progress(elapsed, task.fixed, wait_ns);
         debug_assert!(elapsed <= task.left, "no job executes beyond its end");
         task.left -= elapsed;
         let pool = task.fixed.pool as usize;
@@ -54,7 +77,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         self.world.cores[core].shown = DONE;
         match self.world.partitions[partition].duties.pop_front() {
             Some((0, Duty::Conduct(tag))) => conduct.duty_done(partition, tag, self),
-            Some((0, Duty::Frame)) => self.comms.frame_done(self.now, self.world, &mut self.out),
+            Some((0, Duty::Frame)) => self.comms.frame_done(),
             Some(unfinished) => self.world.partitions[partition].duties.push_front(unfinished),
             None => {}
         }
@@ -96,10 +119,12 @@ impl<R: Recorder> Run<'_, '_, R> {
 
     #[inline]
     fn dispatch(&mut self, core: usize, conduct: &mut Conduct) {
-        let state = &self.world.cores[core];
+        let state = &mut self.world.cores[core];
         if state.overtime {
             return;
         }
+        state.wake_at = NEVER;
+        let state = &self.world.cores[core];
         if !state.usable {
             return self.execute(core, NONE, NEVER, conduct);
         }
@@ -146,11 +171,13 @@ impl<R: Recorder> Run<'_, '_, R> {
             let lane = &self.world.lanes[self.world.pools[pool].lanes[index] as usize];
             let Some(core) = (lane.core != NONE).then_some(lane.core as usize) else { continue };
             self.account(core);
+            self.world.cores[core].wake_at = NEVER;
             let state = &self.world.cores[core];
             let stalled = state.stalled_until.max(self.world.lanes[state.lane as usize].stalled_until);
             if stalled > self.now {
                 self.world.cores[core].wake_at = stalled;
                 self.execute(core, NONE, NEVER, conduct);
+                self.world.schedule_core(core);
             } else if state.usable && !state.overtime {
                 free.push(core as u32);
             }
@@ -208,11 +235,14 @@ impl<R: Recorder> Run<'_, '_, R> {
         if begins {
             self.begin_job(next as usize);
         }
-        let left = self.left_of(core, next);
+        let mut left = self.left_of(core, next).min(most);
+        if self.world.cores[core].wait_ns > 0 && next < DUTY {
+            left = stretched(left, self.world.tasks[next as usize].fixed, self.world.cores[core].wait_ns);
+        }
         let state = &mut self.world.cores[core];
         state.running = next;
         state.since = self.now;
-        state.stop_at = if next == NONE { NEVER } else { self.now.saturating_add(left.min(most)) };
+        state.stop_at = if next == NONE { NEVER } else { self.now.saturating_add(left) };
         if next < DUTY {
             let pool = self.world.tasks[next as usize].fixed.pool as usize;
             self.world.pools[pool].holder = next;
@@ -260,11 +290,11 @@ impl<R: Recorder> Run<'_, '_, R> {
     fn begin_job(&mut self, task: usize) {
         let state = &mut self.world.tasks[task];
         state.begun = true;
-        let (fixed, job) = (state.fixed, state.job.number);
+        let (fixed, job, planned) = (state.fixed, state.job.number, state.job.execution);
         if fixed.reads && !fixed.logical {
-            self.comms.read(task, job, self.now, self.world, &mut self.out);
+            self.comms.read(task, job, self.now, &mut self.out);
         }
-        let load = if fixed.loaded { self.comms.load(task, job, self.now) } else { None };
+        let load = if fixed.loaded { self.comms.load(planned) } else { None };
         let state = &mut self.world.tasks[task];
         if let Some(load) = load {
             state.job.execution = load.max(1);

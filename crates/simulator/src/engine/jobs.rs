@@ -11,7 +11,7 @@ use crate::scenario::{Drawn, Spread, Times};
 
 /// A number from `least` to `most`, as the spread says.
 #[inline]
-pub(super) fn spread(
+pub(crate) fn spread(
     draw: Draw,
     how: Spread,
     purpose: Purpose,

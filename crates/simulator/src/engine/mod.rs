@@ -23,6 +23,7 @@ mod windows;
 mod world;
 
 pub(crate) use agenda::NEVER;
+pub(crate) use jobs::spread;
 pub(crate) use run::{Out, Run};
 #[allow(unused_imports, reason = "for work that restarts and messages ask for")]
 pub(crate) use world::{Duty, World};

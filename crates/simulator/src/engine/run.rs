@@ -57,7 +57,6 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
         self.now = self.scenario.span_ns.min(self.world.module_stops_ns);
         conduct.end(self);
-        self.comms.end(self.now, &mut self.out);
         self.end();
     }
 
@@ -159,7 +158,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     fn read_logical(&mut self) {
         for index in 0..self.world.reads.len() {
             let (task, job) = self.world.reads[index];
-            self.comms.read(task as usize, job, self.now, self.world, &mut self.out);
+            self.comms.read(task as usize, job, self.now, &mut self.out);
         }
         self.world.reads.clear();
     }

@@ -1,6 +1,7 @@
 //! Window tables: windows begin, their heads pass, they end.
 
 use super::agenda::NEVER;
+use super::dispatch::stretched;
 use super::run::Run;
 use super::world::{Edge, Kind, NONE};
 use crate::Recorder;
@@ -110,6 +111,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         let now = self.now;
         let state = &mut self.world.cores[core];
         state.usable = true;
+        state.untold |= self.world.tell_runs;
         (state.supplied_since, state.given_since) = (now, now);
         match state.kind {
             Kind::Table => (state.edge, state.edge_at) = (Edge::End, state.window_end),
@@ -167,7 +169,7 @@ impl<R: Recorder> Run<'_, '_, R> {
             let core = &mut self.world.cores[core];
             core.overtime = true;
             (core.edge, core.edge_at) = (Edge::None, NEVER);
-            core.stop_at = self.now.saturating_add(state.left);
+            core.stop_at = self.now.saturating_add(stretched(state.left, state.fixed, core.wait_ns));
         }
         overruns
     }
@@ -203,6 +205,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         let ran = state.shown != NONE;
         (state.lane, state.usable, state.running, state.stop_at) = (NONE, false, NONE, NEVER);
         state.overtime = false;
+        state.untold |= self.world.tell_runs;
         if lane == NONE {
             return;
         }

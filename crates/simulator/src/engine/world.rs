@@ -112,6 +112,8 @@ pub(crate) struct Fixed {
     pub(crate) least: u64,
     pub(crate) charged: u64,
     pub(crate) jitter: u64,
+    /// Line requests of one job.
+    pub(crate) requests: u64,
     /// The longest time for which one of its jobs may keep a more urgent one waiting.
     pub(crate) goes_on: u64,
     pub(crate) partition: u32,
@@ -218,6 +220,8 @@ pub(crate) struct CoreState {
     /// When to look again although nothing else happens.
     pub(crate) wake_at: u64,
     pub(crate) stalled_until: u64,
+    /// How long each line request of its jobs waits beyond what is charged, in nanoseconds.
+    pub(crate) wait_ns: u64,
     pub(crate) dirty: bool,
     /// An unfinished job keeps the core beyond its window.
     pub(crate) overtime: bool,
@@ -333,6 +337,12 @@ impl World {
             self.cores[core].dirty = true;
             self.dirty.push(core as u32);
         }
+    }
+
+    /// A core is to be looked at in this instant, once more where it has been already.
+    pub(crate) fn look_again(&mut self, core: usize) {
+        self.cores[core].dirty = false;
+        self.touch(core);
     }
 
     /// The cores that serve a pool are to be looked at in this instant.

@@ -152,6 +152,8 @@ pub struct Network {
     pub forwarder: usize,
     /// The task whose jobs move frames; the whole usable time of the partition where none does.
     pub task: Option<usize>,
+    /// The execution time of one job of the task for frames, in nanoseconds; `None` where no task forwards.
+    pub budget_ns: Option<u64>,
     /// The frames that each sender's queue holds, the one under way included; `None` where not declared: no limit.
     pub depth: Option<u64>,
 }

@@ -4,5 +4,8 @@ mod blocking;
 mod build;
 mod guests;
 mod instants;
+mod protections;
+mod restarts;
 mod supply;
+mod traffic;
 mod vessel;

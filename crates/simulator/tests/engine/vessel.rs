@@ -65,7 +65,7 @@ fn vessel() -> (System, Plan) {
     (system, plan.expect("its plan reads"))
 }
 
-fn machine() -> Machine {
+pub fn machine() -> Machine {
     let (system, plan) = vessel();
     simulator::compile::machine(&system, &plan)
 }
@@ -84,12 +84,12 @@ fn the_vessel_is_charged_as_its_table_says() {
 }
 
 /// Free-running tasks have any phase, as the responses are for.
-fn free(mut machine: Machine) -> Machine {
+pub fn free(mut machine: Machine) -> Machine {
     machine.tasks.iter_mut().for_each(|task| task.arrivals = simulator::machine::Arrivals::Free);
     machine
 }
 
-fn seen(machine: &Machine, frames: u64, runs: u64, times: &simulator::scenario::Times) -> Seen {
+pub fn seen(machine: &Machine, frames: u64, runs: u64, times: &simulator::scenario::Times) -> Seen {
     let (mut engine, mut seen) = (Engine::new(machine), Seen::nothing(machine));
     for run in 0..runs {
         let scenario = Scenario { run, ..scenario(frames * machine.frame_ns, times.clone()) };

@@ -1,4 +1,15 @@
-//! The faults that a scenario may hold.
+//! The faults that a scenario may hold, and how they are read and written.
+
+mod ask;
+pub mod declared;
+mod file;
+mod line;
+mod sections;
+mod write;
+
+pub use file::{key_tables, protection, read_scenario};
+pub use line::{fault_text, read_fault};
+pub use write::write_scenario;
 
 use crate::event::Start;
 
@@ -110,4 +121,35 @@ pub enum Kind {
         /// For how long; for good where not given.
         for_ns: Option<u64>,
     },
+}
+
+/// The kinds of [`Target`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Place {
+    /// A partition.
+    Partition,
+    /// A task.
+    Task,
+    /// A port: the channel.
+    Channel,
+    /// A device.
+    Device,
+    /// A core.
+    Core,
+}
+
+impl Place {
+    /// Every kind of target.
+    pub const ALL: [Self; 5] = [Self::Partition, Self::Task, Self::Channel, Self::Device, Self::Core];
+
+    /// The word in messages, such as `partition`.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Partition => "partition",
+            Self::Task => "task",
+            Self::Channel => "port",
+            Self::Device => "device",
+            Self::Core => "core",
+        }
+    }
 }
