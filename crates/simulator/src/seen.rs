@@ -59,7 +59,7 @@ pub struct InputSeen {
     pub stale: u64,
     /// Reads that found nothing.
     pub empty: u64,
-    /// Messages lost because the queue was full.
+    /// Messages lost because the queue was full, or that of the internal network on the way there.
     pub lost: u64,
     /// The most messages that the queue held.
     pub most_held: u64,
@@ -70,9 +70,9 @@ pub struct InputSeen {
 /// What was seen of a chain.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct ChainSeen {
-    /// The longest reaction, in nanoseconds; `None` where none was complete.
+    /// The longest reaction with the time outside, in nanoseconds; `None` where none was complete.
     pub reaction_ns: Option<u64>,
-    /// The greatest data age held, in nanoseconds; `None` where none was complete.
+    /// The greatest data age held with the time outside, in nanoseconds; `None` where none was complete.
     pub age_ns: Option<u64>,
 }
 

@@ -154,6 +154,7 @@ impl<R: Recorder> Run<'_, '_, R> {
 
     fn count_dropped(&mut self, task: usize, job: u64) {
         self.out.seen.tasks[task].dropped += 1;
+        self.comms.dropped(task);
         self.tell(What::Dropped { task, job });
     }
 

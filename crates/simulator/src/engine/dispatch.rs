@@ -86,6 +86,10 @@ impl<R: Recorder> Run<'_, '_, R> {
     #[inline]
     fn job_stops(&mut self, core: usize, task: usize, conduct: &mut Conduct) {
         let state = &self.world.tasks[task];
+        if state.left == 0 && state.fixed.loaded && self.forwards_more(core, task) {
+            return;
+        }
+        let state = &self.world.tasks[task];
         if state.left == 0 {
             self.world.cores[core].running = NONE;
             self.world.cores[core].shown = DONE;
@@ -98,6 +102,18 @@ impl<R: Recorder> Run<'_, '_, R> {
             let job = state.job.number;
             conduct.overran(task, job, self);
         }
+    }
+
+    /// A job of the forwarding task goes on with its next frame, within what it is charged.
+    fn forwards_more(&mut self, core: usize, task: usize) -> bool {
+        let state = &mut self.world.tasks[task];
+        if self.world.cores[core].overtime || state.job.execution >= state.fixed.charged {
+            return false;
+        }
+        let Some(more) = self.comms.more() else { return false };
+        state.left = more;
+        state.job.execution = state.job.execution.saturating_add(more);
+        true
     }
 
     /// Every core that was touched in this instant.

@@ -60,6 +60,10 @@ impl<R: Recorder> Run<'_, '_, R> {
 
     #[inline]
     fn arrive(&mut self, task: usize) {
+        if self.world.tasks[task].fixed.woken && !self.comms.releases() {
+            self.world.tasks[task].next_arrival = NEVER;
+            return;
+        }
         let job = match &self.scenario.times {
             Times::Drawn(drawn) => self.drawn_job(task, drawn),
             Times::Given(_) => self.given_job(task),

@@ -1,11 +1,14 @@
 //! The general engine on systems worked out by hand, and on the survey vessel.
 
+mod any_faults;
 mod blocking;
 mod build;
 mod guests;
 mod instants;
+mod messages;
 mod protections;
 mod restarts;
 mod supply;
 mod traffic;
 mod vessel;
+mod vessel_faults;

@@ -13,7 +13,7 @@ const CHANNELS: &str = include_str!("../../../../examples/survey-vessel/channels
 const PLAN: &str = include_str!("../../../../examples/survey-vessel/plan.toml");
 
 /// Charged time and worst response of every task in microseconds, any phase: worked out apart from this program.
-const RESPONSES_US: [(&str, u64, u64); 39] = [
+pub const RESPONSES_US: [(&str, u64, u64); 39] = [
     ("STOP.estop", 268, 9378),
     ("STOP.superv", 368, 9746),
     ("STOP.selftest", 1208, 39922),
