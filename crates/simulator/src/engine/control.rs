@@ -390,11 +390,6 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
     }
 
-    /// Whether a window ends where the plan says, whatever its partition does.
-    pub(crate) fn enforce_windows(&mut self, enforced: bool) {
-        self.world.enforced = enforced;
-    }
-
     /// Nothing runs from now on, for anybody.
     pub(crate) fn stop_module(&mut self) {
         self.world.module_stops_ns = self.now;

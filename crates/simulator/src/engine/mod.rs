@@ -7,8 +7,6 @@
 //! moves to a later one or to never: a job executes 1 ns at least, windows, turns and periods are longer than nothing.
 //! **Checked by** systems worked by hand, the survey vessel against responses worked out apart, any order of runs.
 
-#![allow(dead_code, reason = "operations that faults and restarts ask for")]
-
 mod agenda;
 mod build;
 mod control;
@@ -25,7 +23,6 @@ mod world;
 pub(crate) use agenda::NEVER;
 pub(crate) use jobs::spread;
 pub(crate) use run::{Out, Run};
-#[allow(unused_imports, reason = "for work that restarts and messages ask for")]
 pub(crate) use world::{Duty, World};
 
 use crate::comms::Comms;

@@ -8,6 +8,7 @@ mod instants;
 mod messages;
 mod protections;
 mod restarts;
+mod several;
 mod supply;
 mod traffic;
 mod vessel;
