@@ -119,7 +119,7 @@ pub enum What {
         /// Whether a sampled message was older than its refresh period.
         stale: bool,
     },
-    /// A message to this input is lost: its queue is full.
+    /// A message to this input is lost: its queue is full, or that of the internal network on the way there.
     Lost {
         /// The input.
         input: usize,

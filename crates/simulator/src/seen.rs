@@ -1,7 +1,9 @@
 //! What runs have seen: maxima, sums and counts, so that runs can be joined in any order.
 
+use serde::{Deserialize, Serialize};
+
 /// What one or more runs have seen. All lists follow the machine's.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Seen {
     /// How many runs.
     pub runs: u64,
@@ -20,7 +22,7 @@ pub struct Seen {
 }
 
 /// What was seen of a task.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct TaskSeen {
     /// Jobs that completed.
     pub jobs: u64,
@@ -38,7 +40,7 @@ pub struct TaskSeen {
 }
 
 /// What was seen of a channel's source.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct ChannelSeen {
     /// Messages written.
     pub writes: u64,
@@ -47,7 +49,7 @@ pub struct ChannelSeen {
 }
 
 /// What was seen at one destination of a channel.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct InputSeen {
     /// Messages read.
     pub messages: u64,
@@ -59,7 +61,7 @@ pub struct InputSeen {
     pub stale: u64,
     /// Reads that found nothing.
     pub empty: u64,
-    /// Messages lost because the queue was full.
+    /// Messages lost because the queue was full, or that of the internal network on the way there.
     pub lost: u64,
     /// The most messages that the queue held.
     pub most_held: u64,
@@ -68,16 +70,16 @@ pub struct InputSeen {
 }
 
 /// What was seen of a chain.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct ChainSeen {
-    /// The longest reaction, in nanoseconds; `None` where none was complete.
+    /// The longest reaction with the time outside, in nanoseconds; `None` where none was complete.
     pub reaction_ns: Option<u64>,
-    /// The greatest data age held, in nanoseconds; `None` where none was complete.
+    /// The greatest data age held with the time outside, in nanoseconds; `None` where none was complete.
     pub age_ns: Option<u64>,
 }
 
 /// What was seen of a partition.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct PartitionSeen {
     /// When it was operational after the first frame's begin, the latest, in nanoseconds.
     pub operational_ns: Option<u64>,
@@ -100,7 +102,7 @@ pub struct PartitionSeen {
 }
 
 /// How much a simulation did.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Counts {
     /// Jobs released.
     pub releases: u64,

@@ -10,12 +10,12 @@ use crate::{Machine, Scenario};
 pub(super) struct Forwarding {
     pub(super) network: Network,
     pub(super) task: Option<usize>,
-    /// Whether frames leave in this instant.
-    pub(super) leaves: bool,
-    forwarder: usize,
+    pub(super) forwarder: usize,
     /// The execution time of one job for frames, and what it is charged beside.
     budget: u64,
     beside: u64,
+    /// What is left of that for the job under way.
+    left: u64,
     /// Whether the scenario gives every job.
     given: bool,
 }
@@ -30,28 +30,51 @@ impl Forwarding {
             // Devices that nobody owns share one queue.
             network: Network::new(machine.partitions.len() + 1, declared.depth),
             task: declared.task,
-            leaves: false,
             forwarder: declared.forwarder,
             budget,
             beside: charged - budget,
+            left: 0,
             given: false,
         })
     }
 
     pub(super) fn begin(&mut self, scenario: &Scenario) {
         self.network.reset();
-        self.leaves = false;
         self.given = matches!(scenario.times, Times::Given(_));
     }
 
-    /// A job begins and takes what waits and fits. How long it executes, unless the scenario says it.
+    /// A job begins, with the first frame that fits. How long it executes until that is through, unless the scenario says
+    /// how long it does: then it takes all that fit.
     pub(super) fn load(&mut self, planned: u64) -> Option<u64> {
         self.network.give_back();
-        if self.given {
-            self.network.take(self.budget.min(planned.saturating_sub(self.beside)));
-            return None;
+        if !self.given {
+            self.left = self.budget;
+            let execution = self.next().unwrap_or(0).saturating_add(self.beside);
+            // A job executes 1 ns at least.
+            self.left = if execution == 0 { self.left.saturating_sub(1) } else { self.left };
+            return Some(execution.max(1));
         }
-        Some(self.network.take(self.budget).saturating_add(self.beside))
+        self.left = self.budget.min(planned.saturating_sub(self.beside));
+        while self.next().is_some() {}
+        None
+    }
+
+    /// The next frame that fits is under way. What it costs.
+    fn next(&mut self) -> Option<u64> {
+        let cost = self.network.take(self.left)?;
+        self.left -= cost;
+        Some(cost)
+    }
+
+    /// The job has executed what it was to. How much longer it does for the next frame; it completes where there is none.
+    pub(super) fn more(&mut self) -> Option<u64> {
+        self.network.finish();
+        if self.given { None } else { self.next() }
+    }
+
+    /// Whether a job arrives that was to.
+    pub(super) fn releases(&self) -> bool {
+        self.given || self.network.is_waiting()
     }
 
     /// Frames that wait release the task, or are worked on at once where there is none.
@@ -59,7 +82,7 @@ impl Forwarding {
         match self.task {
             Some(task) if self.network.is_waiting() && !self.given => world.wake(task, now),
             None if !self.network.is_moving() => {
-                if let Some(cost) = self.network.take_one(u64::MAX) {
+                if let Some(cost) = self.network.take(u64::MAX) {
                     world.add_duty(self.forwarder, cost, Duty::Frame);
                 }
             }

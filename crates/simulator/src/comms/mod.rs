@@ -34,8 +34,6 @@ pub(crate) struct Comms<'m> {
     forwarding: Option<Forwarding>,
     /// Where there are any.
     chains: Option<Chains>,
-    /// Room for the frames that leave in this instant.
-    moved: Vec<Frame>,
 }
 
 /// The sending end of a channel.
@@ -72,7 +70,6 @@ impl<'m> Comms<'m> {
             ends,
             forwarding: Forwarding::new(machine),
             chains: (!machine.chains.is_empty()).then(|| Chains::new(machine)),
-            moved: Vec::new(),
         }
     }
 
@@ -81,7 +78,6 @@ impl<'m> Comms<'m> {
         self.inboxes.iter_mut().for_each(Inbox::empty);
         self.outlets.fill(Outlet::FRESH);
         self.sources.begin(scenario, world.draw);
-        self.moved.clear();
         if let Some(forwarding) = &mut self.forwarding {
             forwarding.begin(scenario);
         }
@@ -93,14 +89,14 @@ impl<'m> Comms<'m> {
     /// When something here happens next by itself; 0 where it does in the instant under way.
     pub(crate) fn next_ns(&self) -> u64 {
         match &self.forwarding {
-            Some(forwarding) if forwarding.leaves => 0,
+            Some(forwarding) if forwarding.network.leaves() => 0,
             _ => self.sources.next,
         }
     }
 
-    /// The task that waiting frames release.
-    pub(crate) fn forwarding_task(&self) -> Option<usize> {
-        self.forwarding.as_ref().and_then(|forwarding| forwarding.task)
+    /// Whether that task's job arrives that was to: frames wait still, or the scenario says so.
+    pub(crate) fn releases(&self) -> bool {
+        self.forwarding.as_ref().is_some_and(Forwarding::releases)
     }
 
     /// Does what happens by itself at `now`: after completions and what they write, before arrivals.
@@ -150,27 +146,38 @@ impl<'m> Comms<'m> {
             let channel = self.ends.writes[task][index];
             self.send_batch(channel, now, out);
         }
-        if let Some(forwarding) = &mut self.forwarding {
-            forwarding.leaves |= forwarding.task == Some(task) && forwarding.network.is_moving();
-            self.rouse(now, world);
+        if let Some(forwarding) = self.forwarding.as_mut().filter(|forwarding| forwarding.task == Some(task)) {
+            forwarding.network.finish();
         }
+        self.rouse(now, world);
     }
 
-    /// How long a job of the forwarding task executes that begins, where its frames say it. `planned` is what it would.
+    /// How long a job of the forwarding task that begins executes, where its frames say it. `planned` is what it would.
     pub(crate) fn load(&mut self, planned: u64) -> Option<u64> {
         self.forwarding.as_mut().and_then(|forwarding| forwarding.load(planned))
+    }
+
+    /// A job of the forwarding task has executed that long. How much longer it does, where it has a next frame.
+    pub(crate) fn more(&mut self) -> Option<u64> {
+        self.forwarding.as_mut().and_then(Forwarding::more)
+    }
+
+    /// A job is dropped: frames that it had under way wait again.
+    pub(crate) fn dropped(&mut self, task: usize) {
+        if let Some(forwarding) = self.forwarding.as_mut().filter(|forwarding| forwarding.task == Some(task)) {
+            forwarding.network.give_back();
+        }
     }
 
     /// The work on a frame is done, where no task forwards: asked for by `World::add_duty` with `Duty::Frame`.
     pub(crate) fn frame_done(&mut self) {
         if let Some(forwarding) = &mut self.forwarding {
-            forwarding.leaves = true;
+            forwarding.network.finish();
         }
     }
 
     /// Messages that nobody planned are written to a channel at once: by its own source, or, with ports unprotected, by a
     /// foreign partition. A task of its source that is muted does not keep them back.
-    #[allow(dead_code, reason = "for faults and restarts")]
     pub(crate) fn inject<R: Recorder>(
         &mut self,
         channel: usize,
@@ -189,14 +196,12 @@ impl<'m> Comms<'m> {
     }
 
     /// What the source of a channel writes before then comes to nothing.
-    #[allow(dead_code, reason = "for faults and restarts")]
     pub(crate) fn mute(&mut self, channel: usize, until: u64) {
         let outlet = &mut self.outlets[channel];
         outlet.muted_until = outlet.muted_until.max(until);
     }
 
-    /// The queues of a partition's ports are emptied; frames under way stay, and those of a forwarder's job wait again.
-    #[allow(dead_code, reason = "for faults and restarts")]
+    /// The queues of a partition's ports are emptied; sampled messages and frames stay where they are.
     pub(crate) fn empty_queues(&mut self, partition: usize) {
         for (input, declared) in self.machine.inputs.iter().enumerate() {
             if declared.partition == partition {
@@ -275,11 +280,7 @@ impl<'m> Comms<'m> {
 
     /// Frames that were moved arrive.
     fn frames_leave<R: Recorder>(&mut self, now: u64, out: &mut Out<'_, R>) {
-        let Some(forwarding) = self.forwarding.as_mut().filter(|forwarding| forwarding.leaves) else { return };
-        forwarding.leaves = false;
-        let mut moved = std::mem::take(&mut self.moved);
-        forwarding.network.leave(&mut moved);
-        for frame in moved.drain(..) {
+        while let Some(frame) = self.forwarding.as_mut().and_then(|forwarding| forwarding.network.leave()) {
             let (input, delay_ns) = (frame.input as usize, now - frame.sent);
             let most = &mut out.seen.inputs[input].most_delay_ns;
             *most = (*most).max(delay_ns);
@@ -289,7 +290,6 @@ impl<'m> Comms<'m> {
                 chains.leave(input, frame.origin, accepted);
             }
         }
-        self.moved = moved;
     }
 
     /// Frames that wait are seen to.

@@ -1,10 +1,11 @@
 //! The internal network: one queue of frames for each sending partition, and whose turn it is.
 //!
-//! **Computes** which frames a job of the forwarding task moves: the queues take turns, a frame each, and a queue whose first
-//! frame does not fit into what is left is passed over; the job takes what waits when it begins.
+//! **Computes** which frame is moved next: the queues take turns, a frame each, and a queue whose first frame does not fit
+//! into what is left is passed over.
 //! **Source.** `docs/semantics.md`, which leaves the order between the queues open; turns are common practice, no source.
-//! **Invariants and why it ends.** A taken frame stays in its queue until the job completes, so it counts for the depth; each
-//! turn takes a frame or passes a queue over, and all queues passed over end the job.
+//! **Invariants and why it ends.** A taken frame stays in its queue until it leaves, so it counts for the depth. Each call
+//! takes a frame or passes all queues over.
+//! **Checked by** sequences worked by hand.
 
 use super::chains::Origin;
 use std::collections::VecDeque;
@@ -28,8 +29,9 @@ pub(super) struct Network {
     /// The queue to be looked at first.
     turn: usize,
     waiting: usize,
-    /// The frames that the job under way moves, in its order, by queue.
-    taken: Vec<u32>,
+    /// The queues of the frames that are taken, in their order; the first `done` of them are through.
+    taken: VecDeque<u32>,
+    done: usize,
 }
 
 #[derive(Debug, Clone, Default)]
@@ -50,7 +52,7 @@ impl Network {
             lane.taken = 0;
         });
         self.taken.clear();
-        (self.turn, self.waiting) = (0, 0);
+        (self.turn, self.waiting, self.done) = (0, 0, 0);
     }
 
     /// A frame comes into a sender's queue. How many then wait there; `None` where it is full and the frame is lost.
@@ -69,50 +71,50 @@ impl Network {
         self.waiting > self.taken.len()
     }
 
-    /// Whether frames are under way.
+    /// Whether a frame is under way.
     pub(super) fn is_moving(&self) -> bool {
-        !self.taken.is_empty()
+        self.taken.len() > self.done
     }
 
-    /// What a job took and did not move waits again.
+    /// Whether frames are through that have not left.
+    pub(super) fn leaves(&self) -> bool {
+        self.done > 0
+    }
+
+    /// The frames under way are through.
+    pub(super) fn finish(&mut self) {
+        self.done = self.taken.len();
+    }
+
+    /// Frames under way wait again.
     pub(super) fn give_back(&mut self) {
-        self.queues.iter_mut().for_each(|lane| lane.taken = 0);
-        self.taken.clear();
-    }
-
-    /// A job takes the frames that fit into `left` nanoseconds. What they cost together.
-    pub(super) fn take(&mut self, left: u64) -> u64 {
-        let mut spent = 0;
-        while let Some(cost) = self.take_one(left - spent) {
-            spent += cost;
+        for sender in self.taken.drain(self.done..) {
+            self.queues[sender as usize].taken -= 1;
         }
-        spent
     }
 
-    /// The next frame that fits is taken: what it costs.
-    pub(super) fn take_one(&mut self, left: u64) -> Option<u64> {
+    /// The next frame of at most that cost is under way. What it costs.
+    pub(super) fn take(&mut self, left: u64) -> Option<u64> {
         for passed in 0..self.queues.len() {
             let sender = (self.turn + passed) % self.queues.len();
             let lane = &mut self.queues[sender];
             if let Some(frame) = lane.frames.get(lane.taken).filter(|frame| frame.cost <= left) {
                 lane.taken += 1;
                 self.turn = sender + 1;
-                self.taken.push(sender as u32);
+                self.taken.push_back(sender as u32);
                 return Some(frame.cost);
             }
         }
         None
     }
 
-    /// The frames under way leave their queues, in the order in which they were taken.
-    pub(super) fn leave(&mut self, into: &mut Vec<Frame>) {
-        for &sender in &self.taken {
-            let lane = &mut self.queues[sender as usize];
-            into.extend(lane.frames.pop_front());
-            lane.taken = 0;
-            self.waiting -= 1;
-        }
-        self.taken.clear();
+    /// The next frame that is through leaves its queue.
+    pub(super) fn leave(&mut self) -> Option<Frame> {
+        self.done = self.done.checked_sub(1)?;
+        let lane = &mut self.queues[self.taken.pop_front()? as usize];
+        lane.taken -= 1;
+        self.waiting -= 1;
+        lane.frames.pop_front()
     }
 }
 
@@ -124,10 +126,13 @@ mod tests {
         Frame { input, sent: 0, cost, origin: Origin::Job }
     }
 
-    fn moved(network: &mut Network) -> Vec<u32> {
-        let mut frames = Vec::new();
-        network.leave(&mut frames);
-        frames.iter().map(|frame| frame.input).collect()
+    /// Frames are taken while they fit into `left`, one after the other. Their destinations.
+    fn moved(network: &mut Network, mut left: u64) -> Vec<u32> {
+        while let Some(cost) = network.take(left) {
+            left -= cost;
+        }
+        network.finish();
+        std::iter::from_fn(|| network.leave()).map(|frame| frame.input).collect()
     }
 
     #[test]
@@ -136,12 +141,10 @@ mod tests {
         // First queue: 4 and 4; second: 7 and 1; third: nothing.
         let queues = [(0, frame(0, 4)), (0, frame(1, 4)), (1, frame(2, 7)), (1, frame(3, 1))];
         assert_eq!(queues.map(|(sender, frame)| network.push(sender, frame)), [Some(1), Some(2), Some(1), Some(2)]);
-        assert_eq!(network.take(10), 8, "4, then 7 does not fit into 6, then 4");
-        assert_eq!(moved(&mut network), [0, 1]);
-        assert_eq!(network.take(6), 0, "first in, first out: 1 waits behind 7");
+        assert_eq!(moved(&mut network, 10), [0, 1], "4, then 7 does not fit into 6, then 4");
+        assert_eq!(moved(&mut network, 6), [] as [u32; 0], "first in, first out: 1 waits behind 7");
         assert!(network.is_waiting() && !network.is_moving());
-        assert_eq!(network.take(8), 8);
-        assert_eq!(moved(&mut network), [2, 3]);
+        assert_eq!(moved(&mut network, 8), [2, 3]);
         assert!(!network.is_waiting());
     }
 
@@ -149,13 +152,15 @@ mod tests {
     fn a_frame_under_way_still_fills_its_queue() {
         let mut network = Network::new(1, Some(2));
         assert_eq!([0, 1, 2].map(|input| network.push(0, frame(input, 5))), [Some(1), Some(2), None]);
-        assert_eq!(network.take(5), 5);
+        assert_eq!(network.take(5), Some(5));
         assert_eq!(network.push(0, frame(3, 5)), None);
-        assert_eq!(moved(&mut network), [0]);
+        network.finish();
+        assert!(network.leaves());
+        assert_eq!(network.take(5), Some(5), "the next one is taken before the first one leaves");
+        assert_eq!(network.leave().map(|frame| frame.input), Some(0));
+        assert_eq!(network.leave(), None, "the second one is under way");
         assert_eq!(network.push(0, frame(4, 5)), Some(2));
-        assert_eq!(network.take(10), 10);
         network.give_back();
-        assert_eq!(network.take(10), 10, "what a dropped job took is not lost");
-        assert_eq!(moved(&mut network), [1, 4]);
+        assert_eq!(moved(&mut network, 10), [1, 4], "what a dropped job took is not lost");
     }
 }

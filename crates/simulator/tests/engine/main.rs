@@ -5,6 +5,7 @@ mod blocking;
 mod build;
 mod guests;
 mod instants;
+mod messages;
 mod protections;
 mod restarts;
 mod supply;
