@@ -46,7 +46,8 @@ pub enum What {
         /// The job's number, from 0.
         job: u64,
     },
-    /// Initialisation or building executes from now on, on this core.
+    /// Work before all jobs executes from now on, on this core: initialisation, building another partition, the handler of an
+    /// interrupt that was kept, fetching a working set that a fault evicted.
     Initialises {
         /// The core.
         core: usize,

@@ -9,6 +9,7 @@ use super::recovery::Work;
 use crate::engine::{NEVER, Run};
 
 use crate::Recorder;
+use crate::event::{Stall, What};
 use crate::machine::Machine;
 use crate::protection::Protection;
 
@@ -75,7 +76,7 @@ impl Conduct {
         }
         run.world.tell_runs = true;
         for core in 0..run.machine.cores.len() {
-            self.bursts.served[core] = run.partition_on(core);
+            self.bursts.served[core] = self.lives_on(core, run);
         }
         if self.bursts.served.contains(&Some(partition)) {
             self.evict(partition, run);
@@ -117,18 +118,28 @@ impl Conduct {
             used_up
         } else {
             if used_up <= run.now && self.lives[partition].is_up() {
-                for lane in run.machine.partitions[partition].lanes.clone() {
-                    run.stall_lane(lane, end.min(until_ns));
-                }
+                throttle(partition, end.min(until_ns), run);
             }
             end
         };
         self.calendar.add(next, Happening::Regulation { fault: index, until_ns });
     }
 
+    /// The partition that a core serves, where it is up.
+    fn lives_on<R: Recorder>(&self, core: usize, run: &Run<'_, '_, R>) -> Option<usize> {
+        run.partition_on(core).filter(|&partition| self.lives[partition].is_up())
+    }
+
+    /// A partition is up or is no longer: if it bursts, what others wait for changes.
+    pub(super) fn look_at_bursts<R: Recorder>(&mut self, run: &mut Run<'_, '_, R>) {
+        if run.world.tell_runs {
+            (0..run.machine.cores.len()).for_each(|core| self.serves(core, run));
+        }
+    }
+
     /// A core serves another lane, or none: what others wait for may change.
     pub(super) fn serves<R: Recorder>(&mut self, core: usize, run: &mut Run<'_, '_, R>) {
-        let now_on = run.partition_on(core);
+        let now_on = self.lives_on(core, run);
         if self.bursts.served[core] == now_on {
             return;
         }
@@ -162,6 +173,18 @@ impl Conduct {
             {
                 run.add_duty_now(partition, lines.saturating_mul(full_wait_ns), Work::Refill.duty());
             }
+        }
+    }
+}
+
+/// The partition executes nothing until then.
+fn throttle<R: Recorder>(partition: usize, until_ns: u64, run: &mut Run<'_, '_, R>) {
+    for lane in run.machine.partitions[partition].lanes.clone() {
+        run.stall_lane(lane, until_ns);
+    }
+    for core in 0..run.machine.cores.len() {
+        if run.partition_on(core) == Some(partition) {
+            run.tell(What::Stalls { core, until_ns, why: Stall::Throttled });
         }
     }
 }

@@ -85,6 +85,7 @@ impl Conduct {
         for lane in run.machine.partitions[partition].lanes.clone() {
             run.stall_lane(lane, NEVER);
         }
+        self.look_at_bursts(run);
         if self.watches {
             self.await_notice(partition, HealthError::MemoryViolation, None, run);
         }
@@ -168,6 +169,7 @@ impl Conduct {
         for lane in run.machine.partitions[partition].lanes.clone() {
             run.free_lane(lane);
         }
+        self.look_at_bursts(run);
     }
 
     /// The action is done: the partition initialises in its own windows.
@@ -205,6 +207,7 @@ impl Conduct {
             self.build_all(partition, run);
         }
         run.start_partition(partition);
+        self.look_at_bursts(run);
     }
 
     fn build_all<R: Recorder>(&mut self, builder: usize, run: &mut Run<'_, '_, R>) {

@@ -171,7 +171,7 @@ pub static KINDS: [Declared; 13] = [
     Declared {
         word: "memory-burst",
         stands_for: "A partition that moves memory without restraint: a runaway copy, an attack on the shared path.",
-        does: "Whenever the partition is served, its core keeps the path busy. With regulation it executes nothing in a regulation period once the time of its budget's lines has passed, and others wait no longer than they are charged for. Without, or without a budget, every line request of others waits that many lines for it, where one is charged. Without cache partitioning every other partition also fetches its declared working set anew, each line at the full wait, after each begin of its turns.",
+        does: "Whenever the partition is up and served, its core keeps the path busy. With regulation it executes nothing in a regulation period once the time of its budget's lines has passed, and others wait no longer than they are charged for. Without, or without a budget, every line request of others waits that many lines for it, where one is charged. Without cache partitioning every other partition also fetches its declared working set anew, each line at the full wait, after each begin of its turns.",
         leaves_out: "A regulator that counts for the core and not for the partition: it would also throttle who is served next there, for the rest of the regulation period. Lines within the budget that come in one burst: the guaranteed rate is taken to serve them.",
         held_by: &[Protection::Regulation, Protection::CachePartition],
         places: &[Partition],
@@ -225,7 +225,7 @@ pub static KINDS: [Declared; 13] = [
         word: "core-stop",
         stands_for: "A core that stands: a hardware fault, a power state, a debugger.",
         does: "Nothing executes on the core; its windows pass.",
-        leaves_out: "Moving its partitions to another core.",
+        leaves_out: "Moving its partitions to another core; a hardware fault that the health monitor would answer for the whole module.",
         held_by: &[],
         places: &[Core],
         parameters: &[Parameter {

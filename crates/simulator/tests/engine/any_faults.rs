@@ -3,7 +3,7 @@
 use crate::build::scenario;
 use proptest::prelude::*;
 use simulator::fault::declared::{KINDS, Unit};
-use simulator::fault::{Fault, Place, Target};
+use simulator::fault::{Fault, Kind, Place, Target};
 use simulator::scenario::{Begin, Drawn, Spread, Times};
 use simulator::{Engine, Event, Machine, Protection, Protections, Scenario, Seen};
 use std::collections::BTreeMap;
@@ -99,7 +99,7 @@ fn same_again(machine: &Machine, scenario: &Scenario) -> Result<(), TestCaseErro
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(150))]
+    #![proptest_config(ProptestConfig::with_cases(100))]
     #[test]
     fn on_the_vessel(scenario in faulty_run(&VESSEL)) {
         same_again(&VESSEL, &scenario)?;
@@ -109,4 +109,42 @@ proptest! {
     fn on_the_nacelle_controller(scenario in faulty_run(&NACELLE)) {
         same_again(&NACELLE, &scenario)?;
     }
+}
+
+/// The tasks outside the faulty partitions that miss a deadline in some runs at full times.
+fn missed_outside(fault: Fault, faulty: &[usize], protections: Protections) -> Vec<&'static str> {
+    let machine = &*NACELLE;
+    let spreads =
+        Drawn { executions: Spread::Most, phases: Spread::Even, jitters: Spread::Even, blocking: Spread::Even };
+    let (mut engine, mut seen) = (Engine::new(machine), Seen::nothing(machine));
+    for run in 0..3 {
+        let plain = scenario(30 * machine.frame_ns, Times::Drawn(spreads));
+        let run = Scenario { run, faults: vec![fault], protections, ..plain };
+        engine.run(&run, &mut seen, &mut simulator::Nobody);
+    }
+    let outside = machine.tasks.iter().zip(&seen.tasks).filter(|(task, _)| !faulty.contains(&task.partition));
+    outside.filter(|(_, seen)| seen.missed > 0).map(|(task, _)| task.label.as_str()).collect()
+}
+
+#[test]
+fn on_the_nacelle_controller_no_fault_makes_anybody_else_miss() {
+    let faults = crate::vessel_faults::every_fault(&NACELLE);
+    assert!(faults.iter().any(|(fault, _)| matches!(fault.kind, Kind::InterruptStorm { .. })));
+    for (fault, faulty) in faults {
+        assert_eq!(missed_outside(fault, &faulty, Protections::ALL), [""; 0], "{fault:?}");
+    }
+}
+
+#[test]
+fn without_interrupt_pending_a_storm_reaches_whoever_shares_the_core() {
+    let relays = NACELLE.devices.iter().position(|device| device.name == "safety relays").expect("a device");
+    let kind = Kind::InterruptStorm { every_ns: 10_000, for_ns: 500_000_000 };
+    let storm = Fault { kind, target: Target::Device(relays), at_ns: 0 };
+    let owner = NACELLE.devices[relays].owner.expect("an owner");
+    let missed = missed_outside(storm, &[owner], Protections::without(Protection::InterruptPending));
+    let shares_core = |label: &&str| {
+        let task = NACELLE.tasks.iter().find(|task| task.label == **label).expect("a task");
+        NACELLE.lanes[NACELLE.partitions[task.partition].lanes.start].cores.contains(&0)
+    };
+    assert!(!missed.is_empty() && missed.iter().all(shares_core), "{missed:?}");
 }

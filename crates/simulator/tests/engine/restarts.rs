@@ -2,6 +2,7 @@
 
 use crate::build::{drawn, events, scenario, shared, task, window, windowed};
 use model::system::HealthError;
+use proptest::prelude::*;
 use simulator::event::Start::{self, Cold, Warm};
 use simulator::fault::{Fault, Kind, Target};
 use simulator::machine::Guest::FixedPriority;
@@ -208,4 +209,44 @@ fn runs_of_one_engine_do_not_see_each_other() {
     let before = run(&scenario(100, drawn(Least)));
     assert_eq!(run(&faulty).tasks[0].jobs, 1);
     assert_eq!(run(&scenario(100, drawn(Least))), before);
+}
+
+/// Windows of one partition that do not touch, as pairs of gap and length, with a head of 1 each, and what follows a crash.
+fn drawn_restart() -> impl Strategy<Value = (Vec<(u64, u64)>, u64, [u64; 3])> {
+    (
+        prop::collection::vec((1..6u64, 2..7u64), 1..4),
+        0..40u64,
+        prop::array::uniform3(0..15u64).prop_map(|[detection, action, init]| [detection, action, init + 1]),
+    )
+}
+
+proptest! {
+    /// Against counting one tick after the other.
+    #[test]
+    fn initialisation_ends_where_ticks_say((gaps, at_ns, [detection, action, init]) in drawn_restart()) {
+        let mut windows = Vec::new();
+        let mut usable = Vec::new();
+        for (gap, length) in gaps {
+            let start = usable.len() as u64 + gap;
+            windows.push(window(0, start, start + length, 1));
+            usable.extend((0..gap).map(|_| false).chain([false]).chain((1..length).map(|_| true)));
+        }
+        usable.push(false);
+        let frame = usable.len() as u64;
+        let mut machine = windowed(frame, &[FixedPriority], windows, vec![task(0, 1, frame, 1, 0)]);
+        machine.partitions[0].recovery =
+            Recovery { warm_init_ns: Some(init), detection_ns: Some(detection), action_ns: Some(action), ..Recovery::default() };
+        let rule = Rule { partition: 0, error: HealthError::MemoryViolation, action: Action::WarmStart };
+        machine.monitor = Some(Monitor { rules: vec![rule], escalations: Vec::new() });
+        let span_ns = 1000 + frame * 50;
+        let fault = with_fault(span_ns, Kind::Crash { start: None }, Target::Partition(0), at_ns);
+        let mut left = init;
+        let mut tick = at_ns + detection + action;
+        while left > 0 {
+            left -= u64::from(usable[(tick % frame) as usize]);
+            tick += 1;
+        }
+        let told = told(&events(&machine, &fault).0);
+        prop_assert!(told.contains(&(tick, What::Operational { partition: 0 })), "{} {:?}", tick, told);
+    }
 }

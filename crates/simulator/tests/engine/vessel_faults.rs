@@ -46,7 +46,7 @@ fn late_outside(machine: &Machine, seen: &Seen, faulty: &[usize]) -> Vec<String>
 }
 
 /// Every fault of a machine, with its default parameters, and the partitions that are faulty.
-fn every_fault(machine: &Machine) -> Vec<(Fault, Vec<usize>)> {
+pub fn every_fault(machine: &Machine) -> Vec<(Fault, Vec<usize>)> {
     let mut all = Vec::new();
     let of_core = |core: usize| {
         let lanes = machine.lanes.iter().filter(move |lane| lane.cores.contains(&core));
@@ -151,6 +151,20 @@ fn without_the_health_monitor_consumers_of_a_dead_partition_stay_stale() {
     };
     let (on, off) = (stale(Protections::ALL), stale(Protections::without(Protection::HealthMonitor)));
     assert!(on > 0 && off > 5 * on, "{on} with, {off} without");
+}
+
+#[test]
+fn a_storm_climbs_the_vessels_ladder_and_reaches_nobody() {
+    // Three warm starts in 60 s lead to a cold one, two of these in 600 s to a stop: warm thrice and cold, twice, warm thrice, stop.
+    let machine = free(machine());
+    let storm = fault(&machine, "restart-storm:PROP@100ms,count=20,every=2s");
+    let run = Scenario { faults: vec![storm], ..scenario(300 * machine.frame_ns, worst()) };
+    let mut seen = Seen::nothing(&machine);
+    Engine::new(&machine).run(&run, &mut seen, &mut Nobody);
+    let prop = storm.target.partition(&machine).expect("a partition");
+    let of = seen.partitions[prop];
+    assert_eq!((of.warm_starts, of.cold_starts, of.stops), (9, 2, 1));
+    assert_eq!(late_outside(&machine, &seen, &[prop]), [""; 0]);
 }
 
 /// Outages after warm and cold starts, worked out apart from this program, in tenths of a millisecond, for tasks that are released at
