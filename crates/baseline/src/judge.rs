@@ -25,6 +25,7 @@ pub struct Extras {
 pub fn verdicts(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = timing::claims::check(system, plan);
     verdicts.extend(separation::check(system, plan));
+    verdicts.extend(campaign::containment::verdicts(system, None));
     sort_verdicts(&mut verdicts);
     verdicts
 }

@@ -29,11 +29,13 @@ pub enum Assumption {
     ForwardedAsDeclared,
     /// Faults are noticed within the declared detection time.
     FaultsDetected,
+    /// The faults drawn in a campaign stand for those that can happen.
+    FaultsAsDrawn,
 }
 
 impl Assumption {
     /// Every assumption in register order.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 14] = [
         Self::InputsValid,
         Self::RoundRobin,
         Self::MastersListed,
@@ -47,6 +49,7 @@ impl Assumption {
         Self::ShareWithinQuantum,
         Self::ForwardedAsDeclared,
         Self::FaultsDetected,
+        Self::FaultsAsDrawn,
     ];
 
     /// The id in reports, such as `A1`.
@@ -93,6 +96,10 @@ impl Assumption {
             Self::FaultsDetected => {
                 "A fault is noticed within the declared detection time, and the action taken is the declared one."
             }
+            Self::FaultsAsDrawn => {
+                "Faults come as a campaign draws them: these kinds, targets, parameters and instants, each run apart from the \
+                 others. Nothing is said of a fault that was not drawn."
+            }
         }
     }
 
@@ -112,6 +119,9 @@ impl Assumption {
             Self::ShareWithinQuantum => "trace of the time each partition gets against its share",
             Self::ForwardedAsDeclared => "trace of the forwarder's queues; time stamps of frames in and out",
             Self::FaultsDetected => "injected faults on the target, with the instant of the action recorded",
+            Self::FaultsAsDrawn => {
+                "records of faults in service, held against the kinds and parameters of the campaign"
+            }
         }
     }
 }

@@ -93,11 +93,13 @@ pub enum Kind {
     Forwarding,
     /// A change to another module schedule starves nobody.
     ScheduleChange,
+    /// Faults of a partition reach only those declared.
+    Containment,
 }
 
 impl Kind {
     /// Every kind in listing order.
-    pub const ALL: [Self; 20] = [
+    pub const ALL: [Self; 21] = [
         Self::Window,
         Self::Response,
         Self::Reaction,
@@ -118,6 +120,7 @@ impl Kind {
         Self::Health,
         Self::Forwarding,
         Self::ScheduleChange,
+        Self::Containment,
     ];
 
     /// The word for programs, which begins every id of the kind.
@@ -143,6 +146,7 @@ impl Kind {
             Self::Health => "health",
             Self::Forwarding => "forwarding",
             Self::ScheduleChange => "schedule_change",
+            Self::Containment => "containment",
         }
     }
 
@@ -169,6 +173,7 @@ impl Kind {
             Self::Health => "health monitor",
             Self::Forwarding => "internal network",
             Self::ScheduleChange => "schedule changes",
+            Self::Containment => "containment",
         }
     }
 }

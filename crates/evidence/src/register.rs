@@ -37,5 +37,6 @@ pub(crate) const fn who_says_so(assumption: Assumption) -> &'static str {
         }
         Assumption::ForwardedAsDeclared => "the supplier of the forwarder",
         Assumption::FaultsDetected => "the integrator, as declared for each partition and in the health-monitor table",
+        Assumption::FaultsAsDrawn => "the integrator, who chose the campaign",
     }
 }

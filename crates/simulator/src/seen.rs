@@ -1,7 +1,9 @@
 //! What runs have seen: maxima, sums and counts, so that runs can be joined in any order.
 
+use serde::{Deserialize, Serialize};
+
 /// What one or more runs have seen. All lists follow the machine's.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Seen {
     /// How many runs.
     pub runs: u64,
@@ -20,7 +22,7 @@ pub struct Seen {
 }
 
 /// What was seen of a task.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct TaskSeen {
     /// Jobs that completed.
     pub jobs: u64,
@@ -38,7 +40,7 @@ pub struct TaskSeen {
 }
 
 /// What was seen of a channel's source.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct ChannelSeen {
     /// Messages written.
     pub writes: u64,
@@ -47,7 +49,7 @@ pub struct ChannelSeen {
 }
 
 /// What was seen at one destination of a channel.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct InputSeen {
     /// Messages read.
     pub messages: u64,
@@ -68,7 +70,7 @@ pub struct InputSeen {
 }
 
 /// What was seen of a chain.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct ChainSeen {
     /// The longest reaction with the time outside, in nanoseconds; `None` where none was complete.
     pub reaction_ns: Option<u64>,
@@ -77,7 +79,7 @@ pub struct ChainSeen {
 }
 
 /// What was seen of a partition.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct PartitionSeen {
     /// When it was operational after the first frame's begin, the latest, in nanoseconds.
     pub operational_ns: Option<u64>,
@@ -100,7 +102,7 @@ pub struct PartitionSeen {
 }
 
 /// How much a simulation did.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Counts {
     /// Jobs released.
     pub releases: u64,

@@ -45,6 +45,7 @@ analyses![
     "memory",
     "ram-margin",
     "bandwidth-margin",
+    "containment",
     "planning",
     "chains",
     "output-jitter",

@@ -1,4 +1,4 @@
-//! `E09xx`: flow policy, network, module schedules, growth rules and accepted deviations.
+//! `E09xx`: flow policy, network, module schedules, growth rules, containment and accepted deviations.
 
 crate::code::declare! {
     PERMITTED_TWICE = Error "E0901", since "0.1.0", "A flow is permitted twice.";
@@ -11,6 +11,8 @@ crate::code::declare! {
     SCHEDULED_TWICE = Error "E0908", since "0.1.0", "A module schedule speaks of a partition twice.";
     MORE_THAN_ALL = Error "E0909", since "0.1.0", "More than all is to be left over.";
     ACCEPTED_TWICE = Error "E0910", since "0.1.0", "A claim is accepted twice.";
+    CONTAINED_TWICE = Error "E0911", since "0.1.0", "The faults of a partition are contained twice.";
+    MORE_THAN_ALL_FAULTS = Error "E0912", since "0.1.0", "More than all faults may reach others.";
     RULE_WITHIN_ZONE = Warning "W0901", since "0.1.0", "A flow is permitted within one zone.";
     NO_ZONE = Warning "W0902", since "0.1.0", "A partition has no zone and there is a flow policy.";
     NEVER_REACHED = Warning "W0903", since "0.1.0", "A module schedule can never be reached.";

@@ -212,6 +212,7 @@ pub fn system() -> System {
         health: None,
         milestone: Some(at("delivery".into())),
         growth_rules: vec![],
+        containments: vec![],
         accepted: vec![],
     }
 }

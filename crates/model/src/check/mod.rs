@@ -11,6 +11,7 @@ mod builders;
 mod caches;
 mod chains;
 mod channels;
+mod containment;
 mod core_sets;
 mod cores;
 mod devices;
@@ -50,6 +51,7 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         caches::check,
         chains::check,
         channels::check,
+        containment::check,
         core_sets::check,
         cores::check,
         devices::check,

@@ -1,13 +1,13 @@
 //! The system as far as it could be made: what has an error is missing, and all else is there to be checked.
 
 use super::{
-    Context, Document, accepted, board, boot, chain, channel, core_set, flow, growth_rule, health, network, partition,
-    platform, region, schedule, system, task, zone,
+    Context, Document, accepted, board, boot, chain, channel, containment, core_set, flow, growth_rule, health,
+    network, partition, platform, region, schedule, system, task, zone,
 };
 use crate::System;
 use crate::system::{
-    Accepted, Board, Boot, Chain, Channel, CoreSet, FlowPolicy, GrowthRule, Health, ModuleSchedule, Network, Partition,
-    Platform, Region, Task, Zone,
+    Accepted, Board, Boot, Chain, Channel, Containment, CoreSet, FlowPolicy, GrowthRule, Health, ModuleSchedule,
+    Network, Partition, Platform, Region, Task, Zone,
 };
 
 /// A system of which parts may be missing. An element that others refer to by its id keeps its position as `None`.
@@ -29,6 +29,7 @@ pub(crate) struct Draft {
     pub boot: Option<Boot>,
     pub health: Option<Health>,
     pub growth_rules: Vec<GrowthRule>,
+    pub containments: Vec<Containment>,
     pub accepted: Vec<Accepted>,
 }
 
@@ -52,6 +53,7 @@ impl Draft {
             boot: boot::read(doc, cx),
             health: health::read(doc, cx),
             growth_rules: growth_rule::read(doc, cx),
+            containments: containment::read(doc, cx),
             accepted: accepted::read(doc, cx),
         }
     }
@@ -82,6 +84,7 @@ impl Draft {
             boot: self.boot,
             health: self.health,
             growth_rules: self.growth_rules,
+            containments: self.containments,
             accepted: self.accepted,
         })
     }

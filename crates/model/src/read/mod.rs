@@ -43,6 +43,7 @@ mod board;
 mod boot;
 mod chain;
 mod channel;
+mod containment;
 mod core_set;
 mod device;
 mod flow;

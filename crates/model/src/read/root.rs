@@ -2,8 +2,8 @@
 
 use super::section::{Key, Kind, Section};
 use super::{
-    accepted, board, boot, chain, channel, core_set, flow, growth_rule, health, network, partition, platform, region,
-    schedule, system, zone,
+    accepted, board, boot, chain, channel, containment, core_set, flow, growth_rule, health, network, partition,
+    platform, region, schedule, system, zone,
 };
 
 /// The system file.
@@ -27,6 +27,7 @@ pub(crate) static ROOT: Section = Section {
         Key::optional("health", Kind::Table(&health::SECTION), health::SECTION.summary),
         Key::optional("schedule", Kind::Tables(&schedule::SECTION), schedule::SECTION.summary),
         Key::optional("growth_rule", Kind::Tables(&growth_rule::SECTION), growth_rule::SECTION.summary),
+        Key::optional("containment", Kind::Tables(&containment::SECTION), containment::SECTION.summary),
         Key::optional("accepted", Kind::Tables(&accepted::SECTION), accepted::SECTION.summary),
     ],
 };

@@ -6,6 +6,7 @@ mod board;
 mod boot;
 mod chain;
 mod channel;
+mod containment;
 mod flow;
 mod growth;
 mod health;
@@ -18,6 +19,7 @@ pub use board::{Arbitration, Board, Cache, Core, Device, Interconnect, Interrupt
 pub use boot::{Boot, BootNeed, BootStage};
 pub use chain::{Chain, ChainStep, Need};
 pub use channel::{Channel, ChannelKind, FlowCheck, PortEnd, QueueRead};
+pub use containment::Containment;
 pub use flow::{FlowException, FlowPolicy, FlowRule, Zone};
 pub use growth::{Accepted, GrowthRule, GrowthSubject};
 pub use health::{Escalation, Health, HealthAction, HealthEntry, HealthError, HealthLevel};
@@ -88,6 +90,9 @@ pub struct System {
     pub milestone: Option<Located<String>>,
     /// The growth rules.
     pub growth_rules: Vec<GrowthRule>,
+    /// Whom faults may reach; judged by a campaign.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub containments: Vec<Containment>,
     /// Accepted deviations. They excuse, they change no result: no part of the digest.
     #[serde(skip)]
     pub accepted: Vec<Accepted>,

@@ -94,11 +94,6 @@ impl<'m> Comms<'m> {
         }
     }
 
-    /// The task that waiting frames release.
-    pub(crate) fn forwarding_task(&self) -> Option<usize> {
-        self.forwarding.as_ref().and_then(|forwarding| forwarding.task)
-    }
-
     /// Whether that task's job arrives that was to: frames wait still, or the scenario says so.
     pub(crate) fn releases(&self) -> bool {
         self.forwarding.as_ref().is_some_and(Forwarding::releases)

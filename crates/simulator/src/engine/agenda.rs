@@ -1,9 +1,9 @@
 //! The agenda: the next instant of every source of events, and the least of them.
 //!
 //! **Computes** the least of a fixed number of instants, each of which changes often, and which sources are due at it.
-//! **Source.** A tournament tree (winner tree), common practice, no source.
-//! **Invariants.** `tree[i]` is the least of `tree[2 i]` and `tree[2 i + 1]`; the leaves lie behind the inner nodes.
-//! A change walks up until a node keeps its value, so it ends after as many steps as the tree has levels.
+//! **Source.** A tournament tree, common practice, no source.
+//! **Invariants.** `tree[i]` is the least of `tree[2 i]` and `tree[2 i + 1]`; the sources lie behind the inner nodes. A change
+//! walks up until a node keeps its value, so it ends after as many steps as there are levels.
 
 /// Never: later than every instant.
 pub(crate) const NEVER: u64 = u64::MAX;
@@ -13,14 +13,13 @@ pub(crate) const NEVER: u64 = u64::MAX;
 pub(crate) struct Agenda {
     tree: Vec<u64>,
     leaves: usize,
-    sources: usize,
 }
 
 impl Agenda {
     /// An agenda of that many sources, all at `NEVER`.
     pub(crate) fn new(sources: usize) -> Self {
-        let leaves = sources.next_power_of_two().max(2);
-        Self { tree: vec![NEVER; 2 * leaves], leaves, sources }
+        let leaves = sources.next_power_of_two();
+        Self { tree: vec![NEVER; 2 * leaves], leaves }
     }
 
     /// Sets every source to `NEVER`.
@@ -34,51 +33,53 @@ impl Agenda {
         self.tree[1]
     }
 
-    /// The next instant of a source.
-    #[inline]
-    pub(crate) fn at(&self, source: usize) -> u64 {
-        self.tree[self.leaves + source]
-    }
-
     /// Sets the next instant of a source.
     #[inline]
     pub(crate) fn set(&mut self, source: usize, at: u64) {
-        debug_assert!(source < self.sources, "source {source} is none of {}", self.sources);
+        let tree = self.tree.as_mut_slice();
         let mut node = self.leaves + source;
-        if self.tree[node] == at {
-            return;
-        }
-        self.tree[node] = at;
-        while node > 1 {
-            let least = self.tree[node].min(self.tree[node ^ 1]);
-            node >>= 1;
-            if self.tree[node] == least {
+        let mut least = at;
+        while tree[node] != least {
+            tree[node] = least;
+            if node == 1 {
                 return;
             }
-            self.tree[node] = least;
+            least = least.min(tree[node ^ 1]);
+            node >>= 1;
         }
     }
 
-    /// Adds the sources that are due at the least instant to `due`, in their order.
+    /// The first source that is due at the least instant.
     #[inline]
-    pub(crate) fn due(&self, due: &mut Vec<usize>) {
-        let least = self.tree[1];
+    pub(crate) fn first(&self) -> usize {
+        let tree = self.tree.as_slice();
+        let least = tree[1];
         let mut node = 1;
-        loop {
-            if self.tree[node] == least {
-                if node < self.leaves {
-                    node <<= 1;
-                    continue;
-                }
-                due.push(node - self.leaves);
-            }
-            // To the next node on the right: up while this one is a right child.
-            node >>= (node + 1).trailing_zeros();
+        while node < self.leaves {
+            node = 2 * node + usize::from(tree[2 * node] != least);
+        }
+        node - self.leaves
+    }
+
+    /// The first source from `from` on that is due at the instant `at`, where no source is earlier.
+    #[inline]
+    pub(crate) fn due(&self, from: usize, at: u64) -> Option<usize> {
+        let mut node = self.leaves + from;
+        if from >= self.leaves {
+            return None;
+        }
+        // To the right and up until a node is due, then down to its first source.
+        while self.tree[node] != at {
+            node >>= node.trailing_ones();
             if node == 0 {
-                return;
+                return None;
             }
             node += 1;
         }
+        while node < self.leaves {
+            node = 2 * node + usize::from(self.tree[2 * node] != at);
+        }
+        Some(node - self.leaves)
     }
 }
 
@@ -89,17 +90,20 @@ mod tests {
 
     proptest! {
         #[test]
-        fn it_agrees_with_a_plain_list(changes in prop::collection::vec((0usize..13, 0u64..20), 1..200)) {
-            let mut agenda = Agenda::new(13);
-            let mut list = [NEVER; 13];
+        fn it_agrees_with_a_plain_list(changes in prop::collection::vec((0usize..128, 0u64..20), 1..200)) {
+            let mut agenda = Agenda::new(128);
+            let mut list = [NEVER; 128];
             for (source, at) in changes {
                 agenda.set(source, at);
                 list[source] = at;
                 let least = list.iter().copied().min().unwrap_or(NEVER);
-                let mut due = Vec::new();
-                agenda.due(&mut due);
                 prop_assert_eq!(agenda.least(), least);
-                prop_assert_eq!(due, (0..13).filter(|&one| list[one] == least).collect::<Vec<_>>());
+                let mut due = Vec::new();
+                while let Some(next) = agenda.due(due.last().map_or(0, |last| last + 1), least) {
+                    due.push(next);
+                }
+                prop_assert!(list[agenda.first()] == least);
+                prop_assert_eq!(due, (0..128).filter(|&one| list[one] == least).collect::<Vec<_>>());
             }
         }
     }

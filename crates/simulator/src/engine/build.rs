@@ -1,7 +1,9 @@
 //! The state of a machine, made once for all runs, and set back before each.
 
 use super::agenda::{Agenda, NEVER};
-use super::world::{CoreState, Edge, Fixed, LaneState, NONE, Order, PartitionState, Pool, TaskState, Turns, World};
+use super::world::{
+    CoreState, Edge, Fixed, Kind, LaneState, NONE, Order, PartitionState, Pool, TaskState, Turns, World,
+};
 use crate::Machine;
 use crate::draw::Draw;
 use crate::machine::{Arrivals, Grant, Guest, Policy};
@@ -11,13 +13,23 @@ pub(super) fn world(machine: &Machine) -> World {
     let mut world = World {
         tasks: (0..machine.tasks.len()).map(|task| TaskState::new(fixed(machine, task))).collect(),
         lanes: (0..machine.lanes.len()).map(|lane| lane_state(machine, lane)).collect(),
-        cores: machine.cores.iter().map(|_| core_state()).collect(),
+        cores: machine.cores.iter().map(|core| core_state(core.policy)).collect(),
         partitions: vec![PartitionState::default(); machine.partitions.len()],
-        agenda: Agenda::new(machine.cores.len() + machine.tasks.len() + 2),
+        cores_next: Agenda::new(machine.cores.len()),
+        tasks_next: Agenda::new(machine.tasks.len()),
         enforced: true,
         module_stops_ns: NEVER,
         ..World::default()
     };
+    for (tables, core) in
+        machine.schedules.iter().flat_map(|tables| (0..machine.cores.len()).map(move |core| (tables, core)))
+    {
+        let first = world.windows.len() as u32;
+        world
+            .windows
+            .extend(tables.cores.get(core).into_iter().flatten().filter(|window| window.start_ns < window.end_ns));
+        world.tables.push((first, world.windows.len() as u32));
+    }
     for partition in 0..machine.partitions.len() {
         add_pools(machine, partition, &mut world);
     }
@@ -62,6 +74,11 @@ fn lane_state(machine: &Machine, lane: usize) -> LaneState {
         pool: NONE,
         core: NONE,
         stalled_until: 0,
+        measured: machine.partitions[machine.lanes[lane].partition].lanes.start == lane
+            && matches!(
+                machine.partitions[machine.lanes[lane].partition].guest,
+                Guest::Opaque { budget_ns: Some(1..), .. }
+            ),
         grant: machine.lanes[lane].grant,
         left: 0,
         due: 0,
@@ -71,8 +88,17 @@ fn lane_state(machine: &Machine, lane: usize) -> LaneState {
     }
 }
 
-fn core_state() -> CoreState {
+fn core_state(policy: Policy) -> CoreState {
+    let (kind, slip) = match policy {
+        Policy::Table { slip_ns, .. } => (Kind::Table, slip_ns),
+        Policy::Servers => (Kind::Servers, 0),
+        Policy::Share { .. } => (Kind::Share, 0),
+        Policy::Dedicated | Policy::Off => (Kind::Whole, 0),
+    };
     CoreState {
+        kind,
+        slip,
+        window_end: NEVER,
         lane: NONE,
         usable: false,
         running: NONE,
@@ -90,9 +116,9 @@ fn core_state() -> CoreState {
         late: (0, 0),
         put_off: false,
         window: 0,
+        windows: (0, 0),
         frame_end: 0,
         windows_begun: 0,
-        tables: 0,
         next_tables: None,
         supplied_since: 0,
         given_since: 0,
@@ -140,6 +166,8 @@ fn add_pool(
     let mut pool = Pool {
         order,
         words,
+        core: NONE,
+        single: lanes.len() <= 1,
         lanes: lanes.clone().map(|lane| lane as u32).collect(),
         partition: partition as u32,
         first: lanes.start == machine.partitions[partition].lanes.start,
@@ -226,9 +254,10 @@ impl World {
         self.draw = draw;
         self.tasks.iter_mut().for_each(TaskState::reset);
         self.ready.fill(0);
-        self.agenda.clear();
+        self.cores_next.clear();
+        self.tasks_next.clear();
         for pool in &mut self.pools {
-            (pool.holder, pool.going, pool.going_left) = (NONE, false, 0);
+            (pool.holder, pool.going, pool.going_left, pool.core) = (NONE, false, 0, NONE);
             pool.blocking.fill(0);
         }
         for lane in &mut self.lanes {
@@ -236,8 +265,9 @@ impl World {
             (lane.left, lane.due, lane.next_period) = (0, 0, NEVER);
         }
         for core in &mut self.cores {
-            let (servers, group) = (std::mem::take(&mut core.servers), core.group);
-            *core = CoreState { servers, group, ..core_state() };
+            let servers = std::mem::take(&mut core.servers);
+            let (group, kind, slip) = (core.group, core.kind, core.slip);
+            *core = CoreState { servers, group, kind, slip, ..core_state(Policy::Off) };
         }
         for partition in &mut self.partitions {
             partition.duties.clear();
@@ -246,6 +276,7 @@ impl World {
         self.dirty.clear();
         self.writes.clear();
         self.reads.clear();
+        (self.holds, self.lates, self.duties) = (false, false, false);
         (self.tell_runs, self.module_stops_ns) = (false, NEVER);
     }
 

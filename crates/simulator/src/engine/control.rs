@@ -1,6 +1,7 @@
 //! The begin of a run, and what faults, the health monitor and changes of the module schedule do to one under way.
 
 use super::agenda::NEVER;
+use super::dispatch::stretched;
 use super::run::Run;
 use super::world::{Duty, Edge, NONE};
 use crate::Recorder;
@@ -63,21 +64,20 @@ impl<R: Recorder> Run<'_, '_, R> {
             }
             Times::Drawn(_) | Times::Given(_) => 0,
         };
+        self.take_tables(core, self.world.schedule);
         let state = &mut self.world.cores[core];
-        state.tables = self.world.schedule;
         state.frame_end = if phase == 0 { frame_ns } else { phase };
         let position = frame_ns - state.frame_end;
-        let Some(windows) = self.machine.schedules.get(state.tables).and_then(|tables| tables.cores.get(core)) else {
-            return;
-        };
+        let windows = &self.world.windows[state.windows.0 as usize..state.windows.1 as usize];
         let index = windows.partition_point(|window| window.end_ns <= position);
-        self.await_window(core, index);
-        let Some(window) = windows.get(index).filter(|window| window.start_ns < position) else { return };
+        let window = windows.get(index).copied();
+        self.await_window(core, index as u32);
+        let Some(window) = window.filter(|window| window.start_ns < position) else { return };
         // Under way: of its head that is left which has not passed.
         self.open(core, window.lane, window.head_ns);
         let end = window.end_ns - position;
         let usable_at = (window.start_ns + window.head_ns).saturating_sub(position);
-        self.world.cores[core].window = index;
+        self.world.cores[core].window = index as u32;
         self.head_until(core, usable_at, end);
     }
 
@@ -282,7 +282,13 @@ impl<R: Recorder> Run<'_, '_, R> {
     pub(crate) fn slow_core(&mut self, core: usize, wait_ns: u64) {
         if self.world.cores[core].wait_ns != wait_ns {
             self.account(core);
-            self.world.cores[core].wait_ns = wait_ns;
+            let state = &mut self.world.cores[core];
+            state.wait_ns = wait_ns;
+            state.stop_at = match self.world.tasks.get(state.running as usize) {
+                Some(task) if state.overtime => self.now.saturating_add(stretched(task.left, task.fixed, wait_ns)),
+                // The dispatch says anew.
+                _ => NEVER,
+            };
             self.world.look_again(core);
         }
     }
@@ -302,6 +308,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     /// The next windows of a core begin late; they end as planned.
     pub(crate) fn delay_windows_of_core(&mut self, core: usize, by_ns: u64, windows: u64) {
         self.world.cores[core].late = (windows, by_ns);
+        self.world.lates = true;
     }
 
     /// The next windows of a partition begin late, on each of its lanes; they end as planned.
@@ -309,12 +316,14 @@ impl<R: Recorder> Run<'_, '_, R> {
         for lane in self.machine.partitions[partition].lanes.clone() {
             self.world.lanes[lane].late = (windows, by_ns);
         }
+        self.world.lates = true;
     }
 
     /// Jobs of a partition that arrive before then are released only then.
     pub(crate) fn hold_releases(&mut self, partition: usize, until_ns: u64) {
         let state = &mut self.world.partitions[partition];
         state.held_until = state.held_until.max(until_ns);
+        self.world.holds = true;
     }
 
     /// Another module schedule takes effect: at once where a frame ends now, on cores of a set with a phase of its own at
@@ -346,8 +355,9 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
         self.close_supply(core);
         let state = &mut self.world.cores[core];
-        (state.tables, state.next_tables) = (to, None);
+        state.next_tables = None;
         state.frame_end = self.now.saturating_add(self.machine.frame_ns);
+        self.take_tables(core, to);
         self.await_window(core, 0);
     }
 
@@ -391,23 +401,12 @@ impl<R: Recorder> Run<'_, '_, R> {
         self.tell(What::ModuleStops);
     }
 
-    /// The supply of a lane begins.
-    pub(super) fn supply_begins(&mut self, core: usize) {
-        self.world.cores[core].given_since = self.now;
-    }
-
     /// The supply of a lane ends: of an opaque guest it is measured.
-    pub(super) fn supply_ends(&mut self, core: usize) {
+    pub(super) fn measure_supply(&mut self, core: usize) {
         let state = &self.world.cores[core];
-        if state.lane == NONE || !state.usable {
-            return;
-        }
         let (lane, from) = (&self.world.lanes[state.lane as usize], state.given_since);
         let partition = lane.partition as usize;
         let Guest::Opaque { budget_ns: Some(budget), .. } = self.machine.partitions[partition].guest else { return };
-        if self.machine.partitions[partition].lanes.start != state.lane as usize || budget == 0 {
-            return;
-        }
         let longest = self.world.partitions[partition].supply.given(from, self.now, budget);
         let seen = &mut self.out.seen.partitions[partition].longest_for_budget_ns;
         *seen = (*seen).max(longest);

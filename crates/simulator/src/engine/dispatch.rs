@@ -125,13 +125,10 @@ impl<R: Recorder> Run<'_, '_, R> {
         let mut index = 0;
         while index < self.world.dirty.len() {
             let core = self.world.dirty[index] as usize;
-            self.dispatch(core, conduct);
-            index += 1;
-        }
-        for index in 0..self.world.dirty.len() {
-            let core = self.world.dirty[index] as usize;
             self.world.cores[core].dirty = false;
+            self.dispatch(core, conduct);
             self.world.schedule_core(core);
+            index += 1;
         }
         self.world.dirty.clear();
     }
@@ -149,7 +146,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
         let lane = &self.world.lanes[state.lane as usize];
         let pool = lane.pool as usize;
-        if self.world.pools[pool].lanes.len() > 1 {
+        if !self.world.pools[pool].single {
             return self.dispatch_lanes(pool, conduct);
         }
         let stalled = state.stalled_until.max(lane.stalled_until);
@@ -157,8 +154,16 @@ impl<R: Recorder> Run<'_, '_, R> {
             self.world.cores[core].wake_at = stalled;
             return self.execute(core, NONE, NEVER, conduct);
         }
-        self.account(core);
+        let going = self.world.pools[pool].blocks;
+        if going {
+            self.account(core);
+        }
         let (next, most) = self.next_of(pool);
+        let state = &self.world.cores[core];
+        if !going && next == state.running && state.stop_at != NEVER {
+            // It goes on as it was going.
+            return;
+        }
         self.execute(core, next, most, conduct);
     }
 
@@ -166,7 +171,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     #[inline]
     fn next_of(&mut self, pool: usize) -> (u32, u64) {
         let state = &self.world.pools[pool];
-        if state.first && !self.world.partitions[state.partition as usize].duties.is_empty() {
+        if self.world.duties && state.first && !self.world.partitions[state.partition as usize].duties.is_empty() {
             return (DUTY, u64::MAX);
         }
         self.world.pick(pool)
@@ -236,9 +241,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     /// A core executes this from now on.
     #[inline]
     pub(super) fn execute(&mut self, core: usize, next: u32, most: u64, conduct: &mut Conduct) {
-        if self.world.cores[core].running != next {
-            self.account(core);
-        }
+        self.account(core);
         let changes = self.world.cores[core].shown != next;
         if changes {
             self.world.cores[core].shown = next;

@@ -71,11 +71,13 @@ impl<R: Recorder> Run<'_, '_, R> {
         let Some(mut job) = job else { return };
         self.tell(What::Arrives { task, job: job.number });
         let state = &mut self.world.tasks[task];
-        state.last_arrival = Some(job.arrival);
+        state.last_arrival = job.arrival;
         if state.fixed.logical && state.fixed.reads {
             self.world.reads.push((task as u32, job.number));
         }
-        job.release = job.release.max(self.world.partitions[state.fixed.partition as usize].held_until);
+        if self.world.holds {
+            job.release = job.release.max(self.world.partitions[state.fixed.partition as usize].held_until);
+        }
         if job.release <= self.now && !state.present && state.waiting.is_empty() {
             self.take(task, job);
             return self.released(task, job.number);
@@ -265,10 +267,8 @@ fn note(seen: &mut crate::seen::TaskSeen, state: &mut TaskState, now: u64) {
     seen.most_ns = seen.most_ns.max(response);
     let output =
         if state.fixed.logical { now.max(state.job.arrival.saturating_add(state.fixed.deadline)) } else { now };
-    let after = state.last_output.replace((state.job.number, output));
-    if let Some((number, before)) = after
-        && number + 1 == state.job.number
-    {
+    let (number, before) = std::mem::replace(&mut state.last_output, (state.job.number, output));
+    if number.wrapping_add(1) == state.job.number && number != NEVER {
         let shift = (output - before) as i64 - state.fixed.period as i64;
         let (least, most) = seen.output_shift_ns.unwrap_or((shift, shift));
         seen.output_shift_ns = Some((least.min(shift), most.max(shift)));

@@ -39,19 +39,12 @@ pub struct Engine<'m> {
     world: World,
     comms: Comms<'m>,
     conduct: Conduct,
-    due: Vec<usize>,
 }
 
 impl<'m> Engine<'m> {
     /// An engine for runs of `machine`.
     pub fn new(machine: &'m Machine) -> Self {
-        Self {
-            machine,
-            world: World::new(machine),
-            comms: Comms::new(machine),
-            conduct: Conduct::new(machine),
-            due: Vec::new(),
-        }
+        Self { machine, world: World::new(machine), comms: Comms::new(machine), conduct: Conduct::new(machine) }
     }
 
     /// Runs one scenario, adds what it saw to `seen`, and tells `recorder` what happened.
@@ -65,6 +58,6 @@ impl<'m> Engine<'m> {
             comms: &mut self.comms,
             out: Out { seen, recorder },
         };
-        run.whole(&mut self.conduct, &mut self.due);
+        run.whole(&mut self.conduct);
     }
 }

@@ -44,66 +44,75 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// The whole run.
-    pub(crate) fn whole(&mut self, conduct: &mut Conduct, due: &mut Vec<usize>) {
+    pub(crate) fn whole(&mut self, conduct: &mut Conduct) {
         self.begin();
         conduct.begin(self);
-        self.schedule_others(conduct);
         // Whatever the begin asked for is dispatched at the first instant, though nothing else may happen at it.
-        if self.world.agenda.least() > 0 && self.scenario.span_ns > 0 {
-            self.instant(conduct, &[]);
-        }
-        loop {
-            let at = self.world.agenda.least();
-            if at >= self.scenario.span_ns.min(self.world.module_stops_ns) {
-                break;
-            }
+        let mut at = 0;
+        while at < self.scenario.span_ns.min(self.world.module_stops_ns) {
             debug_assert!(at >= self.now, "time does not run back");
             self.now = at;
-            due.clear();
-            self.world.agenda.due(due);
-            self.instant(conduct, due);
+            self.instant(conduct);
+            at = self.next(conduct);
         }
         self.now = self.scenario.span_ns.min(self.world.module_stops_ns);
         conduct.end(self);
         self.end();
     }
 
+    /// The next instant at which anything happens.
+    #[inline]
+    fn next(&self, conduct: &Conduct) -> u64 {
+        let write = self.world.writes.last().map_or(NEVER, |&(at, _, _)| at);
+        let others = self.comms.next_ns().min(conduct.next_ns()).min(write);
+        self.world.cores_next.least().min(self.world.tasks_next.least()).min(others)
+    }
+
     /// One instant, in the order of `docs/semantics.md`.
-    fn instant(&mut self, conduct: &mut Conduct, due: &[usize]) {
-        let cores = self.world.cores.len();
-        let tasks = cores + self.world.tasks.len();
-        let of_cores = due.partition_point(|&source| source < cores);
-        let of_tasks = due.partition_point(|&source| source < tasks);
-        for &core in &due[..of_cores] {
+    #[inline]
+    fn instant(&mut self, conduct: &mut Conduct) {
+        let ends = self.world.cores_next.least() == self.now && self.stops(conduct);
+        self.messages(conduct);
+        if ends {
+            self.window_ends();
+        }
+        if conduct.next_ns() <= self.now {
+            conduct.act(self);
+        }
+        while self.world.tasks_next.least() <= self.now {
+            self.task_due(self.world.tasks_next.first(), conduct);
+        }
+        self.begin_supplies();
+        self.read_logical();
+        self.dispatch_all(conduct);
+    }
+
+    /// Jobs and other work that end; the cores that are due are touched. Says whether a window ends now.
+    #[inline]
+    fn stops(&mut self, conduct: &mut Conduct) -> bool {
+        let mut ends = false;
+        let mut next = self.world.cores_next.due(0, self.now);
+        while let Some(core) = next {
             self.world.touch(core);
-            if self.world.cores[core].stop_at == self.now {
+            let state = &self.world.cores[core];
+            ends |= state.edge_at == self.now && state.edge == Edge::End;
+            if state.stop_at == self.now {
                 self.stop(core, conduct);
             }
+            next = self.world.cores_next.due(core + 1, self.now);
         }
-        let others = &due[of_tasks..];
-        if others.contains(&tasks) || self.comms.next_ns() <= self.now {
-            self.messages(conduct);
-        }
-        for &core in &due[..of_cores] {
+        ends
+    }
+
+    #[inline]
+    fn window_ends(&mut self) {
+        for index in 0..self.world.dirty.len() {
+            let core = self.world.dirty[index] as usize;
             let state = &self.world.cores[core];
             if state.edge_at == self.now && state.edge == Edge::End {
                 self.end_window(core);
             }
         }
-        if others.contains(&(tasks + 1)) {
-            conduct.act(self);
-        }
-        if let Some(task) = self.comms.forwarding_task() {
-            // Frames that came in this instant may release it now.
-            self.task_due(task, conduct);
-        }
-        for &source in &due[of_cores..of_tasks] {
-            self.task_due(source - cores, conduct);
-        }
-        self.begin_supplies();
-        self.read_logical();
-        self.dispatch_all(conduct);
-        self.schedule_others(conduct);
     }
 
     /// What messages do by themselves, and writes of logical execution time.
@@ -152,14 +161,6 @@ impl<R: Recorder> Run<'_, '_, R> {
             self.comms.read(task as usize, job, self.now, &mut self.out);
         }
         self.world.reads.clear();
-    }
-
-    /// The agenda of what is no core and no task: messages, conduct, writes of logical execution time.
-    pub(crate) fn schedule_others(&mut self, conduct: &Conduct) {
-        let first = self.world.cores.len() + self.world.tasks.len();
-        let write = self.world.writes.last().map_or(NEVER, |&(at, _, _)| at);
-        self.world.agenda.set(first, self.comms.next_ns().min(write));
-        self.world.agenda.set(first + 1, conduct.next_ns());
     }
 
     /// The run ends: what still executes is not counted.

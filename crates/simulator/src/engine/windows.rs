@@ -3,16 +3,24 @@
 use super::agenda::NEVER;
 use super::dispatch::stretched;
 use super::run::Run;
-use super::world::{Edge, NONE};
+use super::world::{Edge, Kind, NONE};
 use crate::Recorder;
 use crate::draw::Purpose;
 use crate::event::{Stall, What};
-use crate::machine::{Policy, Window};
+use crate::machine::Window;
 
 impl<R: Recorder> Run<'_, '_, R> {
+    #[inline]
     fn window(&self, core: usize) -> Option<Window> {
         let state = &self.world.cores[core];
-        self.machine.schedules.get(state.tables)?.cores.get(core)?.get(state.window).copied()
+        let index = state.windows.0 + state.window;
+        if index < state.windows.1 { self.world.windows.get(index as usize).copied() } else { None }
+    }
+
+    /// From now on the core has the windows of that module schedule.
+    pub(super) fn take_tables(&mut self, core: usize, schedule: usize) {
+        let windows = self.world.tables.get(schedule * self.machine.cores.len() + core).copied();
+        self.world.cores[core].windows = windows.unwrap_or((0, 0));
     }
 
     /// An instant of the frame of a core, counted in the run.
@@ -21,30 +29,25 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// The next window is that of this index, or the first of the next frame.
-    pub(super) fn await_window(&mut self, core: usize, index: usize) {
-        let windows = self.machine.schedules[self.world.cores[core].tables].cores.get(core).map_or(0, Vec::len);
+    pub(super) fn await_window(&mut self, core: usize, index: u32) {
         let state = &mut self.world.cores[core];
         state.put_off = false;
-        if windows == 0 {
-            (state.edge, state.edge_at) = (Edge::None, NEVER);
-            return;
-        }
         state.window = index;
-        if index >= windows {
+        if index >= state.windows.1 - state.windows.0 {
             state.window = 0;
             self.next_frame(core);
         }
-        let at = self.window(core).map_or(NEVER, |window| self.in_frame(core, window.start_ns));
+        let at = self.window(core).map(|window| self.in_frame(core, window.start_ns));
         let state = &mut self.world.cores[core];
         // Overtime may have taken the begin of this window, and more.
-        (state.edge, state.edge_at) = (Edge::Start, at.max(self.now));
+        (state.edge, state.edge_at) = at.map_or((Edge::None, NEVER), |at| (Edge::Start, at.max(self.now)));
     }
 
     fn next_frame(&mut self, core: usize) {
         let state = &mut self.world.cores[core];
         state.frame_end = state.frame_end.saturating_add(self.machine.frame_ns);
         if let Some(next) = state.next_tables.take() {
-            state.tables = next;
+            self.take_tables(core, next);
         }
     }
 
@@ -54,7 +57,7 @@ impl<R: Recorder> Run<'_, '_, R> {
             return self.await_window(core, 0);
         };
         let end = self.in_frame(core, window.end_ns);
-        if self.is_put_off(core, window, end) {
+        if self.world.lates && self.is_put_off(core, window, end) {
             return;
         }
         if self.now >= end {
@@ -62,8 +65,8 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
         self.open(core, window.lane, window.head_ns);
         self.out.seen.counts.windows += 1;
-        let usable_at = self.now.saturating_add(window.head_ns).saturating_add(self.slip(core));
-        self.head_until(core, usable_at, end);
+        let slip = if self.world.cores[core].slip > 0 { self.slip(core) } else { 0 };
+        self.head_until(core, self.now.saturating_add(window.head_ns).saturating_add(slip), end);
     }
 
     /// A late begin that a fault asks for: the window begins that much later, and ends as planned.
@@ -83,22 +86,20 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     fn slip(&mut self, core: usize) -> u64 {
-        let Policy::Table { slip_ns, .. } = self.machine.cores[core].policy else { return 0 };
         let state = &mut self.world.cores[core];
-        let number = state.windows_begun;
+        let (number, most) = (state.windows_begun, state.slip);
         state.windows_begun += 1;
-        if slip_ns == 0 {
-            return 0;
-        }
-        self.drawn(Purpose::Slip, core as u64, number, slip_ns)
+        self.drawn(Purpose::Slip, core as u64, number, most)
     }
 
     /// The head takes until `usable_at`; the window ends at `end`.
     pub(super) fn head_until(&mut self, core: usize, usable_at: u64, end: u64) {
+        let now = self.now;
         let state = &mut self.world.cores[core];
+        state.window_end = end;
         if usable_at >= end {
             (state.edge, state.edge_at) = (Edge::End, end);
-        } else if usable_at > self.now {
+        } else if usable_at > now {
             (state.edge, state.edge_at) = (Edge::Usable, usable_at);
         } else {
             self.usable(core);
@@ -107,24 +108,17 @@ impl<R: Recorder> Run<'_, '_, R> {
 
     /// A head is over.
     pub(super) fn usable(&mut self, core: usize) {
+        let now = self.now;
         let state = &mut self.world.cores[core];
         state.usable = true;
         state.untold |= self.world.tell_runs;
-        state.supplied_since = self.now;
-        match self.machine.cores[core].policy {
-            Policy::Table { .. } => {
-                let end = self.window(core).map_or(NEVER, |window| self.in_frame(core, window.end_ns));
-                let state = &mut self.world.cores[core];
-                (state.edge, state.edge_at) = (Edge::End, end);
-            }
-            Policy::Servers => self.await_server(core),
-            Policy::Share { .. } => self.await_turn(core),
-            Policy::Dedicated | Policy::Off => {
-                let state = &mut self.world.cores[core];
-                (state.edge, state.edge_at) = (Edge::None, NEVER);
-            }
+        (state.supplied_since, state.given_since) = (now, now);
+        match state.kind {
+            Kind::Table => (state.edge, state.edge_at) = (Edge::End, state.window_end),
+            Kind::Whole => (state.edge, state.edge_at) = (Edge::None, NEVER),
+            Kind::Servers => self.await_server(core),
+            Kind::Share => self.await_turn(core),
         }
-        self.supply_begins(core);
         self.world.touch(core);
     }
 
@@ -133,27 +127,33 @@ impl<R: Recorder> Run<'_, '_, R> {
         if self.works_overtime(core) {
             return;
         }
-        let windows = &self.machine.schedules[self.world.cores[core].tables].cores[core];
         let state = &self.world.cores[core];
-        let (next, lane) = (state.window + 1, state.lane);
-        let changes = state.next_tables.is_some();
-        if next >= windows.len() && windows[0].continues && windows[0].lane == lane as usize && !changes {
-            let state = &mut self.world.cores[core];
-            state.window = 0;
-            self.next_frame(core);
-            let end = self.in_frame(core, windows[0].end_ns);
-            let state = &mut self.world.cores[core];
-            state.edge_at = end;
-            if !state.usable {
-                // A head as long as the window before: it goes on as if the window had just begun.
-                let usable_at = self.now;
-                self.head_until(core, usable_at, end);
-            }
+        let next = state.window + 1;
+        if next >= state.windows.1 - state.windows.0 && self.continues(core) {
             return;
         }
         self.close_supply(core);
         self.await_window(core, next);
         self.world.touch(core);
+    }
+
+    /// At the frame's end: goes on with the window that continues it in the next frame. Says whether there is one.
+    fn continues(&mut self, core: usize) -> bool {
+        let state = &self.world.cores[core];
+        let first = self.world.windows[state.windows.0 as usize];
+        if !first.continues || first.lane != state.lane as usize || state.next_tables.is_some() {
+            return false;
+        }
+        self.world.cores[core].window = 0;
+        self.next_frame(core);
+        let end = self.in_frame(core, first.end_ns);
+        let state = &mut self.world.cores[core];
+        (state.edge_at, state.window_end) = (end, end);
+        if !state.usable {
+            // Its head was as long as the window before.
+            self.head_until(core, self.now, end);
+        }
+        true
     }
 
     /// Whether an unfinished job that has passed its charged time keeps the core, since nothing cuts windows.
@@ -178,17 +178,30 @@ impl<R: Recorder> Run<'_, '_, R> {
     pub(super) fn open(&mut self, core: usize, lane: usize, head_ns: u64) {
         debug_assert_eq!(self.world.cores[core].lane, NONE, "a core serves one lane at a time");
         self.world.cores[core].lane = lane as u32;
-        self.world.lanes[lane].core = core as u32;
+        self.set_core(lane, core as u32);
         self.tell(What::LaneBegins { core, lane, head_ns });
         self.world.touch(core);
+    }
+
+    #[inline]
+    fn set_core(&mut self, lane: usize, core: u32) {
+        let state = &mut self.world.lanes[lane];
+        state.core = core;
+        let pool = &mut self.world.pools[state.pool as usize];
+        if pool.single {
+            pool.core = core;
+        }
     }
 
     /// A core ends serving its lane.
     pub(super) fn close_supply(&mut self, core: usize) {
         self.account(core);
-        self.supply_ends(core);
-        let state = &mut self.world.cores[core];
+        let state = &self.world.cores[core];
         let lane = state.lane;
+        if state.usable && lane != NONE && self.world.lanes[lane as usize].measured {
+            self.measure_supply(core);
+        }
+        let state = &mut self.world.cores[core];
         let ran = state.shown != NONE;
         (state.lane, state.usable, state.running, state.stop_at) = (NONE, false, NONE, NEVER);
         state.overtime = false;
@@ -196,7 +209,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         if lane == NONE {
             return;
         }
-        self.world.lanes[lane as usize].core = NONE;
+        self.set_core(lane as usize, NONE);
         if ran {
             let state = &mut self.world.cores[core];
             (state.shown, state.untold) = (NONE, true);

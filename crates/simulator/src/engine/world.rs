@@ -3,7 +3,7 @@
 use super::agenda::{Agenda, NEVER};
 use super::build;
 use crate::draw::Draw;
-use crate::machine::Grant;
+use crate::machine::{Grant, Window};
 use std::collections::VecDeque;
 
 /// Nothing, where an index could stand.
@@ -26,7 +26,19 @@ pub(crate) struct World {
     pub(crate) partitions: Vec<PartitionState>,
     /// Ready tasks of all pools, a bit for each rank.
     pub(crate) ready: Vec<u64>,
-    pub(crate) agenda: Agenda,
+    /// When each core is to be looked at.
+    pub(crate) cores_next: Agenda,
+    /// When each task is: arrivals, releases, deadlines.
+    pub(crate) tasks_next: Agenda,
+    /// The windows of all tables, and where those of each schedule's core lie.
+    pub(crate) windows: Vec<Window>,
+    pub(crate) tables: Vec<(u32, u32)>,
+    /// Whether releases of any partition wait.
+    pub(crate) holds: bool,
+    /// Whether any window begins late.
+    pub(crate) lates: bool,
+    /// Whether any partition was asked for work before its jobs.
+    pub(crate) duties: bool,
     /// The module schedule in force.
     pub(crate) schedule: usize,
     /// Whether a window ends where the plan says, whatever its partition does.
@@ -55,66 +67,70 @@ impl Default for Draw {
     }
 }
 
-/// One task and its jobs.
+/// One task and its jobs; what every job touches comes first.
 #[derive(Debug, Clone)]
+#[repr(C, align(64))]
 pub(crate) struct TaskState {
     pub(crate) next_arrival: u64,
-    pub(crate) next_release: u64,
     /// The deadline of the oldest job that has not been noted as missed.
     pub(crate) watch: u64,
     /// The job in turn.
     pub(crate) job: Job,
-    /// Whether there is one.
+    /// What it has still to execute.
+    pub(crate) left: u64,
+    pub(crate) fixed: Fixed,
+    /// Whether there is a job in turn.
     pub(crate) present: bool,
     /// Whether it has executed.
     pub(crate) begun: bool,
-    /// What it has still to execute.
-    pub(crate) left: u64,
+    /// Whether the next job to begin never ends.
+    pub(crate) endless: bool,
+    /// The number of the next job to arrive.
     pub(crate) number: u64,
-    /// Jobs behind it, of which the first `released` are released.
+    pub(crate) next_release: u64,
+    pub(crate) last_arrival: u64,
+    /// The number and instant of the output before.
+    pub(crate) last_output: (u64, u64),
+    /// Jobs behind the one in turn, of which the first `released` are released.
     pub(crate) waiting: VecDeque<Job>,
     pub(crate) released: usize,
     /// The oldest jobs whose miss has been noted.
     pub(crate) noted: usize,
-    pub(crate) last_arrival: Option<u64>,
-    pub(crate) last_output: Option<(u64, u64)>,
     /// Jobs to come that execute longer, and by how much.
     pub(crate) overruns: u64,
     pub(crate) extra_ns: u64,
-    /// Whether the next job to begin never ends.
-    pub(crate) endless: bool,
-    pub(crate) fixed: Fixed,
 }
 
 /// What does not change about a task.
 #[derive(Debug, Clone, Copy, Default)]
+#[repr(C)]
 pub(crate) struct Fixed {
+    pub(crate) pool: u32,
+    pub(crate) rank: u32,
     pub(crate) period: u64,
     pub(crate) deadline: u64,
     pub(crate) least: u64,
     pub(crate) charged: u64,
     pub(crate) jitter: u64,
-    pub(crate) blocking: u64,
     /// Line requests of one job.
     pub(crate) requests: u64,
     /// The longest time for which one of its jobs may keep a more urgent one waiting.
     pub(crate) goes_on: u64,
     pub(crate) partition: u32,
-    pub(crate) pool: u32,
-    pub(crate) rank: u32,
-    /// The first and one past the last rank of its priority.
-    pub(crate) group: (u32, u32),
-    pub(crate) lane: u32,
     pub(crate) logical: bool,
     pub(crate) sporadic: bool,
     pub(crate) aligned: bool,
-    pub(crate) offset: u64,
     /// Whether its jobs arrive when `World::wake` says so only.
     pub(crate) woken: bool,
     /// Whether its messages say how long a job executes.
     pub(crate) loaded: bool,
     pub(crate) reads: bool,
     pub(crate) writes: bool,
+    pub(crate) blocking: u64,
+    /// The first and one past the last rank of its priority.
+    pub(crate) group: (u32, u32),
+    pub(crate) lane: u32,
+    pub(crate) offset: u64,
 }
 
 /// One job.
@@ -135,6 +151,9 @@ pub(crate) struct Pool {
     pub(crate) tasks: Vec<u32>,
     /// The words of `World::ready`.
     pub(crate) words: (u32, u32),
+    /// The core that serves its lane, where it has one lane.
+    pub(crate) core: u32,
+    pub(crate) single: bool,
     pub(crate) lanes: Vec<u32>,
     pub(crate) partition: u32,
     /// Whether its partition's work before all jobs is done here.
@@ -169,6 +188,8 @@ pub(crate) struct LaneState {
     /// The core that serves it now.
     pub(crate) core: u32,
     pub(crate) stalled_until: u64,
+    /// Whether what it is given is measured: the first lane of an opaque guest with a budget.
+    pub(crate) measured: bool,
     pub(crate) grant: Grant,
     /// Of a server: what is left of its budget, until when it must be given, when the next period begins.
     pub(crate) left: u64,
@@ -208,12 +229,16 @@ pub(crate) struct CoreState {
     pub(crate) late: (u64, u64),
     /// Whether the window to begin has been put off already.
     pub(crate) put_off: bool,
-    /// The window in turn, and when the frame that holds it ends.
-    pub(crate) window: usize,
+    /// The window in turn, those of the tables in force, and when the frame that holds it ends.
+    pub(crate) window: u32,
+    pub(crate) windows: (u32, u32),
     pub(crate) frame_end: u64,
+    /// When the window under way ends.
+    pub(crate) window_end: u64,
+    pub(crate) kind: Kind,
+    pub(crate) slip: u64,
     pub(crate) windows_begun: u64,
     /// The tables in force; another one may wait for the frame's end.
-    pub(crate) tables: usize,
     pub(crate) next_tables: Option<usize>,
     /// Since when its lane is supplied, counted up to the last look.
     pub(crate) supplied_since: u64,
@@ -224,6 +249,16 @@ pub(crate) struct CoreState {
     /// Server lanes of this core, or the group of its turns.
     pub(crate) servers: Vec<u32>,
     pub(crate) group: u32,
+}
+
+/// How a core is shared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) enum Kind {
+    Table,
+    Servers,
+    Share,
+    #[default]
+    Whole,
 }
 
 /// How the supply of a core changes.
@@ -279,19 +314,12 @@ impl World {
         build::world(machine)
     }
 
-    /// The source of the agenda that stands for a task.
-    #[inline]
-    pub(crate) fn source_of(&self, task: usize) -> usize {
-        self.cores.len() + task
-    }
-
     /// Writes the next instant of a task into the agenda.
     #[inline]
     pub(crate) fn schedule_task(&mut self, task: usize) {
         let state = &self.tasks[task];
         let at = state.next_arrival.min(state.next_release).min(state.watch);
-        let source = self.source_of(task);
-        self.agenda.set(source, at);
+        self.tasks_next.set(task, at);
     }
 
     /// Writes the next instant of a core into the agenda.
@@ -299,7 +327,7 @@ impl World {
     pub(crate) fn schedule_core(&mut self, core: usize) {
         let state = &self.cores[core];
         let at = state.stop_at.min(state.edge_at).min(state.wake_at);
-        self.agenda.set(core, at);
+        self.cores_next.set(core, at);
     }
 
     /// A core is to be looked at in this instant.
@@ -320,7 +348,14 @@ impl World {
     /// The cores that serve a pool are to be looked at in this instant.
     #[inline]
     pub(crate) fn touch_pool(&mut self, pool: usize) {
-        for index in 0..self.pools[pool].lanes.len() {
+        let state = &self.pools[pool];
+        if state.single {
+            if state.core != NONE {
+                self.touch(state.core as usize);
+            }
+            return;
+        }
+        for index in 0..state.lanes.len() {
             let core = self.lanes[self.pools[pool].lanes[index] as usize].core;
             if core != NONE {
                 self.touch(core as usize);
@@ -331,7 +366,8 @@ impl World {
     /// A job of a task that is released by messages arrives at `at`, or as soon after it as its period allows.
     pub(crate) fn wake(&mut self, task: usize, at: u64) {
         let state = &mut self.tasks[task];
-        let earliest = state.last_arrival.map_or(0, |last| last.saturating_add(state.fixed.period));
+        let earliest =
+            if state.last_arrival == NEVER { 0 } else { state.last_arrival.saturating_add(state.fixed.period) };
         let partition = &self.partitions[state.fixed.partition as usize];
         if partition.up && state.fixed.woken {
             state.next_arrival = state.next_arrival.min(at.max(earliest));
@@ -341,6 +377,7 @@ impl World {
 
     /// Asks for work of that many nanoseconds of a partition's usable time before all its jobs, after what was asked for before.
     pub(crate) fn add_duty(&mut self, partition: usize, ns: u64, duty: Duty) {
+        self.duties = true;
         self.partitions[partition].duties.push_back((ns.max(1), duty));
         for pool in 0..self.pools.len() {
             if self.pools[pool].partition as usize == partition {
@@ -402,8 +439,8 @@ impl TaskState {
             waiting: VecDeque::new(),
             released: 0,
             noted: 0,
-            last_arrival: None,
-            last_output: None,
+            last_arrival: NEVER,
+            last_output: (NEVER, 0),
             overruns: 0,
             extra_ns: 0,
             endless: false,
@@ -413,18 +450,21 @@ impl TaskState {
 
     /// Back to before a run; rooms are kept.
     pub(crate) fn reset(&mut self) {
-        let mut waiting = std::mem::take(&mut self.waiting);
-        waiting.clear();
-        *self = Self { waiting, ..Self::new(self.fixed) };
+        self.waiting.clear();
+        (self.next_arrival, self.next_release, self.watch) = (NEVER, NEVER, NEVER);
+        (self.present, self.begun, self.endless) = (false, false, false);
+        (self.number, self.released, self.noted) = (0, 0, 0);
+        (self.last_arrival, self.last_output) = (NEVER, (NEVER, 0));
+        (self.overruns, self.extra_ns) = (0, 0);
     }
 
     /// The deadline of the oldest job whose miss has not been noted.
+    #[inline]
     pub(crate) fn next_watch(&self) -> u64 {
-        let oldest = if self.present && self.noted == 0 {
-            Some(self.job.arrival)
-        } else {
-            self.waiting.get(self.noted - usize::from(self.present)).map(|job| job.arrival)
-        };
-        oldest.map_or(NEVER, |arrival| arrival.saturating_add(self.fixed.deadline))
+        if self.present && self.noted == 0 {
+            return self.job.arrival.saturating_add(self.fixed.deadline);
+        }
+        let oldest = self.waiting.get(self.noted - usize::from(self.present));
+        oldest.map_or(NEVER, |job| job.arrival.saturating_add(self.fixed.deadline))
     }
 }

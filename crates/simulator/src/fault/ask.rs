@@ -67,6 +67,15 @@ impl Place {
     }
 }
 
+impl Declared {
+    /// Everything of the machine that the kind may happen to.
+    pub fn targets(&'static self, machine: &Machine) -> Vec<Target> {
+        let everything = |place: Place| (0..names(place, machine).len()).map(move |index| place.at(index));
+        let all = self.places.iter().flat_map(|&place| everything(place));
+        all.filter(|target| misfit(self, *target, machine).is_none()).collect()
+    }
+}
+
 impl Target {
     fn place(self) -> (Place, usize) {
         match self {

@@ -1,0 +1,145 @@
+//! Campaigns over the survey vessel: the same bytes however they are cut, and effects where the plan lets them through.
+
+use campaign::{Choice, Settings, Summary, Wrong, carried, containment, run_chunk};
+use claim::{Status, Verdict};
+use model::{FileError, FileSource, System};
+use plan::Plan;
+use simulator::fault::declared::Declared;
+use simulator::{Machine, Protection, Protections};
+
+const FILES: [(&str, &str); 3] = [
+    ("system.toml", include_str!("../../../examples/survey-vessel/system.toml")),
+    ("tasks.csv", include_str!("../../../examples/survey-vessel/tasks.csv")),
+    ("channels.csv", include_str!("../../../examples/survey-vessel/channels.csv")),
+];
+const PLAN: &str = include_str!("../../../examples/survey-vessel/plan.toml");
+
+/// The vessel's files, with text added to the system file.
+struct Vessel<'a>(&'a str);
+
+impl FileSource for Vessel<'_> {
+    fn read(&mut self, path: &str) -> Result<Vec<u8>, FileError> {
+        let (name, text) = FILES.iter().find(|(name, _)| *name == path).ok_or(FileError::NotFound)?;
+        let added = if *name == "system.toml" { self.0 } else { "" };
+        Ok(format!("{text}\n{added}").into_bytes())
+    }
+}
+
+fn vessel(added: &str) -> (System, Plan, Machine) {
+    let mut reading = model::read_system("system.toml", &mut Vessel(added));
+    let system = reading.system.unwrap_or_else(|| panic!("{:?}", reading.diagnostics));
+    let (plan, _) = plan::read_plan("plan.toml", PLAN.as_bytes(), &system, &mut reading.sources);
+    let plan = plan.expect("the vessel's plan is read");
+    let machine = simulator::compile::machine(&system, &plan);
+    (system, plan, machine)
+}
+
+fn settings(machine: &Machine, choices: Vec<Choice>, runs: u64) -> Settings {
+    Settings { seed: 3, runs, span_ns: machine.frame_ns * 6, choices, protections: Protections::ALL }
+}
+
+fn crash_of(machine: &Machine, name: &str) -> Vec<Choice> {
+    let partition = machine.partitions.iter().position(|one| one.name == name).expect("the vessel has it");
+    let kind = Declared::named("crash").expect("a kind of fault");
+    vec![Choice { kind, targets: vec![simulator::fault::Target::Partition(partition)] }]
+}
+
+fn whole(machine: &Machine, settings: &Settings) -> Summary {
+    let mut summary = Summary::nothing(machine);
+    summary.add(&run_chunk(machine, settings, 0..settings.runs), machine);
+    summary
+}
+
+#[test]
+fn chunks_in_any_order_come_to_the_same_as_one_stretch() {
+    let (_, _, machine) = vessel("");
+    let settings = settings(&machine, Choice::all(&machine), 60);
+    let once = whole(&machine, &settings);
+    let mut joined = Summary::nothing(&machine);
+    for runs in [41..60, 0..7, 7..8, 8..41] {
+        let mut part = Summary::nothing(&machine);
+        part.add(&run_chunk(&machine, &settings, runs), &machine);
+        joined.join(&part);
+    }
+    assert_eq!(joined, once);
+    assert_eq!(once.runs, 60);
+    assert_eq!(once.twins.runs, 60);
+    assert_eq!(once.matrix.runs.values().sum::<u64>(), 60);
+}
+
+#[test]
+fn one_thread_makes_what_many_make() {
+    let (_, _, machine) = vessel("");
+    let settings = settings(&machine, Choice::all(&machine), 40);
+    let pool = |threads| rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("threads can be made");
+    let one = pool(1).install(|| run_chunk(&machine, &settings, 0..40));
+    assert_eq!(pool(3).install(|| run_chunk(&machine, &settings, 0..40)), one);
+}
+
+#[test]
+fn every_kind_is_drawn_at_what_it_may_happen_to() {
+    let (_, _, machine) = vessel("");
+    let settings = settings(&machine, Choice::all(&machine), 2000);
+    let faults: Vec<_> = (0..2000).map(|run| settings.fault(run)).collect();
+    for choice in &settings.choices {
+        let of_kind = faults.iter().filter(|fault| fault.kind.declared().0.word == choice.kind.word);
+        assert!(of_kind.clone().count() > 50, "{} is drawn about as often as the others", choice.kind.word);
+        assert!(of_kind.clone().all(|fault| choice.targets.contains(&fault.target)));
+    }
+    assert!(faults.iter().all(|fault| fault.at_ns < settings.span_ns / 2));
+    assert!(faults.iter().any(|fault| fault.at_ns > settings.span_ns * 2 / 5));
+}
+
+#[test]
+fn a_campaign_of_nothing_is_refused() {
+    let (_, _, machine) = vessel("");
+    assert_eq!(settings(&machine, Choice::all(&machine), 0).check(), Err(Wrong::NoRuns));
+    assert_eq!(settings(&machine, Vec::new(), 1).check(), Err(Wrong::NoFaults));
+    assert_eq!(settings(&machine, Choice::all(&machine), 1).check(), Ok(()));
+}
+
+/// A set around a partition, and the verdict of a campaign of its crashes.
+fn judged(partition: &str, within: &[&str], runs: u64) -> Verdict {
+    let within: Vec<_> = within.iter().map(|name| format!("\"{name}\"")).collect();
+    let set =
+        format!("[[containment]]\npartition = \"{partition}\"\nwithin = [{}]\nat_most = \"10 %\"\n", within.join(", "));
+    let (system, _, machine) = vessel(&set);
+    let settings = settings(&machine, crash_of(&machine, partition), runs);
+    let summary = whole(&machine, &settings);
+    let evidence = containment::Evidence { machine: &machine, settings: &settings, matrix: &summary.matrix };
+    containment::verdicts(&system, Some(evidence)).remove(0)
+}
+
+fn names(machine: &Machine) -> Vec<&str> {
+    machine.partitions.iter().map(|one| one.name.as_str()).collect()
+}
+
+#[test]
+fn a_set_around_everybody_is_shown_once_there_are_runs_enough() {
+    let (_, _, machine) = vessel("");
+    let first = machine.partitions[0].name.clone();
+    let shown = judged(&first, &names(&machine), 29);
+    // 1 - 0.05^(1/29) is below 10 %, 1 - 0.05^(1/28) is above: common practice, no source.
+    assert_eq!((shown.status, shown.bound.is_some_and(|bound| bound <= 100_000)), (Status::Shown, true), "{shown:?}");
+    let few = judged(&first, &names(&machine), 28);
+    assert_eq!(few.status, Status::NotShown);
+    assert!(few.reason.is_some_and(|reason| reason.contains("29 runs")));
+}
+
+#[test]
+fn without_a_campaign_nothing_is_analysed() {
+    let (system, ..) = vessel("[[containment]]\npartition = \"OBJT\"\n");
+    let open = containment::verdicts(&system, None).remove(0);
+    assert_eq!((open.id.as_str(), open.status), ("containment/OBJT", Status::NotAnalysed));
+    assert!(open.reason.is_some_and(|reason| reason.contains("cofferdam campaign")));
+}
+
+#[test]
+fn with_nothing_switched_off_nothing_is_carried() {
+    let (_, _, machine) = vessel("");
+    let settings = settings(&machine, Choice::all(&machine), 50);
+    let matrix = whole(&machine, &settings).matrix;
+    let carried = carried(&matrix, &[(Protection::Regulation, matrix.clone())]);
+    assert!(carried[0].pairs.is_empty());
+    assert!(matrix.cells.keys().all(|(faulty, _)| matrix.runs_of(*faulty) > 0), "who reaches anybody was faulty");
+}
