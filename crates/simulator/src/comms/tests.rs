@@ -421,3 +421,93 @@ fn reaction_and_age_are_those_of_whole_job_chains_and_agree() {
     }
     assert!(complete > 350, "{complete}");
 }
+
+/// A chain some of whose links are short queues, lead through the internal network, or carry batches. The forwarder is the
+/// last task.
+fn lossy(draw: Draw, tasks: usize) -> Machine {
+    let mut machine = machine(tasks + 1);
+    machine.tasks[tasks].charged_ns = 20;
+    machine.network = Some(Network { forwarder: tasks, task: Some(tasks), budget_ns: Some(15), depth: Some(2) });
+    let mut steps = vec![Step { task: 0, via: None }];
+    for task in 1..tasks {
+        let one_of = |what: u64, most: u64| draw.between(Purpose::FaultParameter, what, task as u64, 0, most);
+        let port = match one_of(0, 4) {
+            0 => None,
+            1 => Some(SAMPLED),
+            2 => Some(queue(1 + one_of(1, 2), Some(1))),
+            _ => Some(queue(1 + one_of(1, 2), None)),
+        };
+        let via = port.map(|port| {
+            let index = channel(&mut machine, task - 1, &[task], port);
+            let declared = &mut machine.channels[index];
+            declared.frame_cost_ns = (one_of(2, 1) == 0).then_some(4);
+            declared.batch = if port == queue(2, None) { 2 } else { 1 };
+            declared.inputs.start
+        });
+        steps.push(Step { task, via });
+    }
+    machine.chains.push(Chain { name: "E".to_owned(), steps, outside_ns: 0 });
+    machine
+}
+
+/// A job of the forwarding task, all in one instant.
+fn forward(bench: &mut Bench<'_>, now: u64, task: usize) {
+    bench.comms.load(20);
+    while bench.comms.more().is_some() {}
+    bench.write(now, task, 0);
+}
+
+/// Jobs read, write or are dropped, frames move, and queues are emptied, at random.
+fn anything(bench: &mut Bench<'_>, draw: Draw, tasks: usize) {
+    let mut jobs = vec![(0, false); tasks];
+    for now in 0..800 {
+        let dice = draw.between(Purpose::Phase, 0, now, 0, 99);
+        let task = draw.between(Purpose::Phase, 1, now, 0, tasks as u64 - 1) as usize;
+        let (job, under_way) = &mut jobs[task];
+        match dice {
+            0..15 => forward(bench, now, tasks),
+            15 => bench.comms.empty_queues(task),
+            16..24 => *under_way = false,
+            _ if *under_way => {
+                bench.write(now, task, *job);
+                *under_way = false;
+            }
+            _ => {
+                *job += 1;
+                bench.read(now, task, *job);
+                *under_way = true;
+            }
+        }
+    }
+}
+
+/// Whole rounds, so that something new comes out last.
+fn rounds(bench: &mut Bench<'_>, tasks: usize) {
+    for round in 0..4 {
+        let (now, job) = (1_000 + 10 * round, 10_000 + round);
+        for task in 0..tasks {
+            bench.read(now + task as u64, task, job);
+            bench.write(now + task as u64, task, job);
+            (0..4).for_each(|_| forward(bench, now + task as u64, tasks));
+        }
+    }
+}
+
+/// Günzel et al. 2023: both maxima of one schedule are equal.
+#[test]
+fn reaction_and_age_agree_whatever_is_lost() {
+    let (mut lost, mut through) = (0, 0);
+    for seed in 0..500 {
+        let draw = Draw::of(seed, 1);
+        let tasks = draw.between(Purpose::FaultKind, 0, 0, 2, 4) as usize;
+        let machine = lossy(draw, tasks);
+        let mut bench = Bench::new(&machine);
+        anything(&mut bench, draw, tasks);
+        rounds(&mut bench, tasks);
+        let seen = bench.seen.chains[0];
+        assert_eq!(seen.reaction_ns, seen.age_ns, "seed {seed}");
+        lost += bench.lost().len();
+        through += usize::from(seen.reaction_ns.is_some());
+    }
+    assert!(lost > 1_000 && through > 450, "{lost} messages lost, {through} chains through");
+}

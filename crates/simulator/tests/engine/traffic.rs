@@ -139,3 +139,13 @@ fn no_chain_of_the_vessel_is_above_its_bounds() {
         assert!(tenths(seen.reaction_ns) <= most && tenths(seen.age_ns) <= most, "{name}: {seen:?}");
     }
 }
+
+#[test]
+fn varying_execution_times_make_two_of_the_vessels_chains_take_longer() {
+    // Worked out apart from this program: 192.7 ms and 214.7 ms.
+    let machine = aligned(machine());
+    let (executions, phases, jitters, blocking) = (Spread::Ends, Spread::Least, Spread::Even, Spread::Even);
+    let seen = seen(&machine, 20, 300, &Times::Drawn(Drawn { executions, phases, jitters, blocking }));
+    let longest = ["E2", "E5"].map(|name| machine.chains.iter().position(|chain| chain.name == name));
+    assert_eq!(longest.map(|chain| tenths(chain.and_then(|chain| seen.chains[chain].reaction_ns))), [1927, 2147]);
+}
