@@ -1,11 +1,11 @@
 #!/usr/bin/env python3
 """Run every peer and limit side by side, one after another, and print one JSON object a line.
 
- run_all.py --work DIR [--only rta,chains] [--quick] [--ours CMD]
-Instances are generated in DIR when missing. --quick: no sensitivity of the Python peer on the stress instance."""
+ run_all.py --work DIR [--only des,rta,chains] [--quick] [--ours CMD]
+Instances are generated in DIR when missing. --quick: fewer simulated runs of SimPy, no sensitivity of the Python peer on the stress instance."""
 import argparse, json, os, subprocess, sys, time
 HERE = os.path.dirname(os.path.abspath(__file__))
-ap = argparse.ArgumentParser(); ap.add_argument("--work", required=True); ap.add_argument("--only", default="rta,chains")
+ap = argparse.ArgumentParser(); ap.add_argument("--work", required=True); ap.add_argument("--only", default="des,rta,chains")
 ap.add_argument("--quick", action="store_true")
 ap.add_argument("--ours", default="", help="shell command of the measured tool, run after each area's peers; {area} and {file} are replaced; prints JSON")
 z = ap.parse_args()
@@ -22,12 +22,12 @@ def run(*a):
     print(json.dumps({"cmd": " ".join([a[0], *[str(v).replace(W + "/", "") for v in a[1:]]]), "wall_s": round(time.time() - t, 2), **d}), flush=True)
 
 
-def ours(area, f):
+def ours(area, f, more=""):
     if z.ours:
         t = time.time()
-        o = subprocess.run(z.ours.format(area=area, file=f), shell=True, stdout=subprocess.PIPE).stdout
+        o = subprocess.run(z.ours.format(area=area, file=f) + more, shell=True, stdout=subprocess.PIPE).stdout
         try:
-            print(json.dumps({"cmd": "ours " + area, "wall_s": round(time.time() - t, 3), **json.loads(o)}), flush=True)
+            print(json.dumps({"cmd": "ours " + area + more, "wall_s": round(time.time() - t, 3), **json.loads(o)}), flush=True)
         except ValueError:
             print(json.dumps({"cmd": "ours " + area, "failed": o.decode()[-300:]}), flush=True)
 
@@ -40,7 +40,16 @@ def gen(name, *a):
 
 
 only = z.only.split(",")
-S = {s: gen(f"sys-{s}.json", "system", "--size", s, "--seed", 1) for s in ("small", "large", "stress") if "rta" in only}
+S = {s: gen(f"sys-{s}.json", "system", "--size", s, "--seed", 1) for s in ("small", "large", "stress") if "rta" in only or "des" in only and s != "stress"}
+if "des" in only:
+    for s, n, k in (("small", 300, 40000), ("large", 20, 2000)):
+        run("des_simpy.py", S[s], "--runs", n if not z.quick else n // 5)
+        for e in ("heap", "table"):
+            for th in (1, 2):
+                run("des_limit.py", S[s], "--engine", e, "--runs", k // (10 if e == "heap" else 1), "--threads", th)
+        for extra in ("", " --faults"):
+            ours("des", S[s], f" --runs {k}{extra}")
+        ours("des", S[s], f" --runs {k // 10} --engine general")
 if "rta" in only:
     for s in S:
         run("rta_peer.py", S[s], "--reps", 3, *(["--sens"] if s != "stress" or not z.quick else []))

@@ -10,6 +10,9 @@ use timing::{Release, Task, TaskSet};
 #[derive(Deserialize)]
 pub struct Instance {
     format: String,
+    /// How long a simulated run lasts.
+    #[serde(default)]
+    pub hyperperiod: u64,
     pub cores: Vec<InstanceCore>,
     pub partitions: Vec<InstancePartition>,
     pub tasks: Vec<InstanceTask>,
@@ -43,6 +46,9 @@ pub struct InstanceTask {
     pub deadline: u64,
     pub wcet: u64,
     pub bcet: u64,
+    /// Its first release in a simulated run.
+    #[serde(default)]
+    pub offset: u64,
 }
 
 /// A channel from one task to another.

@@ -4,14 +4,17 @@
 
 mod chains;
 mod convert;
+mod des;
 mod instance;
+mod machine;
 mod rta;
 mod timed;
 
 use std::path::Path;
 use std::process::ExitCode;
 
-const USAGE: &str = "usage: cofferdam-bench rta|chains FILE [--reps N] | convert FILE --out DIR";
+const USAGE: &str = "usage: cofferdam-bench rta|chains FILE [--reps N] | \
+                     des FILE [--runs N] [--threads N] [--engine table|general] [--faults] | convert FILE --out DIR";
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -32,6 +35,9 @@ fn run(words: &[&str]) -> Result<String, Box<dyn std::error::Error>> {
     if let ["convert", file, "--out", folder] = words {
         convert::convert(Path::new(file), Path::new(folder))?;
         return Ok(format!("{{\"written\":{folder:?}}}"));
+    }
+    if let ["des", file, options @ ..] = words {
+        return Ok(serde_json::to_string(&des::run(Path::new(file), &des::Options::read(options)?)?)?);
     }
     let (area, file, reps) = match words {
         [area, file] => (area, file, None),

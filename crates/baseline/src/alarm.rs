@@ -7,6 +7,11 @@ use claim::Verdict;
 pub struct Alarms(Vec<String>);
 
 impl Alarms {
+    /// At least one sentence.
+    pub(crate) fn of(sentences: Vec<String>) -> Self {
+        Self(sentences)
+    }
+
     /// The sentences.
     pub fn sentences(&self) -> &[String] {
         &self.0

@@ -1,7 +1,10 @@
 //! From inputs to verdicts and to the dossier.
 
+use crate::simulated::{Search, compare};
 use crate::{Alarms, Baseline, require_no_alarm};
-use claim::{Verdict, sort_verdicts};
+use campaign::containment::Evidence;
+use claim::{Kind, Verdict, sort_verdicts};
+use evidence::run::{CampaignFound, RunDrawn};
 use evidence::{Dossier, Inputs, ValidationRow};
 use model::System;
 use plan::Plan;
@@ -15,10 +18,15 @@ pub struct Extras {
     pub today: Option<jiff::civil::Date>,
     /// Whether claims that were not analysed may pass.
     pub allow_not_analysed: bool,
-    /// Whether supply and demand are to be drawn, which costs a second look at every partition.
+    /// Whether supply and demand are to be drawn, which costs a second look at every partition, and
+    /// runs of the simulator beside the claims.
     pub drawings: bool,
+    /// How much scenarios drawn by seed are searched beside the replays, which are always made.
+    pub search: Option<Search>,
     /// Published examples that the program was held against.
     pub validation: Vec<ValidationRow>,
+    /// A campaign to be told of.
+    pub campaign: Option<CampaignFound>,
 }
 
 /// Every claim of the system under the plan, in canonical order.
@@ -34,17 +42,26 @@ pub fn verdicts(system: &System, plan: &Plan) -> Vec<Verdict> {
 /// is not analysed, as under a plan that grants nothing.
 ///
 /// # Errors
-/// [`Alarms`] where the verdicts contradict each other.
+/// [`Alarms`] where the verdicts contradict each other, or a simulation contradicts one.
 pub fn dossier(baseline: &Baseline, extras: Extras) -> Result<Dossier, Alarms> {
-    let (verdicts, curves) = match (&baseline.system, &baseline.plan) {
-        (Some(system), Some(plan)) if extras.drawings => {
-            (verdicts(system, plan), timing::claims::supply_curves(system, plan))
-        }
-        (Some(system), Some(plan)) => (verdicts(system, plan), Vec::new()),
-        (Some(system), None) => (verdicts(system, &Plan::default()), Vec::new()),
-        (None, _) => (Vec::new(), Vec::new()),
-    };
+    let empty = Plan::default();
+    let judged = baseline.system.as_deref().map(|system| (system, baseline.plan.as_deref().unwrap_or(&empty)));
+    let mut verdicts = judged.map(|(system, plan)| verdicts(system, plan)).unwrap_or_default();
     require_no_alarm(&verdicts)?;
+    if let (Some(found), Some((system, _))) = (&extras.campaign, judged) {
+        verdicts.retain(|verdict| verdict.kind != Kind::Containment);
+        let CampaignFound { machine, settings, summary, .. } = found;
+        let evidence = Evidence { machine, settings, matrix: &summary.matrix };
+        verdicts.extend(campaign::containment::verdicts(system, Some(evidence)));
+    }
+    let (mut curves, mut run) = (Vec::new(), None);
+    if let (Some((system, plan)), Some(_)) = (judged, &baseline.plan) {
+        compare(system, plan, &mut verdicts, extras.search.as_ref())?;
+        if extras.drawings {
+            curves = timing::claims::supply_curves(system, plan);
+            run = (!baseline.has_errors()).then(|| RunDrawn::longest(system, plan));
+        }
+    }
     Ok(Dossier::compose(Inputs {
         tool_version: extras.tool_version,
         system: baseline.system.clone(),
@@ -57,5 +74,7 @@ pub fn dossier(baseline: &Baseline, extras: Extras) -> Result<Dossier, Alarms> {
         allow_not_analysed: extras.allow_not_analysed,
         validation: extras.validation,
         curves,
+        run,
+        campaign: extras.campaign,
     }))
 }

@@ -41,7 +41,7 @@ fn verdict(system: &System, set: &Containment, evidence: Option<Evidence<'_>>) -
         source: "Clopper and Pearson 1934 (upper bound)",
         assumptions: vec![Assumption::InputsValid, Assumption::FaultsAsDrawn],
     };
-    let reason = "no campaign was run; `cofferdam campaign` answers this claim";
+    let reason = "no campaign is given; `cofferdam campaign` answers this claim, and `--campaign` takes its results";
     let open = Verdict {
         unit: Unit::Ppm,
         relation: Relation::AtMost,

@@ -19,6 +19,6 @@ mod summary;
 
 pub use matrix::{Cell, Faulty, Matrix, Worst};
 pub use record::{Affected, Harm, Measure, Record};
-pub use run::{Chunk, run_chunk};
+pub use run::{Chunk, run_chunk, run_chunk_slowly};
 pub use settings::{Choice, Settings, Wrong};
-pub use summary::{Carried, Summary, carried};
+pub use summary::{Carried, Reached, Summary, carried};

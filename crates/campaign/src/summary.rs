@@ -1,6 +1,6 @@
 //! What all runs of a campaign come to.
 
-use crate::{Chunk, Faulty, Matrix};
+use crate::{Cell, Chunk, Faulty, Matrix};
 use simulator::{Machine, Protection, Seen};
 
 /// What runs come to, joined in any order.
@@ -40,15 +40,28 @@ impl Summary {
 pub struct Carried {
     /// The protection.
     pub protection: Protection,
-    /// Who harms whom once it is off, and did not with all on. None says only that no run showed it.
-    pub pairs: Vec<(Faulty, usize)>,
+    /// Whom faults reach once it is off, and did not with all on. None says only that no run showed it.
+    pub reached: Vec<Reached>,
+}
+
+/// Somebody whom the faults of another harm.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Reached {
+    /// Where the faults come from.
+    pub faulty: Faulty,
+    /// The partition that is harmed.
+    pub partition: usize,
+    /// How.
+    pub cell: Cell,
 }
 
 /// What each protection carries: a campaign with all on beside the same ones with one off each.
 pub fn carried(all_on: &Matrix, without: &[(Protection, Matrix)]) -> Vec<Carried> {
     let carries = |(protection, matrix): &(Protection, Matrix)| {
         let pairs = matrix.harmed_pairs().filter(|(faulty, partition)| all_on.cell(*faulty, *partition).harmed == 0);
-        Carried { protection: *protection, pairs: pairs.collect() }
+        let reached =
+            pairs.map(|(faulty, partition)| Reached { faulty, partition, cell: matrix.cell(faulty, partition) });
+        Carried { protection: *protection, reached: reached.collect() }
     };
     without.iter().map(carries).collect()
 }

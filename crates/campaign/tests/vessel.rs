@@ -1,11 +1,12 @@
 //! Campaigns over the survey vessel: the same bytes however they are cut, and effects where the plan lets them through.
 
-use campaign::{Choice, Settings, Summary, Wrong, carried, containment, run_chunk};
+use campaign::{Choice, Settings, Summary, Wrong, carried, containment, run_chunk, run_chunk_slowly};
 use claim::{Status, Verdict};
 use model::{FileError, FileSource, System};
 use plan::Plan;
 use simulator::fault::declared::Declared;
-use simulator::{Machine, Protection, Protections};
+use simulator::table::Unfit;
+use simulator::{Machine, Protection, Protections, Seen, Table};
 
 const FILES: [(&str, &str); 3] = [
     ("system.toml", include_str!("../../../examples/survey-vessel/system.toml")),
@@ -140,6 +141,29 @@ fn with_nothing_switched_off_nothing_is_carried() {
     let settings = settings(&machine, Choice::all(&machine), 50);
     let matrix = whole(&machine, &settings).matrix;
     let carried = carried(&matrix, &[(Protection::Regulation, matrix.clone())]);
-    assert!(carried[0].pairs.is_empty());
+    assert!(carried[0].reached.is_empty());
     assert!(matrix.cells.keys().all(|(faulty, _)| matrix.runs_of(*faulty) > 0), "who reaches anybody was faulty");
+}
+
+/// The vessel as the fast engine takes it: nothing watches chains, and nobody is kept waiting.
+fn plain_vessel() -> Machine {
+    let (_, _, mut machine) = vessel("");
+    assert_eq!(Table::new(&machine, 0).err(), Some(Unfit::Chains), "the vessel as it is needs the general engine");
+    machine.chains.clear();
+    machine.tasks.iter_mut().for_each(|task| task.blocking_ns = 0);
+    machine
+}
+
+#[test]
+fn both_engines_find_the_same() {
+    let machine = plain_vessel();
+    let settings = settings(&machine, Choice::all(&machine), 300);
+    let fast = run_chunk(&machine, &settings, 0..300);
+    let slow = run_chunk_slowly(&machine, &settings, 0..300);
+    assert_eq!(fast, slow);
+    let mut table = Table::new(&machine, 0).expect("the plain vessel fits");
+    let mut rooms = (Seen::nothing(&machine), Seen::nothing(&machine));
+    let mut fits = |run| table.pair(&settings.scenario(run), &mut rooms.0, &mut rooms.1).is_ok();
+    let by_table = (0..300).filter(|run| fits(*run)).count();
+    assert!((60..300).contains(&by_table), "some runs are made by each engine: {by_table} of 300 by the fast one");
 }

@@ -7,10 +7,12 @@
 
 mod assumption;
 mod part;
+mod simulated;
 mod witness;
 
 pub use assumption::Assumption;
 pub use part::{Part, PartKind, sum_of_parts};
+pub use simulated::{FoundBy, Simulated};
 pub use witness::{Segment, Witness, WitnessRelease};
 
 use diagnostic::Span;
@@ -290,12 +292,20 @@ pub struct Verdict {
     pub place: Option<Span>,
     /// The scenario that shows a violation.
     pub witness: Option<Witness>,
+    /// What simulation saw of the subject; `None` where it did not look.
+    pub simulated: Option<Simulated>,
 }
 
 impl Verdict {
     /// Whether the witness says no more than the reason: a fact shows itself.
     pub fn is_own_witness(&self) -> bool {
         self.witness.as_ref().is_some_and(|witness| self.reason.as_ref() == Some(&witness.summary))
+    }
+
+    /// How far what simulation saw stays below the bound, 0 where it attains it; `None` where either is missing, or where what
+    /// was seen is above.
+    pub fn gap(&self) -> Option<u64> {
+        self.bound?.checked_sub(self.simulated?.largest)
     }
 
     /// A claim that no analysis of this version answers: `what` "is not analysed by this version".
@@ -326,6 +336,7 @@ impl Verdict {
             basis,
             place: None,
             witness: None,
+            simulated: None,
         }
     }
 }

@@ -1,6 +1,7 @@
 //! The arguments of every command. Help, completions and the manual pages come from these declarations.
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use quantity::Duration;
 use std::ffi::OsString;
 use std::path::PathBuf;
 
@@ -67,6 +68,26 @@ Examples:
   cofferdam plan vessel/ --out plan.toml
   cofferdam plan vessel/ --keep half-done.toml --out plan.toml --seed 7")]
     Plan(PlanArgs),
+    /// Run a system under a plan, event by event: one run as a timeline, many as statistics beside the bounds.
+    #[command(after_help = "\
+Examples:
+  cofferdam simulate vessel/                                   one run, drawn
+  cofferdam simulate vessel/ --runs 1000 --execution ends      statistics of a thousand
+  cofferdam simulate vessel/ --fault crash:NAV@120ms --svg run.svg --timeline run.json
+  cofferdam simulate vessel/ --fault overrun:OBJT.trk,extra=2ms --off window-enforcement
+
+A simulation is not a bound: it shows what happened in the runs that were made.")]
+    Simulate(SimulateArgs),
+    /// Run a system many times with faults drawn by seed, and see whom they reach.
+    #[command(after_help = "\
+Examples:
+  cofferdam campaign vessel/ --runs 100000 --out found/      every kind of fault at every partition, device and core
+  cofferdam campaign vessel/ --fault crash --fault babble:RECD --out found/
+  cofferdam campaign vessel/ --protections --out found/      and again with each protection off
+  cofferdam campaign vessel/ --out found/ --resume           go on after Ctrl-C
+  cofferdam campaign vessel/ --shard 2/8 --out part2/        a part of it; then on any machine
+  cofferdam campaign --merge part1/ part2/ ... --out found/")]
+    Campaign(CampaignArgs),
     /// Write the evidence as one HTML file that needs nothing else.
     #[command(after_help = "Example:\n  cofferdam report vessel/ --out evidence/")]
     Report(ReportArgs),
@@ -121,6 +142,9 @@ pub struct CheckArgs {
     /// Let what is not analysed pass, for work in progress.
     #[arg(long)]
     pub allow_not_analysed: bool,
+    /// Judge the containment sets by the campaign in a folder, which must be one of this system and plan.
+    #[arg(long, value_name = "DIR")]
+    pub campaign: Option<PathBuf>,
     /// List every claim, not only those that are not shown.
     #[arg(long)]
     pub all: bool,
@@ -152,12 +176,131 @@ pub struct PlanArgs {
 }
 
 #[derive(Debug, Args)]
+pub struct SimulateArgs {
+    #[command(flatten)]
+    pub baseline: Baseline,
+    /// How many runs; one is drawn, of more the largest values are printed.
+    #[arg(long, default_value_t = 1, value_name = "N", value_parser = clap::value_parser!(u64).range(1..))]
+    pub runs: u64,
+    /// The seed of every draw.
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+    /// The run of that number alone, from 0, as it is among many.
+    #[arg(long, value_name = "K", conflicts_with = "runs")]
+    pub run: Option<u64>,
+    /// How long each run lasts; ten frames where not given.
+    #[arg(long = "for", value_name = "TIME")]
+    pub span: Option<Duration>,
+    /// Begin with the first frame, where partitions initialise, and not with everything operational.
+    #[arg(long)]
+    pub from_boot: bool,
+    /// A fault: KIND:TARGET[@TIME][,key=value...], such as crash:NAV@2.5ms,start=cold; several combine.
+    #[arg(long = "fault", value_name = "FAULT")]
+    pub faults: Vec<String>,
+    /// A scenario file; what the call says beside goes before what the file says.
+    #[arg(long, value_name = "FILE")]
+    pub scenario: Option<PathBuf>,
+    /// A protection that is switched off, such as window-enforcement; several combine.
+    #[arg(long = "off", value_name = "PROTECTION")]
+    pub off: Vec<String>,
+    /// Which execution times jobs take.
+    #[arg(long, value_enum, value_name = "WHICH")]
+    pub execution: Option<Execution>,
+    /// The module schedule in force at the beginning.
+    #[arg(long, value_name = "NAME")]
+    pub schedule: Option<String>,
+    /// The part of the run that is drawn, such as 100ms..300ms; the first two frames where not given.
+    #[arg(long, value_name = "FROM..TO", value_parser = window)]
+    pub window: Option<(u64, u64)>,
+    /// Text for people, or JSON for programs.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+    /// Draw with ASCII characters only.
+    #[arg(long)]
+    pub ascii: bool,
+    /// Write the run as Trace Event JSON: the part of --window, or all.
+    #[arg(long, value_name = "FILE.json")]
+    pub timeline: Option<PathBuf>,
+    /// Draw the part of the run as a picture.
+    #[arg(long, value_name = "FILE.svg")]
+    pub svg: Option<PathBuf>,
+}
+
+/// Which execution times jobs take, from the shortest to the charged one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Execution {
+    /// Drawn evenly.
+    Even,
+    /// The shortest.
+    Least,
+    /// The longest.
+    Most,
+    /// The shortest or the longest, drawn.
+    Ends,
+}
+
+/// Two instants with two points between them, the first one before the other.
+fn window(text: &str) -> Result<(u64, u64), String> {
+    let (from, to) = text.split_once("..").ok_or("write FROM..TO, such as 100ms..300ms")?;
+    let instant =
+        |text: &str| text.trim().parse::<Duration>().map(Duration::ns).map_err(|why| format!("`{text}` {why}"));
+    let (from, to) = (instant(from)?, instant(to)?);
+    if from < to { Ok((from, to)) } else { Err("FROM must lie before TO".to_owned()) }
+}
+
+#[derive(Debug, Args)]
+pub struct CampaignArgs {
+    /// The system file, or a folder that holds `system.toml`.
+    #[arg(value_name = "SYSTEM", required_unless_present = "merge")]
+    pub system: Option<PathBuf>,
+    /// The plan; without it the one that the system names.
+    #[arg(long, value_name = "PLAN")]
+    pub plan: Option<PathBuf>,
+    /// How many runs, each with one fault.
+    #[arg(long, default_value_t = 10_000, value_name = "N")]
+    pub runs: u64,
+    /// The seed of every choice made by chance.
+    #[arg(long, default_value_t = DEFAULT_SEED, value_name = "N")]
+    pub seed: u64,
+    /// How many frames each run lasts; faults begin in its first half.
+    #[arg(long, default_value_t = 20, value_name = "N")]
+    pub frames: u64,
+    /// A kind of fault, at one target or at every one; several may be named. Without it every kind is drawn.
+    #[arg(long, value_name = "KIND[:TARGET]")]
+    pub fault: Vec<String>,
+    /// Make the campaign again with each protection off, to see what each carries.
+    #[arg(long)]
+    pub protections: bool,
+    /// Make part I of N, to be merged with the others.
+    #[arg(long, value_name = "I/N")]
+    pub shard: Option<String>,
+    /// Go on with what is in the folder.
+    #[arg(long)]
+    pub resume: bool,
+    /// The folder to write to.
+    #[arg(long, default_value = "cofferdam-campaign", value_name = "DIR")]
+    pub out: PathBuf,
+    /// How many threads; all processors where not given.
+    #[arg(long, value_name = "N")]
+    pub threads: Option<usize>,
+    /// Join the parts of a campaign.
+    #[arg(long, value_name = "DIR", num_args = 1.., conflicts_with_all = ["system", "plan", "runs", "seed", "frames", "fault", "protections", "shard", "resume"])]
+    pub merge: Vec<PathBuf>,
+    /// Text for people, or JSON for programs.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}
+
+#[derive(Debug, Args)]
 pub struct ReportArgs {
     #[command(flatten)]
     pub baseline: Baseline,
     /// The folder to write `report.html` and `verdicts.json` to; older ones there are replaced.
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
+    /// The folder of a finished campaign of this system and plan, to be told of.
+    #[arg(long, value_name = "DIR")]
+    pub campaign: Option<PathBuf>,
     /// Text for people, or JSON for programs.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,

@@ -80,10 +80,15 @@ pub fn expect_writable(path: &Path) -> Result<()> {
 
 /// Writes a file whole: to a neighbour first, which then takes its name, so that nobody ever sees half of it.
 pub fn write_whole(path: &Path, text: &str) -> Result<()> {
+    write_bytes_whole(path, text.as_bytes())
+}
+
+/// The same for a file that is no text.
+pub fn write_bytes_whole(path: &Path, bytes: &[u8]) -> Result<()> {
     let mut neighbour = path.as_os_str().to_owned();
     neighbour.push(".part");
     let neighbour = PathBuf::from(neighbour);
-    let written = fs::write(&neighbour, text).and_then(|()| fs::rename(&neighbour, path));
+    let written = fs::write(&neighbour, bytes).and_then(|()| fs::rename(&neighbour, path));
     if written.is_err() {
         let _ = fs::remove_file(&neighbour);
     }

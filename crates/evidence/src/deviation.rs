@@ -26,7 +26,7 @@ pub struct Deviation {
 
 impl Deviation {
     /// An acceptance of the system file beside the verdicts. Verdicts may be in any order.
-    pub(crate) fn judge(accepted: &Accepted, verdicts: &[Verdict], today: Option<Date>) -> Self {
+    pub fn judge(accepted: &Accepted, verdicts: &[Verdict], today: Option<Date>) -> Self {
         let verdict = verdicts.iter().find(|verdict| verdict.id == accepted.claim.value);
         Self {
             claim: accepted.claim.value.clone(),

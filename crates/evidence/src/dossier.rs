@@ -4,6 +4,7 @@ use crate::deviation::Deviation;
 use crate::headroom::{self, Headroom};
 use crate::provenance::DemandShares;
 use crate::register::{RegisterEntry, assumption_register};
+use crate::run::{CampaignFound, RunDrawn};
 use crate::summary::{self, KindSummary, NotAnalysed, Summary};
 use crate::{ValidationRow, tight};
 use claim::{Kind, Status, Verdict, sort_verdicts};
@@ -39,6 +40,10 @@ pub struct Inputs {
     pub validation: Vec<ValidationRow>,
     /// Supply and demand of the partitions, for drawing.
     pub curves: Vec<SupplyCurve>,
+    /// The run that is drawn.
+    pub run: Option<RunDrawn>,
+    /// A campaign that is told of.
+    pub campaign: Option<CampaignFound>,
 }
 
 /// Whether the plan was made for this system.
@@ -130,6 +135,16 @@ impl Dossier {
     /// Supply and demand of the partitions.
     pub fn curves(&self) -> &[SupplyCurve] {
         &self.inputs.curves
+    }
+
+    /// The run that is drawn.
+    pub fn run(&self) -> Option<&RunDrawn> {
+        self.inputs.run.as_ref()
+    }
+
+    /// A campaign that is told of.
+    pub fn campaign(&self) -> Option<&CampaignFound> {
+        self.inputs.campaign.as_ref()
     }
 
     /// The digest of the system, as far as it could be read.

@@ -12,6 +12,7 @@ pub mod html;
 pub mod json;
 mod provenance;
 mod register;
+pub mod run;
 mod show;
 mod stretch;
 mod summary;

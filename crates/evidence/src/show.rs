@@ -29,6 +29,17 @@ pub(crate) fn limit(verdict: &Verdict) -> String {
     verdict.limit.map_or_else(|| "–".to_owned(), |limit| format!("{sign} {}", amount(limit, verdict.unit)))
 }
 
+/// What simulation saw beside the bound: `attained`, or how far below it the largest value seen stays; nothing where it did
+/// not look.
+pub(crate) fn simulated(verdict: &Verdict) -> String {
+    match (verdict.simulated, verdict.gap()) {
+        (None, _) => String::new(),
+        (Some(_), Some(0)) => "attained".to_owned(),
+        (Some(_), Some(gap)) => format!("gap {}", amount(gap, verdict.unit)),
+        (Some(seen), None) => format!("{} seen", amount(seen.largest, verdict.unit)),
+    }
+}
+
 /// How much of its limit a claim uses, in tenths of a percent, rounded up: at most 1000 exactly where the limit is
 /// kept. Where more is better, it is the limit over the bound. `None` where there is no bound or the ratio is without
 /// meaning.

@@ -96,12 +96,9 @@ fn chains_keep_their_columns_apart_and_their_caution_beside_them() {
     };
     assert_eq!(
         cells("reaction/E1"),
-        ["≤ 60 ms", "67 ms", "34.7 ms", "not simulated yet", "table-aware", "25.3 ms", "shown"]
+        ["≤ 60 ms", "67 ms", "34.7 ms", "not simulated", "table-aware", "25.3 ms", "shown"]
     );
-    assert_eq!(
-        cells("data_age/E2"),
-        ["≤ 30 ms", "34.7 ms", "–", "not simulated yet", "generic", "−4.7 ms", "not shown"]
-    );
+    assert_eq!(cells("data_age/E2"), ["≤ 30 ms", "34.7 ms", "–", "not simulated", "generic", "−4.7 ms", "not shown"]);
     let caution = words(&all(&page, "#part-chains p.caution")[0]);
     assert!(caution.contains("synchronised") && caution.ends_with(CAUTIONS[7].text), "{caution}");
 }

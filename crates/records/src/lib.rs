@@ -16,8 +16,7 @@
 //! | `lost_messages` | integer | messages lost beyond those without the fault |
 //! | `jobs_undone` | integer | jobs that completed without the fault and not with it |
 //!
-//! Integers are 64 bits, rows by run and partition. A file holds one row group a chunk of runs; its key-value metadata says
-//! from which campaign it is. The same records give the same bytes.
+//! Integers are 64 bits, rows by run and partition. Its key-value metadata says from which campaign a file is. The same records give the same bytes.
 
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 

@@ -6,13 +6,14 @@ use campaign::Record;
 use parquet::basic::Compression;
 use parquet::data_type::{ByteArrayType, DataType, Int64Type};
 use parquet::file::metadata::KeyValue;
-use parquet::file::properties::WriterProperties;
+use parquet::file::properties::{EnabledStatistics, WriterProperties};
 use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
 use simulator::Machine;
 use std::io::Write;
 use std::sync::Arc;
 
-/// Writes a file, a chunk after the other; holds no more than one.
+/// Writes a file, a group of records after the other. Holds one of them, and of each that is written where it lies, which is
+/// why a group ought to hold thousands of runs where there are millions.
 pub struct Writer<W: Write + Send> {
     file: SerializedFileWriter<W>,
 }
@@ -26,13 +27,14 @@ impl<W: Write + Send> Writer<W> {
         let metadata = metadata.iter().map(|(key, value)| KeyValue::new((*key).to_owned(), value.clone())).collect();
         let properties = WriterProperties::builder()
             .set_compression(Compression::SNAPPY)
+            .set_statistics_enabled(EnabledStatistics::Chunk)
             .set_created_by("cofferdam".to_owned())
             .set_key_value_metadata(Some(metadata))
             .build();
         Ok(Self { file: SerializedFileWriter::new(into, schema()?, Arc::new(properties))? })
     }
 
-    /// Adds a chunk's records as one row group.
+    /// Adds records as one row group.
     ///
     /// # Errors
     /// Where nothing can be written.

@@ -53,6 +53,7 @@ impl Draw {
     }
 
     /// 64 bits for a purpose, a subject and a number.
+    #[inline]
     pub const fn bits(self, purpose: Purpose, subject: u64, number: u64) -> u64 {
         let place =
             self.base.wrapping_add(subject.wrapping_mul(BY_SUBJECT)).wrapping_add(number.wrapping_mul(BY_NUMBER));
@@ -62,6 +63,7 @@ impl Draw {
     /// A whole number from `least` to `most`, both included; `least` where `most` is below it.
     ///
     /// Of ranges above 2^32 only 2^32 values, evenly spread, are reached, and `least` is always one.
+    #[inline]
     pub const fn between(self, purpose: Purpose, subject: u64, number: u64, least: u64, most: u64) -> u64 {
         let span = most.saturating_sub(least).saturating_add(1);
         least + scaled(self.bits(purpose, subject, number), span)
@@ -69,10 +71,12 @@ impl Draw {
 }
 
 /// The upper half of `bits` as a share of 2^32, times `span`, rounded down.
+#[inline]
 const fn scaled(bits: u64, span: u64) -> u64 {
     (((bits >> 32) as u128 * span as u128) >> 32) as u64 // Below `span`.
 }
 
+#[inline]
 const fn finalise(mut x: u64) -> u64 {
     x ^= x >> 30;
     x = x.wrapping_mul(0xBF58_476D_1CE4_E5B9);

@@ -119,7 +119,8 @@ pub enum What {
         /// Whether a sampled message was older than its refresh period.
         stale: bool,
     },
-    /// A message to this input is lost: its queue is full, or that of the internal network on the way there.
+    /// A message to this input is lost: its queue is full, or that of the internal network on the way there. Of
+    /// several at once that find no room anywhere the first is told.
     Lost {
         /// The input.
         input: usize,

@@ -132,6 +132,17 @@ impl Seen {
         }
     }
 
+    /// Nothing seen any more; rooms are kept.
+    pub fn clear(&mut self) {
+        self.runs = 0;
+        self.tasks.fill(TaskSeen::default());
+        self.channels.fill(ChannelSeen::default());
+        self.inputs.fill(InputSeen::default());
+        self.chains.fill(ChainSeen::default());
+        self.partitions.fill(PartitionSeen::default());
+        self.counts = Counts::default();
+    }
+
     /// Adds what other runs of the same machine saw. The order of joining does not matter.
     pub fn join(&mut self, other: &Self) {
         self.runs += other.runs;
@@ -149,7 +160,7 @@ fn each<T>(mine: &mut [T], others: &[T], join: impl Fn(&mut T, &T)) {
 }
 
 impl TaskSeen {
-    fn join(&mut self, other: &Self) {
+    pub(crate) fn join(&mut self, other: &Self) {
         self.jobs += other.jobs;
         self.sum_ns = self.sum_ns.wrapping_add(other.sum_ns);
         self.most_ns = self.most_ns.max(other.most_ns);
@@ -192,7 +203,7 @@ impl ChainSeen {
 }
 
 impl PartitionSeen {
-    fn join(&mut self, other: &Self) {
+    pub(crate) fn join(&mut self, other: &Self) {
         self.operational_ns = self.operational_ns.max(other.operational_ns);
         self.warm_starts += other.warm_starts;
         self.cold_starts += other.cold_starts;

@@ -38,11 +38,13 @@ mod throttling;
 mod windows;
 mod witness;
 mod workload;
+mod worst;
 
 pub use alarms::alarms;
 pub use curves::{SupplyCurve, supply_curves};
 pub use partition_supply::supply_of;
 pub use workload::{policy_of, tasks_of};
+pub use worst::{is_never_throttled, worst_scenarios};
 
 use chains::aligned::Aligned;
 use claim::{Verdict, sort_verdicts};

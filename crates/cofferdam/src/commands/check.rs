@@ -11,15 +11,16 @@ use evidence::text::{Detail, Style};
 pub fn run(args: &CheckArgs, color: ColorChoice) -> Result<Exit> {
     let session = session::load(&args.baseline.system, Wanted::given_or_named(args.baseline.plan.as_ref()))?;
     session.complain(color);
+    let campaign = session.campaign(args.campaign.as_deref())?;
     if args.format == Format::Json {
-        let dossier = session.dossier(args.allow_not_analysed)?;
+        let dossier = session.dossier(args.allow_not_analysed, campaign)?;
         terminal::print(&evidence::json::render(&dossier))?;
         return Ok(exit(&dossier));
     }
     if session.baseline.has_errors() {
         return Ok(Exit::Wrong);
     }
-    let dossier = session.dossier_as_opened(args.allow_not_analysed)?;
+    let dossier = session.dossier_as_opened(args.allow_not_analysed, campaign)?;
     let detail = match (args.all, args.quiet) {
         (true, _) => Detail::All,
         (false, true) => Detail::Quiet,

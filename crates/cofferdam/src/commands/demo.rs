@@ -1,7 +1,7 @@
 //! `demo`: the whole job on the bundled survey vessel.
 
 use super::session::{self, Wanted};
-use super::{check, plan, report};
+use super::{check, plan, report, simulate};
 use crate::args::{ColorChoice, DEFAULT_SEED, DemoArgs};
 use crate::exit::Exit;
 use crate::{files, terminal};
@@ -16,6 +16,9 @@ const VESSEL: [(&str, &str); 4] = [
     ("plan.toml", include_str!("../../../../examples/survey-vessel/plan.toml")),
 ];
 
+/// Runs that are simulated, besides the one that the report draws.
+const DEMO_RUNS: u64 = 200;
+
 pub fn run(args: &DemoArgs, color: ColorChoice) -> Result<Exit> {
     let vessel = args.out.join("survey-vessel");
     files::make_folder(&vessel)?;
@@ -24,10 +27,11 @@ pub fn run(args: &DemoArgs, color: ColorChoice) -> Result<Exit> {
     }
     let session = session::load(&vessel, Wanted::Named)?;
     session.complain(color);
-    let shown = session.dossier_as_opened(true)?;
+    let shown = session.dossier_as_opened(true, None)?;
     terminal::print(&evidence::text::render(&shown, Detail::Default, check::style(color)))?;
     plan_from_nothing(&vessel, &args.out)?;
-    let dossier = session.dossier_to_draw(true)?;
+    simulate::sample(&session, DEMO_RUNS)?;
+    let dossier = session.dossier_to_draw(true, None)?;
     let report = report::write(&dossier, &args.out)?;
     let tightest = evidence::text::tightest(&dossier, 3, check::style(color));
     terminal::print(&format!("\nThe report is {}\nThe three tightest claims:\n{tightest}", report.display()))?;

@@ -1,5 +1,6 @@
 //! One file a command.
 
+mod campaign;
 mod check;
 mod demo;
 mod explain;
@@ -8,6 +9,7 @@ mod new;
 mod plan;
 mod report;
 mod session;
+mod simulate;
 
 use crate::args::{Cli, Command};
 use crate::exit::Exit;
@@ -21,7 +23,9 @@ pub fn run(cli: Cli) -> Result<Exit> {
         Command::New(args) => new::run(&args),
         Command::Check(args) => check::run(&args, color),
         Command::Plan(args) => plan::run(&args, color),
+        Command::Campaign(args) => campaign::run(&args, color),
         Command::Report(args) => report::run(&args, color),
+        Command::Simulate(args) => simulate::run(&args, color),
         Command::Explain(args) => explain::run(&args),
         Command::Schema => generate::schema(),
         Command::Completions(args) => generate::completions(args.shell),
@@ -31,13 +35,9 @@ pub fn run(cli: Cli) -> Result<Exit> {
 
 /// The answer in JSON of a command that gave none of its own.
 pub fn refusal_json(exit: Exit, message: &str) -> String {
-    let answer = serde_json::json!({
-        "schema_version": evidence::json::SCHEMA_VERSION,
-        "tool_version": env!("CARGO_PKG_VERSION"),
-        "baseline": null,
-        "exit_status": exit.code(),
-        "verdicts": [],
-        "diagnostics": [{
+    refusal_of(
+        exit,
+        &serde_json::json!([{
             "code": if exit == Exit::Alarm { "alarm" } else { "call" },
             "severity": "error",
             "message": message,
@@ -46,7 +46,19 @@ pub fn refusal_json(exit: Exit, message: &str) -> String {
             "column": null,
             "labels": [],
             "help": null,
-        }],
+        }]),
+    )
+}
+
+/// The same with these diagnostics.
+fn refusal_of(exit: Exit, diagnostics: &serde_json::Value) -> String {
+    let answer = serde_json::json!({
+        "schema_version": evidence::json::SCHEMA_VERSION,
+        "tool_version": env!("CARGO_PKG_VERSION"),
+        "baseline": null,
+        "exit_status": exit.code(),
+        "verdicts": [],
+        "diagnostics": diagnostics,
     });
     format!("{answer:#}\n")
 }

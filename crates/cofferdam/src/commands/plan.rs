@@ -31,7 +31,7 @@ pub fn run(args: &PlanArgs, color: ColorChoice) -> Result<Exit> {
     session.complain(color);
     let baseline = &session.baseline;
     let Some(system) = baseline.system.as_ref().filter(|_| !baseline.has_errors()) else {
-        return refused(&session, args.format);
+        return session.refused(args.format == Format::Json);
     };
     files::expect_writable(&args.out)?;
     let limits = Limits { seed: args.seed, time: args.time_limit.map(Duration::from_secs) };
@@ -44,13 +44,6 @@ pub fn run(args: &PlanArgs, color: ColorChoice) -> Result<Exit> {
         Format::Json => json(&searched, &session, system, args),
     })?;
     Ok(exit(&searched))
-}
-
-fn refused(session: &Session, format: Format) -> Result<Exit> {
-    if format == Format::Json {
-        terminal::print(&evidence::json::render(&session.dossier(false)?))?;
-    }
-    Ok(Exit::Wrong)
 }
 
 /// Plans a system with a progress bar on a terminal; ends at the limits or at Ctrl-C with what it has.

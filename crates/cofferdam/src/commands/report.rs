@@ -12,7 +12,8 @@ use std::path::{Path, PathBuf};
 pub fn run(args: &ReportArgs, color: ColorChoice) -> Result<Exit> {
     let session = session::load(&args.baseline.system, Wanted::given_or_named(args.baseline.plan.as_ref()))?;
     session.complain(color);
-    let dossier = session.dossier_to_draw(args.allow_not_analysed)?;
+    let campaign = session.campaign(args.campaign.as_deref())?;
+    let dossier = session.dossier_to_draw(args.allow_not_analysed, campaign)?;
     let written = if session.baseline.has_errors() { None } else { Some(write(&dossier, &args.out)?) };
     match (args.format, written) {
         (Format::Json, _) => terminal::print(&evidence::json::render(&dossier))?,

@@ -1,10 +1,13 @@
 //! What `check`, `plan`, `report` and `demo` share: reading the inputs from disk and saying what is wrong with them.
 
 use crate::args::ColorChoice;
+use crate::exit::Exit;
 use crate::{files, terminal};
 use anyhow::{Result, bail};
+use baseline::simulated::Search;
 use baseline::{Baseline, Extras, PlanChoice};
 use diagnostic::{Look, Plain, render_text};
+use evidence::run::CampaignFound;
 use evidence::{Dossier, ValidationRow};
 use model::{FileError, FileSource, MOST_BYTES};
 use std::path::{Path, PathBuf};
@@ -80,19 +83,35 @@ impl Session {
         })
     }
 
-    /// The dossier for reports, which draw supply and demand.
-    pub fn dossier_to_draw(&self, allow_not_analysed: bool) -> Result<Dossier> {
-        Ok(baseline::dossier(&self.baseline, Extras { drawings: true, ..extras(allow_not_analysed) })?)
+    /// The dossier for reports, which draw supply and demand and a run, and tell of a campaign where one was made.
+    pub fn dossier_to_draw(&self, allow_not_analysed: bool, campaign: Option<CampaignFound>) -> Result<Dossier> {
+        let extras = extras(allow_not_analysed);
+        let extras = Extras { drawings: true, search: Some(Search::SHORT), campaign, ..extras };
+        Ok(baseline::dossier(&self.baseline, extras)?)
+    }
+
+    /// The campaign in a folder, where one is named and the inputs can be judged by it.
+    pub fn campaign(&self, folder: Option<&Path>) -> Result<Option<CampaignFound>> {
+        let folder = folder.filter(|_| !self.baseline.has_errors());
+        folder.map(|folder| super::campaign::told(folder, &self.baseline)).transpose()
     }
 
     /// The dossier for programs.
-    pub fn dossier(&self, allow_not_analysed: bool) -> Result<Dossier> {
-        Ok(baseline::dossier(&self.baseline, extras(allow_not_analysed))?)
+    pub fn dossier(&self, allow_not_analysed: bool, campaign: Option<CampaignFound>) -> Result<Dossier> {
+        Ok(baseline::dossier(&self.baseline, Extras { campaign, ..extras(allow_not_analysed) })?)
     }
 
     /// The dossier for the terminal.
-    pub fn dossier_as_opened(&self, allow_not_analysed: bool) -> Result<Dossier> {
-        Ok(baseline::dossier(&self.as_opened(), extras(allow_not_analysed))?)
+    pub fn dossier_as_opened(&self, allow_not_analysed: bool, campaign: Option<CampaignFound>) -> Result<Dossier> {
+        Ok(baseline::dossier(&self.as_opened(), Extras { campaign, ..extras(allow_not_analysed) })?)
+    }
+
+    /// The end of a command whose inputs are wrong: in JSON with what could be judged, at the terminal all is said.
+    pub fn refused(&self, in_json: bool) -> Result<Exit> {
+        if in_json {
+            terminal::print(&evidence::json::render(&self.dossier(false, None)?))?;
+        }
+        Ok(Exit::Wrong)
     }
 
     /// Every diagnostic as programs read it.
@@ -125,7 +144,9 @@ fn extras(allow_not_analysed: bool) -> Extras {
         today: Some(jiff::ZonedDateTime::now().date()),
         allow_not_analysed,
         drawings: false,
+        search: None,
         validation: validation(),
+        campaign: None,
     }
 }
 

@@ -5,6 +5,7 @@
 mod bad_input;
 mod bad_plan;
 mod bad_systems;
+mod campaign;
 mod check;
 mod common;
 mod demo;
@@ -13,5 +14,6 @@ mod nacelle;
 mod pages;
 mod planning;
 mod seeded;
+mod simulate;
 mod starter;
 mod terminal;

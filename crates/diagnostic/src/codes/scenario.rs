@@ -5,7 +5,7 @@ crate::code::declare! {
     UNKNOWN_TARGET = Error "E1002", since "0.1.0", "A fault names a target that the system does not have.";
     WRONG_TARGET = Error "E1003", since "0.1.0", "A fault cannot happen to such a target.";
     OTHERS_PARAMETER = Error "E1004", since "0.1.0", "A parameter is not one that the fault has.";
-    BAD_PARAMETER = Error "E1005", since "0.1.0", "A value in a fault on the command line cannot be read.";
+    BAD_PARAMETER = Error "E1005", since "0.1.0", "A value of a fault cannot be read or is out of its range.";
     AFTER_THE_END = Error "E1006", since "0.1.0", "Something is to happen after the end of the run.";
     UNKNOWN_PROTECTION = Error "E1007", since "0.1.0", "There is no protection of that name.";
     FAULT_SYNTAX = Error "E1008", since "0.1.0", "A fault on the command line is not of its form.";

@@ -4,7 +4,7 @@ use super::claims::{bases, row_of, status};
 use super::names::{head, note, port_end, table_of};
 use crate::caution::{CAUTIONS, SYNCHRONISED};
 use crate::dossier::Dossier;
-use crate::show::{amount_or, limit};
+use crate::show::{amount, amount_or, limit, simulated};
 use crate::stretch::stretches;
 use crate::svg::{part_key, waterfall};
 use claim::{Kind, PartKind, Relation, Unit, Verdict};
@@ -65,7 +65,7 @@ fn chain_row(dossier: &Dossier, verdict: &Verdict) -> Markup {
         td class="n" { (limit(verdict)) }
         td class="n" { (amount_or(verdict.generic, verdict.unit, "–")) }
         td class="n" { (amount_or(verdict.table_aware, verdict.unit, "–")) }
-        td { "not simulated yet" }
+        td { (largest_simulated(verdict)) }
         td { (decided_by(verdict)) @if verdict.exact { ", exact" } }
         td class="n" { (margin(verdict)) }
     };
@@ -81,10 +81,19 @@ fn unclaimed_row(dossier: &Dossier, chain: &Chain) -> Markup {
             (head(&chain.name.value, chain.title.as_deref()))
             td class="n" { "≤ " (need) }
             td class="n" { "–" } td class="n" { "–" }
-            td { "not simulated yet" }
+            td { "–" }
             td { "–" } td class="n" { "–" }
             td { @if dossier.plan().is_some() { "no claim" } @else { "no plan" } }
         }
+    }
+}
+
+/// The largest value that simulation saw, and how far it stays below the bound.
+fn largest_simulated(verdict: &Verdict) -> String {
+    match verdict.simulated {
+        None => "not simulated".to_owned(),
+        Some(seen) if verdict.gap().is_none() => amount(seen.largest, verdict.unit),
+        Some(seen) => format!("{}, {}", amount(seen.largest, verdict.unit), simulated(verdict)),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::names::{breakable, sentence, table_of};
 use crate::dossier::Dossier;
-use crate::show::{amount_or, capital, count, limit, percent, used_permille};
+use crate::show::{amount_or, capital, count, limit, percent, simulated, used_permille};
 use crate::stretch::in_words;
 use crate::svg::{bar, mark};
 use claim::{Assumption, Growth, Kind, Status, Verdict};
@@ -132,7 +132,10 @@ fn numbers(verdict: &Verdict, extra: Extra) -> Markup {
     let used = used_permille(verdict);
     html! {
         td class="n" { (amount_or(verdict.bound, verdict.unit, "none")) }
-        td { @if verdict.exact { "yes" } @else { "–" } }
+        td {
+            @if verdict.exact { "yes" } @else { "–" }
+            @if verdict.simulated.is_some() { span class="why" { "simulated: " (simulated(verdict)) } }
+        }
         td class="n" { (limit(verdict)) }
         @match extra {
             Extra::None => {}

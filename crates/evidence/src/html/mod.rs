@@ -2,6 +2,7 @@
 
 mod assumptions;
 mod breaks_first;
+mod campaign;
 mod chains;
 mod claims;
 mod core_sets;
@@ -16,16 +17,20 @@ mod ports;
 mod recovery;
 mod remaining;
 mod responses;
+mod run;
 mod space;
 mod supply;
 mod validation;
+
+pub(crate) use names::shade;
 
 use crate::caution::CAUTIONS;
 use crate::dossier::Dossier;
 use crate::svg::part_patterns;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-const STYLE: &str = include_str!("style.css");
+/// The style of everything drawn.
+pub(crate) const STYLE: &str = include_str!("style.css");
 
 /// A part of the report.
 struct Part {
@@ -37,7 +42,7 @@ struct Part {
 }
 
 /// The parts in order: what is not known comes before what is.
-const PARTS: [Part; 22] = [
+const PARTS: [Part; 24] = [
     Part { anchor: "not-analysed", title: "What was not analysed", breaks: false, content: cover::not_analysed },
     Part { anchor: "deviations", title: "Accepted deviations", breaks: false, content: cover::deviations },
     Part { anchor: "failures", title: "Violated and not shown", breaks: false, content: failures::part },
@@ -53,6 +58,8 @@ const PARTS: [Part; 22] = [
     Part { anchor: "recovery", title: "Boot and restarts", breaks: true, content: recovery::part },
     Part { anchor: "health", title: "Health monitor", breaks: false, content: health::monitor },
     Part { anchor: "changes", title: "Schedule changes", breaks: false, content: health::changes },
+    Part { anchor: "run", title: "A run", breaks: true, content: run::part },
+    Part { anchor: "campaign", title: "Fault campaign", breaks: false, content: campaign::part },
     Part { anchor: "margins", title: "Margins", breaks: false, content: margins::part },
     Part { anchor: "memory", title: "Memory map", breaks: false, content: space::memory },
     Part { anchor: "shared", title: "Cache ways and bandwidth budgets", breaks: false, content: space::shared },

@@ -19,7 +19,7 @@ pub(super) fn level(system: &System, id: PartitionId) -> &str {
 }
 
 /// The shade of a partition: the more critical, the darker, from 0 to 4.
-pub(super) fn shade(system: &System, id: PartitionId) -> usize {
+pub(crate) fn shade(system: &System, id: PartitionId) -> usize {
     let level = system.partitions.get(id.index()).and_then(|partition| partition.level);
     level.map_or(0, |level| shade_of_level(system, level.value))
 }

@@ -2,8 +2,13 @@
 //!
 //! The shapes are structs of their own, so that a change inside the program changes no script outside it.
 
+mod run;
 mod shape;
+mod trace_event;
 mod verdict;
+
+pub use run::{Ran, ran};
+pub use trace_event::trace_event;
 
 use crate::dossier::{Dossier, PlanMatch};
 use diagnostic::Plain;

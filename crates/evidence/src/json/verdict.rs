@@ -2,7 +2,7 @@
 
 use super::shape::{AcceptedShape, Where};
 use crate::dossier::Dossier;
-use claim::{Growth, Part, Segment, Verdict, Witness, WitnessRelease};
+use claim::{Growth, Part, Segment, Simulated, Verdict, Witness, WitnessRelease};
 use quantity::LIMIT;
 use serde::Serialize;
 
@@ -27,6 +27,7 @@ pub(super) struct VerdictShape<'d> {
     place: Option<Where>,
     accepted: Option<AcceptedShape>,
     witness: Option<WitnessShape<'d>>,
+    simulated: Option<SimulatedShape>,
 }
 
 #[derive(Serialize)]
@@ -57,6 +58,15 @@ struct WitnessShape<'d> {
     releases: Vec<ReleaseShape<'d>>,
     timeline: Vec<SegmentShape<'d>>,
     completes_ns: Option<u64>,
+}
+
+#[derive(Serialize)]
+struct SimulatedShape {
+    largest: Option<u64>,
+    attained: bool,
+    gap: Option<u64>,
+    found_by: &'static str,
+    runs: Option<u64>,
 }
 
 #[derive(Serialize)]
@@ -99,6 +109,17 @@ pub(super) fn shape<'d>(dossier: &Dossier, verdict: &'d Verdict) -> VerdictShape
         place: super::place(dossier, verdict),
         accepted: super::accepted(dossier, &verdict.id),
         witness: verdict.witness.as_ref().map(witness),
+        simulated: verdict.simulated.map(|seen| simulated(verdict, seen)),
+    }
+}
+
+fn simulated(verdict: &Verdict, seen: Simulated) -> SimulatedShape {
+    SimulatedShape {
+        largest: fits(seen.largest),
+        attained: verdict.gap() == Some(0),
+        gap: verdict.gap().and_then(fits),
+        found_by: seen.found_by.key(),
+        runs: fits(seen.runs),
     }
 }
 

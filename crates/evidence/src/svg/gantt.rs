@@ -28,11 +28,11 @@ pub(crate) struct Piece {
     pub head_ns: u64,
 }
 
-const WIDTH: Px = Px::whole(860);
-const LEFT: Px = Px::whole(84);
-const RIGHT: Px = Px::whole(838);
+pub(super) const WIDTH: Px = Px::whole(860);
+pub(super) const LEFT: Px = Px::whole(84);
+pub(super) const RIGHT: Px = Px::whole(838);
 const FIRST: Px = Px::whole(16);
-const LANE: Px = Px::whole(34);
+pub(super) const LANE: Px = Px::whole(34);
 const PITCH: i64 = 60;
 const FONT: i64 = 10;
 /// More marks than this below a lane would be a smear.
@@ -64,16 +64,23 @@ fn description(lanes: &[Lane]) -> String {
     )
 }
 
-fn drawn_lane(lane: &Lane, top: Px, scale: Scale, (from, to): (u64, u64), hatch: &str) -> Markup {
+fn drawn_lane(lane: &Lane, top: Px, scale: Scale, range: (u64, u64), hatch: &str) -> Markup {
+    html! {
+        (named_windows(lane, top, scale, range, hatch))
+        @for at in marks(lane.period_ns, range) {
+            (line("period", (scale.at(at), top + LANE), (scale.at(at), top + LANE + Px::whole(4))))
+        }
+    }
+}
+
+/// The name of a core, and its windows with theirs.
+pub(super) fn named_windows(lane: &Lane, top: Px, scale: Scale, (from, to): (u64, u64), hatch: &str) -> Markup {
     let visible = || lane.pieces.iter().filter(|piece| piece.span.0 < to && piece.span.1 > from);
     html! {
         (text("label end", (LEFT - Px::whole(8), top + Px::whole(16)), &lane.name))
         (text("tick end", (LEFT - Px::whole(8), top + Px::whole(30)), &lane.note))
         (rect("spare", (LEFT, top), (RIGHT - LEFT, LANE)))
         @for piece in visible() { (window(piece, top, scale, hatch)) }
-        @for at in marks(lane.period_ns, (from, to)) {
-            (line("period", (scale.at(at), top + LANE), (scale.at(at), top + LANE + Px::whole(4))))
-        }
         @for (x, name) in labels_above(visible(), scale) {
             (text("tick middle", (x, top - Px::whole(3)), name))
         }

@@ -4,7 +4,9 @@ use super::layout::{Align, Page};
 use crate::dossier::Dossier;
 use crate::headroom::Headroom;
 use crate::provenance::class_words;
-use crate::show::{amount_or, capital, count, limit, percent, rounded_percent, signed_percent, used_permille};
+use crate::show::{
+    amount_or, capital, count, limit, percent, rounded_percent, signed_percent, simulated, used_permille,
+};
 use crate::summary::KindSummary;
 use claim::Verdict;
 
@@ -60,10 +62,17 @@ fn headroom_row(headroom: &Headroom<'_>) -> Vec<String> {
     vec![headroom.verdict.id.clone(), signed_percent(headroom.ppm), headroom.grows.word().to_owned()]
 }
 
+/// What simulation saw stands behind, where there is room for it.
+const ROOM_FOR_SIMULATED: usize = 80;
+
 pub(super) fn rows(page: &mut Page, verdicts: &[&Verdict]) {
-    let rows: Vec<_> = verdicts.iter().map(|verdict| row(page, verdict)).collect();
-    let aligns = [Align::Left, Align::Right, Align::Right, Align::Left, Align::Right, Align::Left];
-    page.table(2, &aligns, &rows);
+    let mut rows: Vec<_> = verdicts.iter().map(|verdict| row(page, verdict)).collect();
+    if page.style.width >= ROOM_FOR_SIMULATED {
+        rows.iter_mut().zip(verdicts).for_each(|(row, verdict)| row.push(simulated(verdict)));
+    }
+    let aligns = [Align::Left, Align::Right, Align::Right, Align::Left, Align::Right, Align::Left, Align::Left];
+    let columns = rows.first().map_or(0, Vec::len);
+    page.table(2, &aligns[..columns], &rows);
 }
 
 fn row(page: &Page, verdict: &Verdict) -> Vec<String> {

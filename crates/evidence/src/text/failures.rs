@@ -3,7 +3,7 @@
 use super::layout::{Align, Page};
 use super::timeline;
 use crate::dossier::Dossier;
-use crate::show::{amount_or, limit, overused_permille, percent};
+use crate::show::{amount_or, limit, overused_permille, percent, simulated};
 use claim::{Status, Verdict};
 
 const OPEN: [(Status, &str); 2] = [(Status::Violated, "Violated"), (Status::NotShown, "Not shown")];
@@ -51,5 +51,9 @@ fn failure(page: &mut Page, dossier: &Dossier, verdict: &Verdict) {
             page.paragraph(4, &format!("Witness: {}", witness.summary));
         }
         timeline::draw(page, 4, witness);
+    }
+    if let Some(seen) = verdict.simulated {
+        let largest = amount_or(Some(seen.largest), verdict.unit, "");
+        page.paragraph(4, &format!("Simulated: {largest} by {}, {}.", seen.found_by.key(), simulated(verdict)));
     }
 }

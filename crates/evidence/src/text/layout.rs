@@ -3,6 +3,9 @@
 use super::Style;
 use claim::Status;
 
+/// On fewer columns than this, bars make room for words.
+const NARROW: usize = 80;
+
 /// Text under construction.
 pub(super) struct Page {
     pub style: Style,
@@ -91,16 +94,19 @@ impl Page {
         self.paint(colour, &format!("{:<12}", status.words()))
     }
 
-    fn paint(&self, code: &str, text: &str) -> String {
+    /// Text in a colour, where colours are wanted.
+    pub fn paint(&self, code: &str, text: &str) -> String {
         if self.style.colour { format!("\u{1b}[{code}m{text}\u{1b}[0m") } else { text.to_owned() }
     }
 
-    /// A bar of `width` cells for a share in tenths of a percent; what passes the limit is marked at its end.
+    /// A bar of `width` cells for a share in tenths of a percent; what passes the limit is marked at its end. A narrow
+    /// page has no room for one.
     pub fn bar(&self, permille: u64, width: usize) -> String {
+        let width = if self.style.width < NARROW { 0 } else { width };
         let (full, over, empty) = if self.style.unicode { ('█', '▶', '·') } else { ('#', '>', '.') };
         let cells = usize::try_from(permille).unwrap_or(usize::MAX).saturating_mul(width) / 1000;
         let mut bar: String = (0..width).map(|cell| if cell < cells { full } else { empty }).collect();
-        if permille > 1000 {
+        if permille > 1000 && width > 0 {
             bar.pop();
             bar.push(over);
         }

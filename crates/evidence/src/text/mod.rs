@@ -5,10 +5,13 @@ mod claims;
 mod failures;
 mod head;
 mod layout;
+mod run;
+mod runs;
 mod timeline;
 
 use crate::caution::CAUTIONS;
 use crate::dossier::Dossier;
+use crate::run::{Observed, Told};
 use layout::Page;
 
 /// How much is said.
@@ -68,6 +71,36 @@ pub fn render(dossier: &Dossier, detail: Detail, style: Style) -> String {
 pub fn tightest(dossier: &Dossier, n: usize, style: Style) -> String {
     let mut page = Page::new(style);
     claims::rows(&mut page, &dossier.tightest(n));
+    page.finish()
+}
+
+/// One run: its timeline and what happened, below a head.
+pub fn run(head: &str, told: &Told<'_>, style: Style) -> String {
+    let mut page = Page::new(style);
+    page.paragraph(0, head);
+    runs::caution(&mut page);
+    page.line("");
+    run::draw(&mut page, told);
+    page.finish()
+}
+
+/// What runs have seen beside the bounds, below a head.
+pub fn runs(head: &str, observed: &Observed, style: Style) -> String {
+    let mut page = Page::new(style);
+    page.paragraph(0, head);
+    runs::caution(&mut page);
+    runs::tables(&mut page, observed);
+    page.finish()
+}
+
+/// What runs come to in a paragraph, with its caution.
+pub fn runs_in_short(scenario: &str, observed: &Observed) -> String {
+    let mut page = Page::new(Style::default());
+    page.paragraph(
+        0,
+        &format!("Simulated: {} of {scenario}. {}.", runs::how_many(observed), runs::outcome_words(observed)),
+    );
+    page.paragraph(2, "A simulation is not a bound; `cofferdam simulate` prints what was seen beside each bound.");
     page.finish()
 }
 

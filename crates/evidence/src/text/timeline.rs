@@ -26,7 +26,7 @@ pub(super) fn draw(page: &mut Page, indent: usize, witness: &Witness) {
         let short: String = lane.chars().take(label).collect();
         page.line(&format!("{}{short:<label$}  {cells}", " ".repeat(indent)));
     }
-    page.line(&format!("{}{}", " ".repeat(indent + label + 2), axis(width, end)));
+    page.line(&format!("{}{}", " ".repeat(indent + label + 2), axis(width, (0, end))));
 }
 
 /// `width` cells for `[0, end)`, filled where one of the segments is.
@@ -68,13 +68,14 @@ fn glyph(segments: &[&Segment], (start, end): (u64, u64), glyphs: &Glyphs) -> ch
     }
 }
 
-/// The first and the last instant, and the middle where there is room.
-fn axis(width: usize, end: u64) -> String {
-    let [first, middle, last] = [0, end / 2, end].map(|ns| Duration::from_ns(ns).to_string());
+/// The first and the last instant, and the middle where there is room and it is a whole nanosecond.
+pub(super) fn axis(width: usize, (from, to): (u64, u64)) -> String {
+    let span = to.saturating_sub(from);
+    let [first, middle, last] = [from, from + span / 2, to].map(|ns| Duration::from_ns(ns).to_string());
     let room = width.saturating_sub(columns(&first) + columns(&last));
     let before = (width / 2).saturating_sub(columns(&first));
     let after = room.saturating_sub(before + columns(&middle));
-    if room < columns(&middle) + 8 || !end.is_multiple_of(2) {
+    if room < columns(&middle) + 8 || !span.is_multiple_of(2) {
         return format!("{first}{}{last}", " ".repeat(room.max(1)));
     }
     format!("{first}{}{middle}{}{last}", " ".repeat(before), " ".repeat(after))

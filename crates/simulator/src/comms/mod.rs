@@ -8,19 +8,20 @@ mod ends;
 mod forwarding;
 mod network;
 mod ports;
+mod sending;
 mod sources;
 #[cfg(test)]
 mod tests;
 
 use crate::engine::{NEVER, Out, World};
 use crate::event::What;
-use crate::machine::Channel;
+use crate::machine::{Channel, Port};
 use crate::{Machine, Recorder, Scenario};
 use chains::{Chains, Origin};
 use ends::Ends;
 use forwarding::Forwarding;
-use network::Frame;
 use ports::Inbox;
+use sending::Message;
 use sources::Sources;
 
 /// The messages of a run under way.
@@ -39,6 +40,16 @@ pub(crate) struct Comms<'m> {
 /// The sending end of a channel.
 #[derive(Debug, Clone, Copy)]
 struct Outlet {
+    /// The partition that sends.
+    by: u32,
+    /// Whether its messages wait in queues.
+    queues: bool,
+    /// The messages of one write.
+    batch: u64,
+    /// Its first input, and one past its last.
+    inputs: (u32, u32),
+    /// What a frame of it costs the forwarder, where that carries it.
+    frame_cost: Option<u64>,
     /// When its source last wrote.
     last_write: u64,
     /// Until when what its source writes comes to nothing.
@@ -46,16 +57,22 @@ struct Outlet {
 }
 
 impl Outlet {
-    const FRESH: Self = Self { last_write: NEVER, muted_until: 0 };
-}
+    fn new(channel: &Channel) -> Self {
+        Self {
+            by: channel.source as u32,
+            queues: matches!(channel.port, Port::Queuing { .. }),
+            batch: channel.batch,
+            inputs: (channel.inputs.start as u32, channel.inputs.end as u32),
+            frame_cost: channel.frame_cost_ns,
+            last_write: NEVER,
+            muted_until: 0,
+        }
+    }
 
-/// One message on its way.
-#[derive(Debug, Clone, Copy)]
-struct Message {
-    channel: usize,
-    /// The partition that sends it.
-    by: usize,
-    origin: Origin,
+    /// Before anything was written.
+    fn refresh(&mut self) {
+        (self.last_write, self.muted_until) = (NEVER, 0);
+    }
 }
 
 impl<'m> Comms<'m> {
@@ -65,7 +82,7 @@ impl<'m> Comms<'m> {
         Self {
             machine,
             inboxes: machine.inputs.iter().map(|input| Inbox::new(machine.channels[input.channel].port)).collect(),
-            outlets: vec![Outlet::FRESH; machine.channels.len()],
+            outlets: machine.channels.iter().map(Outlet::new).collect(),
             sources: Sources::new(machine, &ends),
             ends,
             forwarding: Forwarding::new(machine),
@@ -76,7 +93,7 @@ impl<'m> Comms<'m> {
     /// A run begins: no message anywhere.
     pub(crate) fn begin(&mut self, scenario: &Scenario, world: &mut World) {
         self.inboxes.iter_mut().for_each(Inbox::empty);
-        self.outlets.fill(Outlet::FRESH);
+        self.outlets.iter_mut().for_each(Outlet::refresh);
         self.sources.begin(scenario, world.draw);
         if let Some(forwarding) = &mut self.forwarding {
             forwarding.begin(scenario);
@@ -87,6 +104,7 @@ impl<'m> Comms<'m> {
     }
 
     /// When something here happens next by itself; 0 where it does in the instant under way.
+    #[inline]
     pub(crate) fn next_ns(&self) -> u64 {
         match &self.forwarding {
             Some(forwarding) if forwarding.network.leaves() => 0,
@@ -189,9 +207,7 @@ impl<'m> Comms<'m> {
     ) {
         let own = self.machine.channels[channel].source == by;
         let origin = if own { Origin::Again } else { Origin::Foreign };
-        for _ in 0..messages {
-            self.send(Message { channel, by, origin }, now, out);
-        }
+        self.send_all(Message { channel, by, origin }, messages, now, out);
         self.rouse(now, world);
     }
 
@@ -209,85 +225,6 @@ impl<'m> Comms<'m> {
                 if let Some(chains) = &mut self.chains {
                     chains.empty(input);
                 }
-            }
-        }
-    }
-
-    fn send_batch<R: Recorder>(&mut self, channel: usize, now: u64, out: &mut Out<'_, R>) {
-        let declared = &self.machine.channels[channel];
-        let outlet = &mut self.outlets[channel];
-        if outlet.muted_until > now {
-            return;
-        }
-        if outlet.last_write != NEVER {
-            let gap = &mut out.seen.channels[channel].longest_gap_ns;
-            *gap = (*gap).max(now - outlet.last_write);
-        }
-        outlet.last_write = now;
-        for _ in 0..declared.batch {
-            self.send(Message { channel, by: declared.source, origin: Origin::Job }, now, out);
-        }
-    }
-
-    /// One message goes to every input of its channel, or into the internal network on its way there.
-    #[inline]
-    fn send<R: Recorder>(&mut self, message: Message, now: u64, out: &mut Out<'_, R>) {
-        let declared: &Channel = &self.machine.channels[message.channel];
-        out.seen.channels[message.channel].writes += 1;
-        out.seen.counts.writes += 1;
-        out.tell(now, What::Writes { channel: message.channel });
-        for input in declared.inputs.clone() {
-            match declared.frame_cost_ns {
-                None => {
-                    let accepted = self.receive(input, now, now, out);
-                    if let Some(chains) = self.chains.as_mut().filter(|_| accepted) {
-                        chains.pass(input, message.origin);
-                    }
-                }
-                Some(cost) => self.enter(input, message, cost, now, out),
-            }
-        }
-    }
-
-    #[inline]
-    fn receive<R: Recorder>(&mut self, input: usize, written: u64, now: u64, out: &mut Out<'_, R>) -> bool {
-        let accepted = self.inboxes[input].receive(written, &mut out.seen.inputs[input]);
-        if !accepted {
-            out.tell(now, What::Lost { input });
-        }
-        accepted
-    }
-
-    /// A frame enters the internal network.
-    fn enter<R: Recorder>(&mut self, input: usize, message: Message, cost: u64, now: u64, out: &mut Out<'_, R>) {
-        let Some(forwarding) = &mut self.forwarding else { return };
-        let frame = Frame { input: input as u32, sent: now, cost, origin: message.origin };
-        let waiting = forwarding.network.push(message.by.min(self.machine.partitions.len()), frame);
-        if let Some(chains) = self.chains.as_mut().filter(|_| waiting.is_some()) {
-            chains.enter(input, message.origin);
-        }
-        let seen = out.seen.partitions.get_mut(message.by);
-        match (waiting, seen) {
-            (Some(waiting), Some(seen)) => seen.most_waiting = seen.most_waiting.max(waiting),
-            (Some(_), None) => {}
-            (None, seen) => {
-                seen.into_iter().for_each(|seen| seen.frames_lost += 1);
-                out.seen.inputs[input].lost += 1;
-                out.tell(now, What::Lost { input });
-            }
-        }
-    }
-
-    /// Frames that were moved arrive.
-    fn frames_leave<R: Recorder>(&mut self, now: u64, out: &mut Out<'_, R>) {
-        while let Some(frame) = self.forwarding.as_mut().and_then(|forwarding| forwarding.network.leave()) {
-            let (input, delay_ns) = (frame.input as usize, now - frame.sent);
-            let most = &mut out.seen.inputs[input].most_delay_ns;
-            *most = (*most).max(delay_ns);
-            out.tell(now, What::Forwarded { input, delay_ns });
-            let accepted = self.receive(input, frame.sent, now, out);
-            if let Some(chains) = &mut self.chains {
-                chains.leave(input, frame.origin, accepted);
             }
         }
     }

@@ -74,7 +74,7 @@ impl Conduct {
         if held {
             self.regulate(index, run.now.saturating_add(for_ns), run);
         }
-        run.world.tell_runs = true;
+        (run.world.tell_runs, run.world.quiet) = (true, false);
         for core in 0..run.machine.cores.len() {
             self.bursts.served[core] = self.lives_on(core, run);
         }
@@ -97,7 +97,8 @@ impl Conduct {
 
     pub(super) fn end_burst<R: Recorder>(&mut self, index: usize, run: &mut Run<'_, '_, R>) {
         self.bursts.under_way.retain(|burst| burst.fault != index);
-        run.world.tell_runs = self.bursts.under_way.iter().any(|burst| burst.partition.is_some());
+        run.world.tell_runs =
+            self.regulation.watches() || self.bursts.under_way.iter().any(|burst| burst.partition.is_some());
         self.apply(run);
     }
 

@@ -26,6 +26,8 @@ pub(super) enum Happening {
     Interrupt { fault: usize, line: usize, until_ns: u64 },
     /// A regulation period begins for a core that bursts.
     Regulation { fault: usize, until_ns: u64 },
+    /// A core has used its bandwidth budget, where it executes what it did at that change.
+    Throttles { core: usize, change: u32 },
     /// Another module schedule takes effect.
     Change(usize),
 }

@@ -10,10 +10,11 @@ mod faults;
 mod interrupts;
 mod monitor;
 mod recovery;
+mod regulation;
 mod senders;
 
 use crate::engine::Run;
-use crate::event::Start;
+use crate::event::{Stall, Start};
 use crate::machine::Action;
 use crate::protection::Protection;
 use crate::scenario::Begin;
@@ -22,8 +23,9 @@ use bursts::Bursts;
 use calendar::{Calendar, Happening, Notice};
 use interrupts::Pending;
 use model::system::HealthError;
-use monitor::Counters;
+pub(crate) use monitor::Counters;
 use recovery::{Life, Work};
+use regulation::Regulation;
 
 /// What goes wrong in a run under way, and what is done about it.
 #[derive(Debug)]
@@ -36,6 +38,7 @@ pub(crate) struct Conduct {
     /// Partitions whose outage has not ended.
     outages: usize,
     bursts: Bursts,
+    regulation: Regulation,
     pending: Pending,
 }
 
@@ -49,6 +52,7 @@ impl Conduct {
             watches: false,
             outages: 0,
             bursts: Bursts::default(),
+            regulation: Regulation::default(),
             pending: Pending::default(),
         }
     }
@@ -65,7 +69,8 @@ impl Conduct {
             Some(table) => self.counters.clear(table),
             None => self.watches = false,
         }
-        run.world.tell_runs = false;
+        self.regulation.clear(run.machine, run.scenario.protections.has(Protection::Regulation));
+        run.world.tell_runs = self.regulation.watches();
         for (index, fault) in run.scenario.faults.iter().enumerate() {
             self.calendar.add(fault.at_ns, Happening::Fault(index));
         }
@@ -89,6 +94,7 @@ impl Conduct {
     }
 
     /// When something here happens next.
+    #[inline]
     pub(crate) fn next_ns(&self) -> u64 {
         self.calendar.next_ns()
     }
@@ -110,6 +116,11 @@ impl Conduct {
             Happening::Message { fault, until_ns } => self.babble(fault, until_ns, run),
             Happening::Interrupt { fault, line, until_ns } => self.interrupt(fault, line, until_ns, run),
             Happening::Regulation { fault, until_ns } => self.regulate(fault, until_ns, run),
+            Happening::Throttles { core, change } => {
+                if let Some(until_ns) = self.regulation.throttled_until(core, change, run.now) {
+                    run.stall_core(core, until_ns, Stall::Throttled);
+                }
+            }
             Happening::Change(to) => self.change(to, run),
         }
     }
@@ -121,9 +132,6 @@ impl Conduct {
             self.await_notice(partition, HealthError::DeadlineMissed, Some((task, job)), run);
         }
     }
-
-    /// A job passed its charged time without having completed. By itself this is no error of the table.
-    pub(crate) fn overran<R: Recorder>(&mut self, _task: usize, _job: u64, _run: &mut Run<'_, '_, R>) {}
 
     /// A job wrote its outputs: it may end an outage.
     #[inline]
@@ -144,12 +152,12 @@ impl Conduct {
     }
 
     /// From `run.now` on the core executes this task, or none. Told only where `run.world.tell_runs` is set.
-    pub(crate) fn runs<R: Recorder>(&mut self, core: usize, _task: Option<usize>, run: &mut Run<'_, '_, R>) {
+    pub(crate) fn runs<R: Recorder>(&mut self, core: usize, task: Option<usize>, run: &mut Run<'_, '_, R>) {
+        if let Some((at_ns, change)) = self.regulation.runs(core, task, run.now, run.machine) {
+            self.calendar.add(at_ns, Happening::Throttles { core, change });
+        }
         self.serves(core, run);
     }
-
-    /// The run ends.
-    pub(crate) fn end<R: Recorder>(&mut self, _run: &mut Run<'_, '_, R>) {}
 
     /// Carries out the action that answers an error.
     fn carry_out<R: Recorder>(&mut self, notice: Notice, action: Action, run: &mut Run<'_, '_, R>) {

@@ -21,6 +21,7 @@ pub(super) fn world(machine: &Machine) -> World {
         module_stops_ns: NEVER,
         ..World::default()
     };
+    world.measures = world.lanes.iter().any(|lane| lane.measured);
     for (tables, core) in
         machine.schedules.iter().flat_map(|tables| (0..machine.cores.len()).map(move |core| (tables, core)))
     {
@@ -72,6 +73,7 @@ fn lane_state(machine: &Machine, lane: usize) -> LaneState {
     LaneState {
         partition: machine.lanes[lane].partition as u32,
         pool: NONE,
+        plain: NONE,
         core: NONE,
         stalled_until: 0,
         measured: machine.partitions[machine.lanes[lane].partition].lanes.start == lane
@@ -101,6 +103,7 @@ fn core_state(policy: Policy) -> CoreState {
         window_end: NEVER,
         lane: NONE,
         usable: false,
+        plain: NONE,
         running: NONE,
         shown: NONE,
         untold: false,
@@ -159,13 +162,10 @@ fn add_pool(
         tasks.sort_by_key(urgency);
     }
     let index = world.pools.len() as u32;
-    let first = world.ready.len() as u32;
-    world.ready.resize(world.ready.len() + tasks.len().div_ceil(64), 0);
-    let words = (first, world.ready.len() as u32);
     rank(machine, order, index, &tasks, world);
     let mut pool = Pool {
         order,
-        words,
+        ready_beyond: vec![0; tasks.len().div_ceil(64).saturating_sub(1)],
         core: NONE,
         single: lanes.len() <= 1,
         lanes: lanes.clone().map(|lane| lane as u32).collect(),
@@ -177,8 +177,12 @@ fn add_pool(
         ..Pool::default()
     };
     pool.blocks = lanes.len() <= 1 && tasks.iter().any(|&task| world.tasks[task].fixed.goes_on > 0);
+    let alone = |&task: &usize| world.tasks[task].fixed.group.1 == world.tasks[task].fixed.group.0 + 1;
+    pool.plain = order == Order::Fixed && pool.single && !pool.blocks && tasks.iter().all(alone);
+    world.blocks |= pool.blocks;
     for lane in lanes {
         world.lanes[lane].pool = index;
+        world.lanes[lane].plain = if pool.plain { index } else { NONE };
     }
     world.pools.push(pool);
 }
@@ -206,6 +210,7 @@ fn rank(machine: &Machine, order: Order, pool: u32, tasks: &[usize], world: &mut
         fixed.rank = at as u32;
         fixed.group = (first as u32, (first + equals) as u32);
         fixed.goes_on = goes_on;
+        fixed.strict = fixed.jitter == 0 && goes_on == 0 && !fixed.sporadic && !fixed.woken;
     }
 }
 
@@ -253,11 +258,12 @@ impl World {
     pub(super) fn reset(&mut self, draw: Draw) {
         self.draw = draw;
         self.tasks.iter_mut().for_each(TaskState::reset);
-        self.ready.fill(0);
         self.cores_next.clear();
         self.tasks_next.clear();
         for pool in &mut self.pools {
             (pool.holder, pool.going, pool.going_left, pool.core) = (NONE, false, 0, NONE);
+            pool.ready = 0;
+            pool.ready_beyond.fill(0);
             pool.blocking.fill(0);
         }
         for lane in &mut self.lanes {
@@ -276,7 +282,7 @@ impl World {
         self.dirty.clear();
         self.writes.clear();
         self.reads.clear();
-        (self.holds, self.lates, self.duties) = (false, false, false);
+        (self.quiet, self.holds, self.lates, self.duties) = (true, false, false, false);
         (self.tell_runs, self.module_stops_ns) = (false, NEVER);
     }
 

@@ -73,10 +73,11 @@ impl<R: Recorder> Run<'_, '_, R> {
         let window = windows.get(index).copied();
         self.await_window(core, index as u32);
         let Some(window) = window.filter(|window| window.start_ns < position) else { return };
-        // Under way: of its head that is left which has not passed.
+        // Under way: of its head that is left which has not passed; one that continues has paid it in another frame.
         self.open(core, window.lane, window.head_ns);
         let end = window.end_ns - position;
-        let usable_at = (window.start_ns + window.head_ns).saturating_sub(position);
+        let head_ns = if window.continues { 0 } else { window.head_ns };
+        let usable_at = (window.start_ns + head_ns).saturating_sub(position);
         self.world.cores[core].window = index as u32;
         self.head_until(core, usable_at, end);
     }
@@ -99,7 +100,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         let draw = self.world.draw;
         let given = self.world.given.get(task).and_then(|jobs| jobs.last()).map_or(NEVER, |job| job.arrival_ns);
         let state = &mut self.world.tasks[task];
-        let fixed = state.fixed;
+        let fixed = &state.fixed;
         let up = self.world.partitions[fixed.partition as usize].up;
         state.next_arrival = match &self.scenario.times {
             _ if !up || !active => NEVER,
@@ -231,16 +232,18 @@ impl<R: Recorder> Run<'_, '_, R> {
     /// The next jobs of a task to begin take that much longer than their charged time.
     pub(crate) fn overrun(&mut self, task: usize, extra_ns: u64, jobs: u64) {
         let state = &mut self.world.tasks[task];
-        (state.extra_ns, state.overruns) = (extra_ns, jobs);
+        (state.extra_ns, state.overruns, state.faulty) = (extra_ns, jobs, true);
     }
 
     /// The next job of a task to begin never ends.
     pub(crate) fn endless(&mut self, task: usize) {
-        self.world.tasks[task].endless = true;
+        let state = &mut self.world.tasks[task];
+        (state.endless, state.faulty) = (true, true);
     }
 
     /// A core executes nothing until then; whose windows it has does not change.
     pub(crate) fn stall_core(&mut self, core: usize, until_ns: u64, why: Stall) {
+        self.world.quiet = false;
         let state = &mut self.world.cores[core];
         state.stalled_until = state.stalled_until.max(until_ns);
         self.world.touch(core);
@@ -255,6 +258,7 @@ impl<R: Recorder> Run<'_, '_, R> {
 
     /// A lane executes nothing until then, wherever it is served.
     pub(crate) fn stall_lane(&mut self, lane: usize, until_ns: u64) {
+        self.world.quiet = false;
         let state = &mut self.world.lanes[lane];
         state.stalled_until = state.stalled_until.max(until_ns);
         if state.core != NONE {
@@ -281,6 +285,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     /// From now on each line request of jobs on a core waits that much longer than charged.
     pub(crate) fn slow_core(&mut self, core: usize, wait_ns: u64) {
         if self.world.cores[core].wait_ns != wait_ns {
+            self.world.quiet = false;
             self.account(core);
             let state = &mut self.world.cores[core];
             state.wait_ns = wait_ns;
@@ -397,9 +402,12 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// The supply of a lane ends: of an opaque guest it is measured.
+    #[inline(never)]
     pub(super) fn measure_supply(&mut self, core: usize) {
         let state = &self.world.cores[core];
-        let (lane, from) = (&self.world.lanes[state.lane as usize], state.given_since);
+        let lane = self.world.lane_on(core).filter(|&lane| state.usable && self.world.lanes[lane].measured);
+        let Some(lane) = lane else { return };
+        let (lane, from) = (&self.world.lanes[lane], state.given_since);
         let partition = lane.partition as usize;
         let Guest::Opaque { budget_ns: Some(budget), .. } = self.machine.partitions[partition].guest else { return };
         let longest = self.world.partitions[partition].supply.given(from, self.now, budget);

@@ -2,7 +2,7 @@
 
 use super::agenda::NEVER;
 use super::run::Run;
-use super::world::{DONE, DUTY, Duty, Fixed, NONE};
+use super::world::{DONE, DUTY, Duty, Fixed, NONE, TaskState};
 use crate::Recorder;
 use crate::conduct::Conduct;
 use crate::event::What;
@@ -19,11 +19,8 @@ pub(super) fn stretched(execution: u64, fixed: Fixed, wait_ns: u64) -> u64 {
 }
 
 /// How much a job executes in that time; what [`stretched`] makes of an execution gives the same execution back.
-#[inline]
+#[inline(never)]
 fn progress(elapsed: u64, fixed: Fixed, wait_ns: u64) -> u64 {
-    if wait_ns == 0 {
-        return elapsed;
-    }
     let (charged, waits) = (u128::from(fixed.charged), u128::from(fixed.requests) * u128::from(wait_ns));
     // No more than `elapsed`, since it is multiplied by at most one.
     (u128::from(elapsed) * charged / charged.saturating_add(waits)) as u64
@@ -31,7 +28,7 @@ fn progress(elapsed: u64, fixed: Fixed, wait_ns: u64) -> u64 {
 
 impl<R: Recorder> Run<'_, '_, R> {
     /// Charges what a core has executed to whom it executed.
-    #[inline]
+    #[inline(always)]
     pub(super) fn account(&mut self, core: usize) {
         let state = &mut self.world.cores[core];
         let elapsed = self.now - state.since;
@@ -41,19 +38,23 @@ impl<R: Recorder> Run<'_, '_, R> {
             return;
         }
         if running == DUTY {
-            let partition = self.world.lanes[state.lane as usize].partition as usize;
-            if let Some((left, _)) = self.world.partitions[partition].duties.front_mut() {
-                *left -= elapsed;
-            }
-            return;
+            return self.account_duty(core, elapsed);
         }
         let task = &mut self.world.tasks[running as usize];
-        let elapsed = progress(elapsed, task.fixed, wait_ns);
+        let elapsed = if wait_ns == 0 { elapsed } else { progress(elapsed, task.fixed, wait_ns) };
         debug_assert!(elapsed <= task.left, "no job executes beyond its end");
         task.left -= elapsed;
         let pool = task.fixed.pool as usize;
-        if self.world.pools[pool].going && self.world.pools[pool].holder == running {
+        if self.world.blocks && self.world.pools[pool].going && self.world.pools[pool].holder == running {
             self.world.went_on(pool, elapsed);
+        }
+    }
+
+    #[inline(never)]
+    fn account_duty(&mut self, core: usize, elapsed: u64) {
+        let partition = self.world.lanes[self.world.cores[core].lane as usize].partition as usize;
+        if let Some((left, _)) = self.world.partitions[partition].duties.front_mut() {
+            *left -= elapsed;
         }
     }
 
@@ -71,6 +72,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
     }
 
+    #[inline(never)]
     fn duty_stops(&mut self, core: usize, conduct: &mut Conduct) {
         let partition = self.world.lanes[self.world.cores[core].lane as usize].partition as usize;
         self.world.cores[core].running = NONE;
@@ -86,25 +88,22 @@ impl<R: Recorder> Run<'_, '_, R> {
     #[inline]
     fn job_stops(&mut self, core: usize, task: usize, conduct: &mut Conduct) {
         let state = &self.world.tasks[task];
-        if state.left == 0 && state.fixed.loaded && self.forwards_more(core, task) {
-            return;
-        }
-        let state = &self.world.tasks[task];
         if state.left == 0 {
-            self.world.cores[core].running = NONE;
-            self.world.cores[core].shown = DONE;
-            let overtime = std::mem::take(&mut self.world.cores[core].overtime);
+            if state.fixed.loaded && self.forwards_more(core, task) {
+                return;
+            }
+            let state = &mut self.world.cores[core];
+            (state.running, state.shown) = (NONE, DONE);
+            let overtime = std::mem::take(&mut state.overtime);
             self.complete(task, conduct);
             if overtime {
                 self.end_window(core);
             }
-        } else if state.job.execution - state.left == state.fixed.charged {
-            let job = state.job.number;
-            conduct.overran(task, job, self);
         }
     }
 
     /// A job of the forwarding task goes on with its next frame, within what it is charged.
+    #[inline(never)]
     fn forwards_more(&mut self, core: usize, task: usize) -> bool {
         let state = &mut self.world.tasks[task];
         if self.world.cores[core].overtime || state.job.execution >= state.fixed.charged {
@@ -125,24 +124,63 @@ impl<R: Recorder> Run<'_, '_, R> {
         let mut index = 0;
         while index < self.world.dirty.len() {
             let core = self.world.dirty[index] as usize;
-            self.world.cores[core].dirty = false;
-            self.dispatch(core, conduct);
-            self.world.schedule_core(core);
+            let state = &mut self.world.cores[core];
+            state.dirty = false;
+            if self.world.quiet && state.plain != NONE {
+                self.dispatch_plain(core);
+            } else if !self.world.quiet || state.usable {
+                self.dispatch(core, conduct);
+                self.world.schedule_core(core);
+            } else {
+                self.world.schedule_core(core);
+            }
             index += 1;
         }
         self.world.dirty.clear();
     }
 
+    /// A core on which nothing but windows and jobs is to be thought of executes the most urgent ready job.
     #[inline]
+    fn dispatch_plain(&mut self, core: usize) {
+        let now = self.now;
+        let world = &mut *self.world;
+        let state = &mut world.cores[core];
+        let pool = &world.pools[state.plain as usize];
+        let next = pool.first_ready().map_or(NONE, |rank| pool.tasks[rank as usize]);
+        let goes_on = next == state.running && (next == NONE || state.stop_at != NEVER);
+        if !goes_on {
+            if state.running != NONE {
+                world.tasks[state.running as usize].left -= now - state.since;
+            }
+            (state.running, state.shown, state.since) = (next, next, now);
+            let left = if next == NONE { NEVER } else { self.go_on(next as usize) };
+            self.world.cores[core].stop_at = now.saturating_add(left);
+        }
+        self.world.schedule_core(core);
+    }
+
+    /// How long the job in turn of a task still executes; it begins where it has not.
+    #[inline]
+    fn go_on(&mut self, task: usize) -> u64 {
+        if !self.world.tasks[task].begun {
+            self.begin_job(task);
+        }
+        self.world.tasks[task].left
+    }
+
+    #[inline(never)]
     fn dispatch(&mut self, core: usize, conduct: &mut Conduct) {
         let state = &mut self.world.cores[core];
         if state.overtime {
             return;
         }
         state.wake_at = NEVER;
-        let state = &self.world.cores[core];
         if !state.usable {
-            return self.execute(core, NONE, NEVER, conduct);
+            // Of most cores that are not served everybody knows already that they idle.
+            if state.shown != NONE || state.untold {
+                self.execute(core, NONE, NEVER, conduct);
+            }
+            return;
         }
         let lane = &self.world.lanes[state.lane as usize];
         let pool = lane.pool as usize;
@@ -160,8 +198,9 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
         let (next, most) = self.next_of(pool);
         let state = &self.world.cores[core];
-        if !going && next == state.running && state.stop_at != NEVER {
-            // It goes on as it was going.
+        let goes_on = !going && next == state.running && state.stop_at != NEVER;
+        let idles_on = next == NONE && state.shown == NONE && !state.untold;
+        if goes_on || idles_on {
             return;
         }
         self.execute(core, next, most, conduct);
@@ -178,6 +217,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// The lanes of a pool of several: the most urgent ready jobs on those that have supply.
+    #[inline(never)]
     fn dispatch_lanes(&mut self, pool: usize, conduct: &mut Conduct) {
         let mut order = std::mem::take(&mut self.world.order);
         let mut free = std::mem::take(&mut self.world.free);
@@ -269,7 +309,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
     }
 
-    /// What is left to execute until the end, or until a job passes its charged time.
+    /// What is left to execute.
     #[inline]
     fn left_of(&self, core: usize, what: u32) -> u64 {
         if what == NONE {
@@ -279,9 +319,7 @@ impl<R: Recorder> Run<'_, '_, R> {
             let partition = self.world.lanes[self.world.cores[core].lane as usize].partition as usize;
             return self.world.partitions[partition].duties.front().map_or(NEVER, |&(left, _)| left);
         }
-        let state = &self.world.tasks[what as usize];
-        let beyond = state.job.execution.saturating_sub(state.fixed.charged);
-        if beyond > 0 && state.left > beyond { state.left - beyond } else { state.left }
+        self.world.tasks[what as usize].left
     }
 
     fn tell_running(&mut self, core: usize, next: u32) {
@@ -306,23 +344,33 @@ impl<R: Recorder> Run<'_, '_, R> {
     fn begin_job(&mut self, task: usize) {
         let state = &mut self.world.tasks[task];
         state.begun = true;
-        let (fixed, job, planned) = (state.fixed, state.job.number, state.job.execution);
-        if fixed.reads && !fixed.logical {
-            self.comms.read(task, job, self.now, &mut self.out);
+        if state.fixed.reads && !state.fixed.logical {
+            self.comms.read(task, state.job.number, self.now, &mut self.out);
         }
-        let load = if fixed.loaded { self.comms.load(planned) } else { None };
-        let state = &mut self.world.tasks[task];
-        if let Some(load) = load {
+        if state.fixed.loaded
+            && let Some(load) = self.comms.load(state.job.execution)
+        {
             state.job.execution = load.max(1);
         }
-        if state.overruns > 0 {
-            state.overruns -= 1;
-            // It takes that much longer than its charged time.
-            state.job.execution = fixed.charged.saturating_add(state.extra_ns);
-        }
-        if std::mem::take(&mut state.endless) {
-            state.job.execution = NEVER;
+        if state.faulty {
+            state.begin_faulty();
         }
         state.left = state.job.execution;
+    }
+}
+
+impl TaskState {
+    /// The job that begins executes longer than it was to, or never ends.
+    #[inline(never)]
+    fn begin_faulty(&mut self) {
+        if self.overruns > 0 {
+            self.overruns -= 1;
+            // It takes that much longer than its charged time.
+            self.job.execution = self.fixed.charged.saturating_add(self.extra_ns);
+        }
+        if std::mem::take(&mut self.endless) {
+            self.job.execution = NEVER;
+        }
+        self.faulty = self.overruns > 0;
     }
 }

@@ -44,12 +44,13 @@ impl<R: Recorder> Run<'_, '_, R> {
         self.world.schedule_task(task);
     }
 
+    #[inline(never)]
     fn miss(&mut self, task: usize, conduct: &mut Conduct) {
         let state = &mut self.world.tasks[task];
         let job = if state.present && state.noted == 0 {
             state.job.number
         } else {
-            state.waiting[state.noted - usize::from(state.present)].number
+            state.waiting[state.noted as usize - usize::from(state.present)].number
         };
         state.noted += 1;
         state.watch = state.next_watch();
@@ -64,14 +65,18 @@ impl<R: Recorder> Run<'_, '_, R> {
             self.world.tasks[task].next_arrival = NEVER;
             return;
         }
-        let job = match &self.scenario.times {
-            Times::Drawn(drawn) => self.drawn_job(task, drawn),
-            Times::Given(_) => self.given_job(task),
+        let mut job = match &self.scenario.times {
+            Times::Drawn(drawn) => self.world.tasks[task].drawn_job(task, self.world.draw, drawn),
+            Times::Given(_) => match self.given_job(task) {
+                Some(job) => job,
+                None => return,
+            },
         };
-        let Some(mut job) = job else { return };
         self.tell(What::Arrives { task, job: job.number });
         let state = &mut self.world.tasks[task];
-        state.last_arrival = job.arrival;
+        if state.fixed.woken {
+            state.last_arrival = job.arrival;
+        }
         if state.fixed.logical && state.fixed.reads {
             self.world.reads.push((task as u32, job.number));
         }
@@ -79,7 +84,7 @@ impl<R: Recorder> Run<'_, '_, R> {
             job.release = job.release.max(self.world.partitions[state.fixed.partition as usize].held_until);
         }
         if job.release <= self.now && !state.present && state.waiting.is_empty() {
-            self.take(task, job);
+            state.take(job);
             return self.released(task, job.number);
         }
         state.waiting.push_back(job);
@@ -91,32 +96,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
     }
 
-    /// The job that arrives now, and when the next one does.
-    #[inline]
-    fn drawn_job(&mut self, task: usize, drawn: &Drawn) -> Option<Job> {
-        let draw = self.world.draw;
-        let state = &mut self.world.tasks[task];
-        let (subject, number, fixed) = (task as u64, state.number, &state.fixed);
-        let arrival = state.next_arrival;
-        state.number += 1;
-        let jitter = match fixed.jitter {
-            0 => 0,
-            most => spread(draw, drawn.jitters, Purpose::Jitter, subject, number, 0, most),
-        };
-        let goes_on = match fixed.goes_on {
-            0 => 0,
-            most => spread(draw, drawn.blocking, Purpose::Blocking, subject, number, 0, most),
-        };
-        let execution = spread(draw, drawn.executions, Purpose::Execution, subject, number, fixed.least, fixed.charged);
-        let gap = match fixed.sporadic {
-            false => 0,
-            true => spread(draw, drawn.jitters, Purpose::Gap, subject, number, 0, fixed.period),
-        };
-        let next = arrival.saturating_add(fixed.period).saturating_add(gap);
-        state.next_arrival = if fixed.woken { NEVER } else { next };
-        Some(Job { number, arrival, release: arrival.saturating_add(jitter), execution, goes_on })
-    }
-
+    #[inline(never)]
     fn given_job(&mut self, task: usize) -> Option<Job> {
         let given = self.world.given[task].pop();
         let state = &mut self.world.tasks[task];
@@ -134,11 +114,12 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// The oldest waiting job that is not released yet is.
+    #[inline(never)]
     fn release_waiting(&mut self, task: usize) {
         let state = &mut self.world.tasks[task];
-        let number = state.waiting[state.released].number;
+        let number = state.waiting[state.released as usize].number;
         state.released += 1;
-        state.next_release = state.waiting.get(state.released).map_or(NEVER, |job| job.release);
+        state.next_release = state.waiting.get(state.released as usize).map_or(NEVER, |job| job.release);
         if !state.present {
             self.take_waiting(task);
         }
@@ -150,18 +131,8 @@ impl<R: Recorder> Run<'_, '_, R> {
         let state = &mut self.world.tasks[task];
         state.released -= 1;
         if let Some(job) = state.waiting.pop_front() {
-            self.take(task, job);
+            state.take(job);
         }
-    }
-
-    #[inline]
-    fn take(&mut self, task: usize, job: Job) {
-        let state = &mut self.world.tasks[task];
-        state.job = job;
-        state.present = true;
-        state.begun = false;
-        state.left = job.execution;
-        state.watch = state.next_watch();
     }
 
     #[inline]
@@ -174,18 +145,19 @@ impl<R: Recorder> Run<'_, '_, R> {
     /// A task has a job in turn: levels that had none begin a busy stretch.
     #[inline]
     fn make_ready(&mut self, task: usize) {
-        let fixed = self.world.tasks[task].fixed;
-        let pool = fixed.pool as usize;
-        if self.world.pools[pool].blocks {
-            self.begin_stretches(pool, fixed.group.0);
+        let fixed = &self.world.tasks[task].fixed;
+        let (pool, rank) = (fixed.pool as usize, fixed.rank);
+        if self.world.blocks && self.world.pools[pool].blocks {
+            self.begin_stretches(pool, self.world.tasks[task].fixed.group.0);
         }
-        self.world.set_ready(task);
+        self.world.pools[pool].set_ready(rank, true);
         self.world.touch_pool(pool);
     }
 
     /// Levels from rank `from` on without a job in turn begin a busy stretch, with all their blocking; by deadlines, the pool.
+    #[inline(never)]
     fn begin_stretches(&mut self, index: usize, from: u32) {
-        let first = self.world.first_ready(&self.world.pools[index]);
+        let first = self.world.pools[index].first_ready();
         let pool = &mut self.world.pools[index];
         let all = pool.tasks.len() as u32;
         let stretches = match (pool.order, first) {
@@ -220,6 +192,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
     }
 
+    #[inline(never)]
     fn write_later(&mut self, due: u64, task: usize, job: u64) {
         let later = (due, task as u32, job);
         let at = self.world.writes.partition_point(|other| *other > later);
@@ -239,22 +212,61 @@ impl<R: Recorder> Run<'_, '_, R> {
         let state = &mut self.world.tasks[task];
         state.present = false;
         state.noted = state.noted.saturating_sub(1);
-        let pool = state.fixed.pool as usize;
+        let (pool, rank) = (state.fixed.pool as usize, state.fixed.rank);
         let (watched, was) = (state.watch, state.next_arrival.min(state.next_release));
-        if state.released > 0 {
-            self.take_waiting(task);
-        } else {
-            state.watch = state.next_watch();
-            self.world.set_idle(task);
-        }
-        if watched < was {
-            self.world.schedule_task(task);
-        }
         let pool = &mut self.world.pools[pool];
+        if state.released == 0 {
+            state.watch = state.next_watch();
+            pool.set_ready(rank, false);
+        }
         if pool.holder == task as u32 {
             pool.holder = NONE;
             pool.going = false;
         }
+        if state.released > 0 {
+            self.take_waiting(task);
+        }
+        if watched < was {
+            self.world.schedule_task(task);
+        }
+    }
+}
+
+impl TaskState {
+    /// The job that arrives now, and when the next one does.
+    #[inline]
+    fn drawn_job(&mut self, task: usize, draw: Draw, drawn: &Drawn) -> Job {
+        let (subject, number, fixed) = (task as u64, self.number, &self.fixed);
+        let arrival = self.next_arrival;
+        self.number += 1;
+        let execution = spread(draw, drawn.executions, Purpose::Execution, subject, number, fixed.least, fixed.charged);
+        if fixed.strict {
+            self.next_arrival = arrival.saturating_add(fixed.period);
+            return Job { number, arrival, release: arrival, execution, goes_on: 0 };
+        }
+        let jitter = match fixed.jitter {
+            0 => 0,
+            most => spread(draw, drawn.jitters, Purpose::Jitter, subject, number, 0, most),
+        };
+        let goes_on = match fixed.goes_on {
+            0 => 0,
+            most => spread(draw, drawn.blocking, Purpose::Blocking, subject, number, 0, most),
+        };
+        let gap = match fixed.sporadic {
+            false => 0,
+            true => spread(draw, drawn.jitters, Purpose::Gap, subject, number, 0, fixed.period),
+        };
+        let next = arrival.saturating_add(fixed.period).saturating_add(gap);
+        self.next_arrival = if fixed.woken { NEVER } else { next };
+        Job { number, arrival, release: arrival.saturating_add(jitter), execution, goes_on }
+    }
+
+    /// A job is in turn.
+    #[inline]
+    fn take(&mut self, job: Job) {
+        self.job = job;
+        (self.present, self.begun, self.left) = (true, false, job.execution);
+        self.watch = self.next_watch();
     }
 }
 

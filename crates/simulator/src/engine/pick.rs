@@ -11,7 +11,7 @@ impl World {
     #[inline]
     pub(super) fn pick(&mut self, index: usize) -> (u32, u64) {
         let pool = &self.pools[index];
-        let Some(first) = self.first_ready(pool) else { return (NONE, u64::MAX) };
+        let Some(first) = pool.first_ready() else { return (NONE, u64::MAX) };
         if pool.order == Order::Cooperative && pool.holder != NONE {
             return (pool.holder, u64::MAX);
         }
@@ -34,7 +34,7 @@ impl World {
         if end == first + 1 {
             return task;
         }
-        let ready = (first..end).filter(|&rank| self.is_ready(pool, rank)).map(|rank| pool.tasks[rank as usize]);
+        let ready = (first..end).filter(|&rank| pool.is_ready(rank)).map(|rank| pool.tasks[rank as usize]);
         ready.min_by_key(|&task| self.among_equals(task)).unwrap_or(task)
     }
 
@@ -43,32 +43,19 @@ impl World {
         (!state.begun, state.job.arrival, task)
     }
 
-    fn is_ready(&self, pool: &Pool, rank: u32) -> bool {
-        self.ready[(pool.words.0 + rank / 64) as usize] >> (rank % 64) & 1 == 1
-    }
-
     fn due(&self, task: u32) -> (u64, (bool, u64, u32)) {
         let state = &self.tasks[task as usize];
         (state.job.arrival.saturating_add(state.fixed.deadline), self.among_equals(task))
     }
 
+    #[inline(never)]
     fn earliest_due(&self, pool: &Pool) -> u32 {
-        let mut best = NONE;
-        for word in pool.words.0..pool.words.1 {
-            let mut bits = self.ready[word as usize];
-            while bits != 0 {
-                let rank = (word - pool.words.0) * 64 + bits.trailing_zeros();
-                bits &= bits - 1;
-                let task = pool.tasks[rank as usize];
-                if best == NONE || self.due(task) < self.due(best) {
-                    best = task;
-                }
-            }
-        }
-        best
+        let ready = pool.ready_ranks().map(|rank| pool.tasks[rank as usize]);
+        ready.min_by_key(|&task| self.due(task)).unwrap_or(NONE)
     }
 
     /// The holder, where it goes on before the more urgent `top`, or `top`.
+    #[inline(never)]
     fn going_on(&mut self, index: usize, top: u32) -> (u32, u64) {
         let pool = &self.pools[index];
         let holder = pool.holder;
@@ -107,11 +94,7 @@ impl World {
     pub(super) fn in_order(&self, index: usize, into: &mut Vec<u32>) {
         let pool = &self.pools[index];
         into.clear();
-        into.extend(
-            (0..pool.tasks.len() as u32)
-                .filter(|&rank| self.is_ready(pool, rank))
-                .map(|rank| pool.tasks[rank as usize]),
-        );
+        into.extend(pool.ready_ranks().map(|rank| pool.tasks[rank as usize]));
         let group = |task: u32| self.tasks[task as usize].fixed.group.0;
         match pool.order {
             Order::Deadline => into.sort_by_key(|&task| self.due(task)),

@@ -47,6 +47,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     pub(crate) fn whole(&mut self, conduct: &mut Conduct) {
         self.begin();
         conduct.begin(self);
+        self.world.quiet &= !R::WANTED && !self.world.tell_runs && self.world.enforced;
         // Whatever the begin asked for is dispatched at the first instant, though nothing else may happen at it.
         let mut at = 0;
         while at < self.scenario.span_ns.min(self.world.module_stops_ns) {
@@ -56,52 +57,71 @@ impl<R: Recorder> Run<'_, '_, R> {
             at = self.next(conduct);
         }
         self.now = self.scenario.span_ns.min(self.world.module_stops_ns);
-        conduct.end(self);
         self.end();
     }
 
     /// The next instant at which anything happens.
     #[inline]
     fn next(&self, conduct: &Conduct) -> u64 {
+        self.world.cores_next.least().min(self.next_beside_cores(conduct))
+    }
+
+    #[inline]
+    fn next_beside_cores(&self, conduct: &Conduct) -> u64 {
         let write = self.world.writes.last().map_or(NEVER, |&(at, _, _)| at);
-        let others = self.comms.next_ns().min(conduct.next_ns()).min(write);
-        self.world.cores_next.least().min(self.world.tasks_next.least()).min(others)
+        self.comms.next_ns().min(conduct.next_ns()).min(write).min(self.world.tasks_next.least())
     }
 
     /// One instant, in the order of `docs/semantics.md`.
     #[inline]
     fn instant(&mut self, conduct: &mut Conduct) {
-        let ends = self.world.cores_next.least() == self.now && self.stops(conduct);
-        self.messages(conduct);
-        if ends {
+        let edges = self.world.cores_next.least() == self.now && self.stops(conduct);
+        let others = self.next_beside_cores(conduct) <= self.now;
+        if others {
+            self.messages(conduct);
+        }
+        if edges {
             self.window_ends();
         }
+        if others {
+            self.happenings(conduct);
+        }
+        if edges || others {
+            self.begin_supplies();
+            self.read_logical();
+        }
+        self.dispatch_all(conduct);
+    }
+
+    /// Jobs and other work that end; the cores that are due are touched. Says whether the supply of any changes now.
+    #[inline]
+    fn stops(&mut self, conduct: &mut Conduct) -> bool {
+        let mut edges = false;
+        let mut next = self.world.cores_next.due(0, self.now);
+        while let Some(core) = next {
+            self.world.touch(core);
+            if self.world.cores[core].stop_at == self.now {
+                self.stop(core, conduct);
+            }
+            edges |= self.world.cores[core].edge_at == self.now;
+            next = self.world.cores_next.due(core + 1, self.now);
+        }
+        edges
+    }
+
+    /// Faults and what answers them, then arrivals and releases.
+    fn happenings(&mut self, conduct: &mut Conduct) {
         if conduct.next_ns() <= self.now {
             conduct.act(self);
         }
         while self.world.tasks_next.least() <= self.now {
-            self.task_due(self.world.tasks_next.first(), conduct);
-        }
-        self.begin_supplies();
-        self.read_logical();
-        self.dispatch_all(conduct);
-    }
-
-    /// Jobs and other work that end; the cores that are due are touched. Says whether a window ends now.
-    #[inline]
-    fn stops(&mut self, conduct: &mut Conduct) -> bool {
-        let mut ends = false;
-        let mut next = self.world.cores_next.due(0, self.now);
-        while let Some(core) = next {
-            self.world.touch(core);
-            let state = &self.world.cores[core];
-            ends |= state.edge_at == self.now && state.edge == Edge::End;
-            if state.stop_at == self.now {
-                self.stop(core, conduct);
+            let at = self.world.tasks_next.least();
+            let mut next = self.world.tasks_next.due(0, at);
+            while let Some(task) = next {
+                self.task_due(task, conduct);
+                next = self.world.tasks_next.due(task + 1, at);
             }
-            next = self.world.cores_next.due(core + 1, self.now);
         }
-        ends
     }
 
     #[inline]
@@ -148,6 +168,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// Servers, or turns of a quantum.
+    #[inline(never)]
     fn turn(&mut self, core: usize) {
         match self.world.cores[core].group {
             NONE => self.serve(core),

@@ -29,6 +29,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// The next window is that of this index, or the first of the next frame.
+    #[inline(always)]
     pub(super) fn await_window(&mut self, core: usize, index: u32) {
         let state = &mut self.world.cores[core];
         state.put_off = false;
@@ -37,12 +38,19 @@ impl<R: Recorder> Run<'_, '_, R> {
             state.window = 0;
             self.next_frame(core);
         }
-        let at = self.window(core).map(|window| self.in_frame(core, window.start_ns));
         let state = &mut self.world.cores[core];
-        // Overtime may have taken the begin of this window, and more.
-        (state.edge, state.edge_at) = at.map_or((Edge::None, NEVER), |at| (Edge::Start, at.max(self.now)));
+        let index = state.windows.0 + state.window;
+        if index < state.windows.1 {
+            let start_ns = self.world.windows[index as usize].start_ns;
+            let at = state.frame_end.saturating_add(start_ns).saturating_sub(self.machine.frame_ns);
+            // Overtime may have taken the begin of this window, and more.
+            (state.edge, state.edge_at) = (Edge::Start, at.max(self.now));
+        } else {
+            (state.edge, state.edge_at) = (Edge::None, NEVER);
+        }
     }
 
+    #[inline(never)]
     fn next_frame(&mut self, core: usize) {
         let state = &mut self.world.cores[core];
         state.frame_end = state.frame_end.saturating_add(self.machine.frame_ns);
@@ -52,16 +60,18 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// A window begins: its head first.
+    #[inline(always)]
     pub(super) fn start_window(&mut self, core: usize) {
         let Some(window) = self.window(core) else {
             return self.await_window(core, 0);
         };
         let end = self.in_frame(core, window.end_ns);
-        if self.world.lates && self.is_put_off(core, window, end) {
-            return;
-        }
+        // Overtime may have taken all of it.
         if self.now >= end {
             return self.await_window(core, self.world.cores[core].window + 1);
+        }
+        if self.world.lates && self.is_put_off(core, window, end) {
+            return;
         }
         self.open(core, window.lane, window.head_ns);
         self.out.seen.counts.windows += 1;
@@ -93,6 +103,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// The head takes until `usable_at`; the window ends at `end`.
+    #[inline(always)]
     pub(super) fn head_until(&mut self, core: usize, usable_at: u64, end: u64) {
         let now = self.now;
         let state = &mut self.world.cores[core];
@@ -107,11 +118,13 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// A head is over.
+    #[inline(always)]
     pub(super) fn usable(&mut self, core: usize) {
         let now = self.now;
         let state = &mut self.world.cores[core];
         state.usable = true;
         state.untold |= self.world.tell_runs;
+        state.plain = if state.lane == NONE { NONE } else { self.world.lanes[state.lane as usize].plain };
         (state.supplied_since, state.given_since) = (now, now);
         match state.kind {
             Kind::Table => (state.edge, state.edge_at) = (Edge::End, state.window_end),
@@ -124,7 +137,7 @@ impl<R: Recorder> Run<'_, '_, R> {
 
     /// A window ends, unless it continues in the next frame or a job goes on where nothing cuts it.
     pub(super) fn end_window(&mut self, core: usize) {
-        if self.works_overtime(core) {
+        if !self.world.enforced && self.works_overtime(core) {
             return;
         }
         let state = &self.world.cores[core];
@@ -158,9 +171,6 @@ impl<R: Recorder> Run<'_, '_, R> {
 
     /// Whether an unfinished job that has passed its charged time keeps the core, since nothing cuts windows.
     fn works_overtime(&mut self, core: usize) -> bool {
-        if self.world.enforced {
-            return false;
-        }
         self.account(core);
         let Some(task) = self.world.task_on(core) else { return false };
         let state = &self.world.tasks[task];
@@ -175,6 +185,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// A core begins to serve a lane.
+    #[inline(always)]
     pub(super) fn open(&mut self, core: usize, lane: usize, head_ns: u64) {
         debug_assert_eq!(self.world.cores[core].lane, NONE, "a core serves one lane at a time");
         self.world.cores[core].lane = lane as u32;
@@ -183,42 +194,39 @@ impl<R: Recorder> Run<'_, '_, R> {
         self.world.touch(core);
     }
 
+    /// A lane is served by that core, or by none. Gives its pool, which keeps the core where it has one lane.
     #[inline]
-    fn set_core(&mut self, lane: usize, core: u32) {
+    fn set_core(&mut self, lane: usize, core: u32) -> usize {
         let state = &mut self.world.lanes[lane];
         state.core = core;
-        let pool = &mut self.world.pools[state.pool as usize];
-        if pool.single {
-            pool.core = core;
-        }
+        let pool = state.pool as usize;
+        self.world.pools[pool].core = core;
+        pool
     }
 
     /// A core ends serving its lane.
+    #[inline(always)]
     pub(super) fn close_supply(&mut self, core: usize) {
         self.account(core);
-        let state = &self.world.cores[core];
-        let lane = state.lane;
-        if state.usable && lane != NONE && self.world.lanes[lane as usize].measured {
+        if self.world.measures {
             self.measure_supply(core);
         }
         let state = &mut self.world.cores[core];
-        let ran = state.shown != NONE;
+        let (lane, ran) = (state.lane, state.shown != NONE);
         (state.lane, state.usable, state.running, state.stop_at) = (NONE, false, NONE, NEVER);
-        state.overtime = false;
+        (state.plain, state.overtime) = (NONE, false);
         state.untold |= self.world.tell_runs;
         if lane == NONE {
             return;
         }
-        self.set_core(lane as usize, NONE);
         if ran {
-            let state = &mut self.world.cores[core];
             (state.shown, state.untold) = (NONE, true);
             self.tell(What::Idles { core });
+        }
+        let pool = self.set_core(lane as usize, NONE);
+        if ran && !self.world.pools[pool].single {
             // Its job may go on where another lane of the partition is served.
-            let pool = self.world.lanes[lane as usize].pool as usize;
-            if self.world.pools[pool].lanes.len() > 1 {
-                self.world.touch_pool(pool);
-            }
+            self.world.touch_pool(pool);
         }
         self.tell(What::LaneEnds { core, lane: lane as usize });
     }

@@ -24,8 +24,6 @@ pub(crate) struct World {
     pub(crate) cores: Vec<CoreState>,
     pub(crate) groups: Vec<Turns>,
     pub(crate) partitions: Vec<PartitionState>,
-    /// Ready tasks of all pools, a bit for each rank.
-    pub(crate) ready: Vec<u64>,
     /// When each core is to be looked at.
     pub(crate) cores_next: Agenda,
     /// When each task is: arrivals, releases, deadlines.
@@ -43,6 +41,12 @@ pub(crate) struct World {
     pub(crate) schedule: usize,
     /// Whether a window ends where the plan says, whatever its partition does.
     pub(crate) enforced: bool,
+    /// Whether nothing but windows and jobs has touched a core so far, and nobody is told what cores execute.
+    pub(crate) quiet: bool,
+    /// Whether any pool has jobs that go on before more urgent ones.
+    pub(crate) blocks: bool,
+    /// Whether the supply of any lane is measured.
+    pub(crate) measures: bool,
     /// Whether `Conduct::runs` is told what each core executes.
     pub(crate) tell_runs: bool,
     /// The instant from which nothing runs any more.
@@ -78,24 +82,27 @@ pub(crate) struct TaskState {
     pub(crate) job: Job,
     /// What it has still to execute.
     pub(crate) left: u64,
-    pub(crate) fixed: Fixed,
     /// Whether there is a job in turn.
     pub(crate) present: bool,
     /// Whether it has executed.
     pub(crate) begun: bool,
-    /// Whether the next job to begin never ends.
+    /// Whether some job to begin executes otherwise than it was to.
+    pub(crate) faulty: bool,
+    /// Whether that job never ends.
     pub(crate) endless: bool,
+    /// The first jobs of `waiting` that are released.
+    pub(crate) released: u32,
+    /// The oldest jobs whose miss has been noted.
+    pub(crate) noted: u32,
+    pub(crate) fixed: Fixed,
     /// The number of the next job to arrive.
     pub(crate) number: u64,
     pub(crate) next_release: u64,
-    pub(crate) last_arrival: u64,
     /// The number and instant of the output before.
     pub(crate) last_output: (u64, u64),
-    /// Jobs behind the one in turn, of which the first `released` are released.
+    /// Jobs behind the one in turn.
     pub(crate) waiting: VecDeque<Job>,
-    pub(crate) released: usize,
-    /// The oldest jobs whose miss has been noted.
-    pub(crate) noted: usize,
+    pub(crate) last_arrival: u64,
     /// Jobs to come that execute longer, and by how much.
     pub(crate) overruns: u64,
     pub(crate) extra_ns: u64,
@@ -111,21 +118,23 @@ pub(crate) struct Fixed {
     pub(crate) deadline: u64,
     pub(crate) least: u64,
     pub(crate) charged: u64,
-    pub(crate) jitter: u64,
-    /// Line requests of one job.
-    pub(crate) requests: u64,
-    /// The longest time for which one of its jobs may keep a more urgent one waiting.
-    pub(crate) goes_on: u64,
-    pub(crate) partition: u32,
+    /// Whether its jobs arrive a period apart, are released at once, and do not keep more urgent ones waiting.
+    pub(crate) strict: bool,
     pub(crate) logical: bool,
-    pub(crate) sporadic: bool,
-    pub(crate) aligned: bool,
     /// Whether its jobs arrive when `World::wake` says so only.
     pub(crate) woken: bool,
     /// Whether its messages say how long a job executes.
     pub(crate) loaded: bool,
     pub(crate) reads: bool,
     pub(crate) writes: bool,
+    pub(crate) sporadic: bool,
+    pub(crate) aligned: bool,
+    pub(crate) jitter: u64,
+    /// Line requests of one job.
+    pub(crate) requests: u64,
+    /// The longest time for which one of its jobs may keep a more urgent one waiting.
+    pub(crate) goes_on: u64,
+    pub(crate) partition: u32,
     pub(crate) blocking: u64,
     /// The first and one past the last rank of its priority.
     pub(crate) group: (u32, u32),
@@ -147,10 +156,14 @@ pub(crate) struct Job {
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Pool {
     pub(crate) order: Order,
+    /// Whether its most urgent ready job always executes: one lane, fixed priorities without equals, nothing that goes on.
+    pub(crate) plain: bool,
+    /// The ready tasks, a bit for each of the first 64 ranks.
+    pub(crate) ready: u64,
+    /// The same for the ranks after those.
+    pub(crate) ready_beyond: Vec<u64>,
     /// The tasks by rank: the most urgent first, then in the order of the file.
     pub(crate) tasks: Vec<u32>,
-    /// The words of `World::ready`.
-    pub(crate) words: (u32, u32),
     /// The core that serves its lane, where it has one lane.
     pub(crate) core: u32,
     pub(crate) single: bool,
@@ -185,6 +198,8 @@ pub(crate) enum Order {
 pub(crate) struct LaneState {
     pub(crate) partition: u32,
     pub(crate) pool: u32,
+    /// The same where it is a plain one.
+    pub(crate) plain: u32,
     /// The core that serves it now.
     pub(crate) core: u32,
     pub(crate) stalled_until: u64,
@@ -206,6 +221,8 @@ pub(crate) struct LaneState {
 pub(crate) struct CoreState {
     pub(crate) lane: u32,
     pub(crate) usable: bool,
+    /// The pool of its lane, where that is usable and the pool is a plain one.
+    pub(crate) plain: u32,
     /// A task, `DUTY` or `NONE`.
     pub(crate) running: u32,
     /// What the recorder and `Conduct` were last told that it executes.
@@ -377,7 +394,7 @@ impl World {
 
     /// Asks for work of that many nanoseconds of a partition's usable time before all its jobs, after what was asked for before.
     pub(crate) fn add_duty(&mut self, partition: usize, ns: u64, duty: Duty) {
-        self.duties = true;
+        (self.duties, self.quiet) = (true, false);
         self.partitions[partition].duties.push_back((ns.max(1), duty));
         for pool in 0..self.pools.len() {
             if self.pools[pool].partition as usize == partition {
@@ -397,31 +414,39 @@ impl World {
         let running = self.cores[core].running;
         (running < DUTY).then_some(running as usize)
     }
+}
 
+impl Pool {
+    /// The task of that rank has a job in turn, or none any more.
     #[inline]
-    pub(crate) fn set_ready(&mut self, task: usize) {
-        let fixed = &self.tasks[task].fixed;
-        let word = self.pools[fixed.pool as usize].words.0 + fixed.rank / 64;
-        self.ready[word as usize] |= 1 << (fixed.rank % 64);
+    pub(crate) fn set_ready(&mut self, rank: u32, ready: bool) {
+        let bit = 1 << (rank % 64);
+        let word = if rank < 64 { &mut self.ready } else { &mut self.ready_beyond[rank as usize / 64 - 1] };
+        *word = if ready { *word | bit } else { *word & !bit };
     }
 
+    /// The most urgent ready rank.
     #[inline]
-    pub(crate) fn set_idle(&mut self, task: usize) {
-        let fixed = &self.tasks[task].fixed;
-        let word = self.pools[fixed.pool as usize].words.0 + fixed.rank / 64;
-        self.ready[word as usize] &= !(1 << (fixed.rank % 64));
-    }
-
-    /// The most urgent ready rank of a pool.
-    #[inline]
-    pub(crate) fn first_ready(&self, pool: &Pool) -> Option<u32> {
-        for word in pool.words.0..pool.words.1 {
-            let bits = self.ready[word as usize];
-            if bits != 0 {
-                return Some((word - pool.words.0) * 64 + bits.trailing_zeros());
-            }
+    pub(crate) fn first_ready(&self) -> Option<u32> {
+        if self.ready != 0 {
+            return Some(self.ready.trailing_zeros());
         }
-        None
+        if self.ready_beyond.is_empty() { None } else { self.ready_ranks().next() }
+    }
+
+    pub(crate) fn is_ready(&self, rank: u32) -> bool {
+        let word = if rank < 64 { self.ready } else { self.ready_beyond[rank as usize / 64 - 1] };
+        word >> (rank % 64) & 1 == 1
+    }
+
+    /// The ready ranks, the most urgent first.
+    pub(crate) fn ready_ranks(&self) -> impl Iterator<Item = u32> {
+        let words = std::iter::once(&self.ready).chain(&self.ready_beyond);
+        words.zip((0..).step_by(64)).flat_map(|(&word, first)| {
+            let after = |bits: &u64| Some(bits & (bits - 1)).filter(|bits| *bits != 0);
+            let bits = std::iter::successors(Some(word).filter(|bits| *bits != 0), after);
+            bits.map(move |bits| first + bits.trailing_zeros())
+        })
     }
 }
 
@@ -443,6 +468,7 @@ impl TaskState {
             last_output: (NEVER, 0),
             overruns: 0,
             extra_ns: 0,
+            faulty: false,
             endless: false,
             fixed,
         }
@@ -452,7 +478,7 @@ impl TaskState {
     pub(crate) fn reset(&mut self) {
         self.waiting.clear();
         (self.next_arrival, self.next_release, self.watch) = (NEVER, NEVER, NEVER);
-        (self.present, self.begun, self.endless) = (false, false, false);
+        (self.present, self.begun, self.faulty, self.endless) = (false, false, false, false);
         (self.number, self.released, self.noted) = (0, 0, 0);
         (self.last_arrival, self.last_output) = (NEVER, (NEVER, 0));
         (self.overruns, self.extra_ns) = (0, 0);
@@ -461,10 +487,13 @@ impl TaskState {
     /// The deadline of the oldest job whose miss has not been noted.
     #[inline]
     pub(crate) fn next_watch(&self) -> u64 {
+        if self.waiting.is_empty() && !self.present {
+            return NEVER;
+        }
         if self.present && self.noted == 0 {
             return self.job.arrival.saturating_add(self.fixed.deadline);
         }
-        let oldest = self.waiting.get(self.noted - usize::from(self.present));
+        let oldest = self.waiting.get(self.noted as usize - usize::from(self.present));
         oldest.map_or(NEVER, |job| job.arrival.saturating_add(self.fixed.deadline))
     }
 }

@@ -1,6 +1,6 @@
 //! Words become a fault: kinds, targets and parameters are looked up, and what does not fit is said.
 
-use super::declared::{Declared, KINDS, STARTS, Unit};
+use super::declared::{Declared, KINDS, Parameter, STARTS, Unit};
 use super::{Place, Target};
 use crate::Machine;
 use crate::machine::Port;
@@ -172,6 +172,20 @@ pub(super) fn others_parameter(kind: &Declared, name: &Located<String>) -> Diagn
     Diagnostic::new(&OTHERS_PARAMETER, name.span, message).help(help)
 }
 
+/// Why a value is none that the parameter may have.
+pub(super) fn out_of_range(parameter: &Parameter, value: u64) -> Option<String> {
+    let (least, most) = parameter.range();
+    if value == 0 {
+        Some("is zero; it must be above".to_owned())
+    } else if value < least {
+        Some(format!("is {}; it is {} at least", parameter.unit.text(value), parameter.unit.text(least)))
+    } else if value > most {
+        Some(format!("is {}; it is {} at most", parameter.unit.text(value), parameter.unit.text(most)))
+    } else {
+        None
+    }
+}
+
 /// Reports what is to happen when the run is over.
 pub(super) fn after_the_end(what: &str, at: &Located<u64>, span_ns: u64) -> Option<Diagnostic> {
     if at.value < span_ns {
@@ -185,15 +199,14 @@ pub(super) fn after_the_end(what: &str, at: &Located<u64>, span_ns: u64) -> Opti
 impl Unit {
     /// The value that a text gives, or why it gives none.
     pub(super) fn read(self, text: &str) -> Result<u64, String> {
-        let value = match self {
-            Self::Time => text.parse::<Duration>().map(Duration::ns).map_err(|why| why.to_string())?,
-            Self::Count => text.parse::<u64>().map_err(|_| "is no whole number, such as 10".to_owned())?,
+        match self {
+            Self::Time => text.parse::<Duration>().map(Duration::ns).map_err(|why| why.to_string()),
+            Self::Count => text.parse::<u64>().map_err(|_| "is no whole number, such as 10".to_owned()),
             Self::Start => {
                 let index = STARTS.iter().position(|(word, _)| *word == text);
-                return index.map(|index| index as u64).ok_or_else(|| "is neither `warm` nor `cold`".to_owned());
+                index.map(|index| index as u64).ok_or_else(|| "is neither `warm` nor `cold`".to_owned())
             }
-        };
-        if value == 0 { Err("is zero; it must be above".to_owned()) } else { Ok(value) }
+        }
     }
 
     /// The value as it is read again.

@@ -45,12 +45,29 @@ pub struct Parameter {
     pub doc: &'static str,
 }
 
+/// The largest count of a parameter, and the least time from one thing to the next in nanoseconds: a run must end.
+pub const MOST: u64 = 1_000_000;
+/// See [`MOST`].
+pub const LEAST_GAP_NS: u64 = 1_000;
+
+impl Parameter {
+    /// The values that it may have, both ends included.
+    pub fn range(&self) -> (u64, u64) {
+        match self.unit {
+            Unit::Count => (1, MOST),
+            Unit::Time if self.name == "every" => (LEAST_GAP_NS, quantity::LIMIT),
+            Unit::Time => (1, quantity::LIMIT),
+            Unit::Start => (0, STARTS.len() as u64 - 1),
+        }
+    }
+}
+
 /// What a parameter counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Unit {
-    /// Nanoseconds, written with a unit; above zero.
+    /// Nanoseconds, written with a unit.
     Time,
-    /// Things; above zero.
+    /// Things.
     Count,
     /// One of [`STARTS`].
     Start,

@@ -1,14 +1,14 @@
 //! The scenario file: text in, [`Scenario`] and diagnostics out.
 
 use super::ask;
-use super::declared::{Declared, Unit};
+use super::declared::{Declared, Parameter, Unit};
 use super::sections::{self, BEGINS, PARAMETERS, SPREADS};
 use super::{Fault, Kind};
 use crate::machine::Machine;
 use crate::protection::{Protection, Protections};
 use crate::scenario::{Drawn, GivenJob, Scenario, Spread, Times};
 use diagnostic::codes::input::TOML_SYNTAX;
-use diagnostic::codes::scenario::{IMPOSSIBLE_JOB, UNKNOWN_PROTECTION};
+use diagnostic::codes::scenario::{BAD_PARAMETER, IMPOSSIBLE_JOB, UNKNOWN_PROTECTION};
 use diagnostic::codes::shape::{BAD_COUNT, KEYS_CLASH, UNKNOWN_NAME};
 use diagnostic::{Diagnostic, Diagnostics, Located, Sources};
 use model::tables::{Fields, nearest, read_file};
@@ -165,11 +165,28 @@ impl Reader<'_> {
         for key in PARAMETERS.keys {
             let Some(place) = given.key_span(key.name) else { continue };
             match kind.position(key.name) {
-                Some(at) => values[at] = value(given, key.name, kind.parameters[at].unit).or(values[at]),
+                Some(at) => values[at] = self.value(given, &kind.parameters[at]).or(values[at]),
                 None => self.out.push(ask::others_parameter(kind, &Located::new(key.name.to_owned(), place))),
             }
         }
         kind.make(values)
+    }
+
+    /// The value of a parameter; one of zero has been reported already.
+    fn value(&mut self, given: &Fields, parameter: &Parameter) -> Option<u64> {
+        let value = match parameter.unit {
+            Unit::Time => given.time(parameter.name)?.map(Duration::ns),
+            Unit::Count => given.count(parameter.name)?,
+            Unit::Start => {
+                let word = given.text(parameter.name)?;
+                return parameter.unit.read(&word.value).ok();
+            }
+        };
+        if let Some(why) = ask::out_of_range(parameter, value.value).filter(|_| value.value > 0) {
+            let message = format!("`{}` {why}", parameter.name);
+            self.out.push(Diagnostic::new(&BAD_PARAMETER, value.span, message));
+        }
+        Some(value.value)
     }
 
     fn change(&mut self, entry: &Fields, span_ns: u64) -> Option<(u64, usize)> {
@@ -205,14 +222,6 @@ impl Reader<'_> {
             self.out.push(Diagnostic::new(&UNKNOWN_NAME, name.span, message).help(help));
         }
         found
-    }
-}
-
-fn value(given: &Fields, key: &str, unit: Unit) -> Option<u64> {
-    match unit {
-        Unit::Time => given.time(key).map(|time| time.ns()),
-        Unit::Count => given.count(key).map(|count| count.value),
-        Unit::Start => given.text(key).and_then(|word| unit.read(&word.value).ok()),
     }
 }
 

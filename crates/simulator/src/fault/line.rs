@@ -1,7 +1,7 @@
 //! A fault on one line: `KIND:TARGET[@TIME][,key=value...]`.
 
 use super::ask;
-use super::declared::Declared;
+use super::declared::{Declared, Unit};
 use super::{Fault, Target};
 use crate::Machine;
 use diagnostic::codes::scenario::{BAD_PARAMETER, FAULT_SYNTAX};
@@ -111,7 +111,12 @@ impl<'a> Line<'a> {
             self.out.push(ask::others_parameter(kind, &self.place(key)));
             return None;
         };
-        match kind.parameters[at].unit.read(value.trim()) {
+        let parameter = &kind.parameters[at];
+        let in_range = |read: u64| match ask::out_of_range(parameter, read) {
+            Some(why) if parameter.unit != Unit::Start => Err(why),
+            _ => Ok(read),
+        };
+        match parameter.unit.read(value.trim()).and_then(in_range) {
             Ok(value) => Some((at, value)),
             Err(why) => {
                 let message = format!("`{}` {why}", key.trim());

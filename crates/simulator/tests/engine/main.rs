@@ -10,6 +10,7 @@ mod protections;
 mod restarts;
 mod several;
 mod supply;
+mod ticks;
 mod traffic;
 mod vessel;
 mod vessel_faults;

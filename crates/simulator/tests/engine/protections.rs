@@ -4,7 +4,9 @@ use crate::build::{drawn, events, scenario, task, window, windowed};
 use simulator::event::Stall;
 use simulator::fault::{Fault, Kind, Target};
 use simulator::machine::Guest::FixedPriority;
-use simulator::machine::{Bus, Channel, Core, Device, Grant, Input, Interrupt, Lane, Machine, Master, Policy, Port};
+use simulator::machine::{
+    Bus, Channel, Core, Device, Grant, Input, Interrupt, Lane, Machine, Master, Policy, Port, Task,
+};
 use simulator::scenario::Spread::Least;
 use simulator::{Protection, Protections, Scenario, Seen, What};
 
@@ -100,6 +102,24 @@ fn a_burst_slows_others_only_while_its_partition_is_served() {
     let short = Kind::MemoryBurst { lines: 4, for_ns: 8 };
     let off = faulty(&two_cores(), short, Target::Partition(0), &[Protection::Regulation]);
     assert_eq!(off.tasks[1].most_ns, 13);
+}
+
+#[test]
+fn a_core_that_has_used_its_budget_waits_for_the_next_period() {
+    // 10 lines over 40 ns against 5 in each 50: it executes [0, 20) and [50, 70).
+    let mut machine = two_cores();
+    machine.tasks[1] = Task { line_requests: 10, least_ns: 40, charged_ns: 40, ..machine.tasks[1].clone() };
+    let (events, seen) = events(&machine, &scenario(200, drawn(Least)));
+    assert_eq!((seen.tasks[0].most_ns, seen.tasks[1].most_ns), (10, 70));
+    let stalls: Vec<_> = events.iter().filter(|event| matches!(event.what, What::Stalls { .. })).collect();
+    let throttled = |until_ns| What::Stalls { core: 1, until_ns, why: Stall::Throttled };
+    assert_eq!((stalls[0].at_ns, stalls[0].what), (20, throttled(50)));
+    assert_eq!((stalls[1].at_ns, stalls[1].what), (70, throttled(100)));
+    let off = Scenario { protections: Protections::without(Protection::Regulation), ..scenario(200, drawn(Least)) };
+    assert_eq!(crate::build::events(&machine, &off).1.tasks[1].most_ns, 40);
+    // 5 lines in 40 ns are never too many.
+    machine.tasks[1].line_requests = 4;
+    assert_eq!(crate::build::events(&machine, &scenario(200, drawn(Least))).1.tasks[1].most_ns, 40);
 }
 
 #[test]
@@ -203,6 +223,18 @@ fn faults_combine_and_are_told() {
         (103, What::FaultEnds { fault: 1 }),
     ];
     assert_eq!(told, expected);
+}
+
+#[test]
+fn a_window_that_overtime_has_taken_is_not_late() {
+    // The first job takes 3 + 19 = 22 without enforcement: the second's window `[10, 20)` is gone, and `[20, 30)` of the first begins 3
+    // late at 25, `[30, 40)` is the next of the second: its job of 0 ends at 34.
+    let mut scenario = with(Kind::Overrun { extra_ns: 19, jobs: 1 }, Target::Task(0), &[Protection::WindowEnforcement]);
+    scenario.faults.push(Fault { kind: Kind::LateWindow { by_ns: 3, windows: 1 }, target: Target::Core(0), at_ns: 1 });
+    let (events, seen) = events(&one_core(), &scenario);
+    assert_eq!((seen.tasks[0].most_ns, seen.tasks[1].most_ns), (22, 34));
+    let late = What::Stalls { core: 0, until_ns: 25, why: Stall::LateWindow };
+    assert!(events.iter().any(|event| (event.at_ns, event.what) == (22, late)));
 }
 
 #[test]

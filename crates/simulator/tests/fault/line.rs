@@ -44,6 +44,8 @@ fn what_is_wrong_is_said_where_it_stands() {
     assert_eq!(wrong("crash:NAV,start=hot"), [("E1005", 17)]);
     assert_eq!(wrong("crash:NAV,start"), [("E1008", 11)]);
     assert_eq!(wrong("overrun:NAV.fuse,jobs=0,extra=5"), [("E1005", 23), ("E1005", 31)]);
+    assert_eq!(wrong("babble:LOG,every=999ns"), [("E1005", 18)]);
+    assert_eq!(wrong("queue-flood:Events,messages=1000001"), [("E1005", 29)]);
     assert_eq!(wrong("overrun:NAV.fuse,jobs=1,jobs=2"), [("E1008", 25)]);
     assert_eq!(wrong("overrun:NAV.fuse,lines=2,colour=3"), [("E1004", 18), ("E1004", 26)]);
 }

@@ -2,7 +2,7 @@
 
 use crate::common;
 use proptest::prelude::*;
-use simulator::fault::declared::{KINDS, Unit};
+use simulator::fault::declared::KINDS;
 use simulator::fault::{Fault, Target, read_scenario, write_scenario};
 use simulator::scenario::{Begin, Drawn, GivenJob, Spread, Times};
 use simulator::{Protection, Protections, Scenario};
@@ -19,7 +19,8 @@ fn fault() -> impl Strategy<Value = Fault> {
             let declared = &KINDS[kind];
             let mut values = declared.defaults();
             for (at, parameter) in declared.parameters.iter().enumerate().filter(|_| given) {
-                values[at] = Some(if parameter.unit == Unit::Start { numbers[at] % 2 } else { numbers[at] });
+                let (least, most) = parameter.range();
+                values[at] = Some(numbers[at].clamp(least, most));
             }
             let target = match declared.word {
                 "overrun" => Target::Task(1),
@@ -109,6 +110,11 @@ parameters = { extra = "0 ms", jobs = "3", lines = 2, colour = 1 }
 kind = "crash"
 parameters = { start = "hot" }
 
+[[fault]]
+kind = "babble"
+target = "LOG"
+parameters = { every = "999 ns" }
+
 [[change]]
 at = "2 s"
 to = "Night"
@@ -138,9 +144,10 @@ execution = "0 ms"
         ("E0101", 19),
         ("E0102", 21),
         ("E0106", 23),
-        ("E1006", 26),
-        ("E0109", 27),
-        ("E0112", 33),
+        ("E1005", 28),
+        ("E1006", 31),
+        ("E0109", 32),
+        ("E0112", 38),
     ];
     assert_eq!(found, expected);
     assert!(read.is_none());

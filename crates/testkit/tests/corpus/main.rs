@@ -10,6 +10,7 @@ mod compare;
 mod methods;
 mod own;
 mod self_check;
+mod simulated;
 mod table;
 mod tasks;
 

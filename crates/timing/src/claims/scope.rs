@@ -36,11 +36,18 @@ impl<'a> Scope<'a> {
 
     /// A claim of this schedule about which nothing is known yet.
     pub(super) fn claim(&self, kind: Kind, subject: String, basis: Basis, place: Span, reason: String) -> Verdict {
-        let mut verdict = Verdict::not_analysed(kind, subject, basis, reason);
-        if self.system.schedules.len() > 1 {
-            verdict.id = format!("{}@{}", verdict.id, self.name());
-        }
-        Verdict { place: Some(place), ..verdict }
+        let verdict = Verdict::not_analysed(kind, subject, basis, reason);
+        Verdict { id: self.id(&verdict.id), place: Some(place), ..verdict }
+    }
+
+    /// The id of a claim here: with several module schedules each one's name is behind.
+    fn id(&self, of_claim: &str) -> String {
+        if self.system.schedules.len() > 1 { format!("{of_claim}@{}", self.name()) } else { of_claim.to_owned() }
+    }
+
+    /// The id of the claim about a task's response.
+    pub(super) fn response_id(&self, task: TaskId) -> String {
+        self.id(&format!("{}/{}", Kind::Response.key(), self.system.task_label(task)))
     }
 
     pub(super) fn name(&self) -> &str {

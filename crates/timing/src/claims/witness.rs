@@ -59,6 +59,15 @@ fn of_less(scope: &Scope<'_>, analysed: &Analysed, k: usize) -> Option<Witness> 
     Some(render(scope, &alone.ids, alone.k, &analysed.tasks[k], bound, &scenario))
 }
 
+/// The scenario behind `bound`, if it can be told job by job.
+pub(super) fn of_bound(scope: &Scope<'_>, analysed: &Analysed, k: usize, bound: &Bound) -> Option<Witness> {
+    if analysed.covers_aligned || !analysed.cluster.is_empty() {
+        return None; // As for a miss.
+    }
+    let scenario = scenario_of(analysed, k, bound)?;
+    Some(render(scope, &analysed.ids, k, &analysed.tasks[k], bound, &scenario))
+}
+
 struct Alone {
     ids: Vec<TaskId>,
     tasks: Vec<Task>,
@@ -81,13 +90,16 @@ fn without_equals(analysed: &Analysed, k: usize) -> Alone {
 
 fn summary(scope: &Scope<'_>, id: TaskId, phase_ns: u64, bound: &Bound, deadline_ns: u64) -> String {
     let frame = if bound.at_boot { "first frame" } else { "frame" };
-    format!(
-        "with the busy window beginning at {} of the {frame}, `{}` completes {} after its arrival, {} past its deadline",
+    let told = format!(
+        "with the busy window beginning at {} of the {frame}, `{}` completes {} after its arrival",
         Duration::from_ns(phase_ns),
         scope.system.task_label(id),
         Duration::from_ns(bound.response_ns),
-        Duration::from_ns(bound.response_ns.saturating_sub(deadline_ns)),
-    )
+    );
+    match bound.response_ns.checked_sub(deadline_ns) {
+        Some(over_ns @ 1..) => format!("{told}, {} past its deadline", Duration::from_ns(over_ns)),
+        _ => told,
+    }
 }
 
 fn phase_ns(scope: &Scope<'_>, bound: &Bound) -> u64 {

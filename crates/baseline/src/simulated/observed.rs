@@ -1,0 +1,68 @@
+//! What was seen, by the ids of the claims that say how large it may be.
+
+use claim::Kind;
+use simulator::machine::{Guest, Port};
+use simulator::seen::TaskSeen;
+use simulator::{Machine, Seen};
+
+/// The id of a claim about `subject` in a module schedule.
+pub(super) fn id(machine: &Machine, schedule: usize, kind: Kind, subject: &str) -> String {
+    match machine.schedules.get(schedule).filter(|_| machine.schedules.len() > 1) {
+        Some(tables) => format!("{}/{subject}@{}", kind.key(), tables.name),
+        None => format!("{}/{subject}", kind.key()),
+    }
+}
+
+/// What runs without faults, all under one module schedule and everything up, saw of the subject of each claim, in the unit of
+/// the claim.
+pub fn observed(machine: &Machine, schedule: usize, seen: &Seen) -> Vec<(String, u64)> {
+    let of = [tasks(machine, seen), chains(machine, seen), channels(machine, seen), partitions(machine, seen)];
+    of.into_iter().flatten().map(|(kind, subject, value)| (id(machine, schedule, kind, &subject), value)).collect()
+}
+
+type Value = (Kind, String, u64);
+
+fn tasks(machine: &Machine, seen: &Seen) -> Vec<Value> {
+    let all = machine.tasks.iter().zip(&seen.tasks).filter(|(_, seen)| seen.jobs > 0);
+    let of_task = |(task, seen): (&simulator::machine::Task, &TaskSeen)| {
+        let jitter = seen.output_shift_ns.map(|(least, most)| least.unsigned_abs().max(most.unsigned_abs()));
+        let jitter = jitter.filter(|_| task.arrivals != simulator::machine::Arrivals::Sporadic);
+        let jitter = jitter.map(|ns| (Kind::OutputJitter, task.label.clone(), ns));
+        [Some((Kind::Response, task.label.clone(), seen.most_ns)), jitter].into_iter().flatten()
+    };
+    all.flat_map(of_task).collect()
+}
+
+fn chains(machine: &Machine, seen: &Seen) -> Vec<Value> {
+    let of_chain = |(chain, seen): (&simulator::machine::Chain, &simulator::seen::ChainSeen)| {
+        let both = [(Kind::Reaction, seen.reaction_ns), (Kind::DataAge, seen.age_ns)];
+        both.map(|(kind, ns)| Some((kind, chain.name.clone(), ns?))).into_iter().flatten()
+    };
+    machine.chains.iter().zip(&seen.chains).flat_map(of_chain).collect()
+}
+
+fn channels(machine: &Machine, seen: &Seen) -> Vec<Value> {
+    let of_channel = |(channel, source): (&simulator::machine::Channel, &simulator::seen::ChannelSeen)| {
+        let inputs = &seen.inputs[channel.inputs.clone()];
+        let held = inputs.iter().map(|input| input.most_held).max().unwrap_or(0);
+        let way = inputs.iter().map(|input| input.most_delay_ns).max().unwrap_or(0);
+        let (kind, value) = match channel.port {
+            Port::Sampling { .. } => (Kind::Refresh, source.longest_gap_ns),
+            Port::Queuing { .. } => (Kind::QueueDepth, held),
+        };
+        [(kind, value), (Kind::Forwarding, way)].map(|(kind, value)| (kind, channel.name.clone(), value))
+    };
+    let all = machine.channels.iter().zip(&seen.channels).flat_map(of_channel);
+    all.filter(|&(_, _, value)| value > 0).collect()
+}
+
+fn partitions(machine: &Machine, seen: &Seen) -> Vec<Value> {
+    let forwarder = machine.network.map(|network| machine.partitions[network.forwarder].name.as_str());
+    let of_partition = |(partition, seen): (&simulator::machine::Partition, &simulator::seen::PartitionSeen)| {
+        let waiting = forwarder.filter(|_| seen.most_waiting > 0);
+        let waiting = waiting.map(|by| (Kind::QueueDepth, format!("{by}/{}", partition.name), seen.most_waiting));
+        let opaque = seen.longest_for_budget_ns.filter(|_| matches!(partition.guest, Guest::Opaque { .. }));
+        [waiting, opaque.map(|ns| (Kind::Response, partition.name.clone(), ns))].into_iter().flatten()
+    };
+    machine.partitions.iter().zip(&seen.partitions).flat_map(of_partition).collect()
+}

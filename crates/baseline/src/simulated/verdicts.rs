@@ -1,0 +1,74 @@
+//! Verdicts, and what was seen of what they are about.
+
+use super::{Looked, Phases};
+use crate::Alarms;
+use claim::{Assumption, FoundBy, Simulated, Verdict};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A comparison under way.
+pub(super) struct Comparison<'v> {
+    verdicts: &'v mut [Verdict],
+    by_id: BTreeMap<String, usize>,
+    /// The claims about which there is an alarm: the first one is enough.
+    alarmed: BTreeSet<usize>,
+    alarms: Vec<String>,
+    pub(super) looked: Looked,
+}
+
+impl<'v> Comparison<'v> {
+    pub(super) fn new(verdicts: &'v mut [Verdict]) -> Self {
+        let by_id = verdicts.iter().enumerate().map(|(at, verdict)| (verdict.id.clone(), at)).collect();
+        Self { verdicts, by_id, alarmed: BTreeSet::new(), alarms: Vec::new(), looked: Looked::default() }
+    }
+
+    /// The bound of a claim.
+    pub(super) fn bound(&self, id: &str) -> Option<u64> {
+        self.by_id.get(id).and_then(|&at| self.verdicts[at].bound)
+    }
+
+    /// Takes what one run saw of one claim's subject; `scenario` is asked for where it is above the bound.
+    pub(super) fn take(
+        &mut self,
+        id: &str,
+        value: u64,
+        found_by: FoundBy,
+        phases: Phases,
+        scenario: impl FnOnce() -> String,
+    ) {
+        let Some(&at) = self.by_id.get(id) else { return };
+        let verdict = &mut self.verdicts[at];
+        let bound = match phases {
+            Phases::Any if relies_on_phase(verdict) => verdict.generic,
+            Phases::Any | Phases::Declared => {
+                note(verdict, value, found_by);
+                verdict.bound
+            }
+        };
+        if let Some(bound) = bound.filter(|&bound| value > bound)
+            && self.alarmed.insert(at)
+        {
+            let unit = verdict.unit.key();
+            let scenario = scenario();
+            self.alarms.push(format!(
+                "{id}: a run reaches {value} {unit}, and the bound is {bound} {unit}; this scenario reproduces it:\n{scenario}"
+            ));
+        }
+    }
+
+    pub(super) fn finish(self) -> Result<Looked, Alarms> {
+        if self.alarms.is_empty() { Ok(self.looked) } else { Err(Alarms::of(self.alarms)) }
+    }
+}
+
+/// Whether the bound holds only where tasks arrive with the frame, as declared.
+fn relies_on_phase(verdict: &Verdict) -> bool {
+    verdict.basis.assumptions.contains(&Assumption::ReleasedAsDeclared)
+}
+
+fn note(verdict: &mut Verdict, value: u64, found_by: FoundBy) {
+    let seen = verdict.simulated.get_or_insert(Simulated { largest: value, found_by, runs: 0 });
+    seen.runs += 1;
+    if value > seen.largest {
+        (seen.largest, seen.found_by) = (value, found_by);
+    }
+}

@@ -1,0 +1,4 @@
+//! Bounds against simulation.
+
+mod alarms;
+mod vessel;

@@ -1,0 +1,174 @@
+//! The answers: one run drawn, many counted.
+
+use super::{Session, runs};
+use crate::args::{ColorChoice, Format, SimulateArgs};
+use crate::commands::check;
+use crate::exit::Exit;
+use crate::{files, terminal};
+use anyhow::Result;
+use claim::Verdict;
+use evidence::json::Ran;
+use evidence::run::{Observed, Told, scenario_words, shades};
+use evidence::text::Style;
+use simulator::fault::write_scenario;
+use simulator::scenario::{Begin, Times};
+use simulator::{Engine, Keeper, Machine, Protections, Scenario, Seen, Timeline};
+
+/// The frames that are drawn of a run where nothing is said.
+const FRAMES_DRAWN: u64 = 2;
+
+/// A call with all that it needs.
+pub struct Call<'a> {
+    pub args: &'a SimulateArgs,
+    pub color: ColorChoice,
+    pub session: &'a Session,
+    pub machine: &'a Machine,
+    pub scenario: &'a Scenario,
+    pub verdicts: &'a [Verdict],
+    /// The protections that claims take to be on.
+    pub assumed: Protections,
+}
+
+impl Call<'_> {
+    /// One run: its timeline.
+    pub fn one(&self) -> Result<Exit> {
+        let (seen, whole) = self.record();
+        let (from, to) = self.args.window.unwrap_or((0, self.machine.frame_ns.saturating_mul(FRAMES_DRAWN)));
+        let part = whole.part(from, to);
+        let shades = self.session.baseline.system.as_ref().map(|system| shades(system)).unwrap_or_default();
+        let told = Told { machine: self.machine, scenario: self.scenario, timeline: &part, shades: &shades };
+        if let Some(file) = &self.args.timeline {
+            files::write_whole(file, &evidence::json::trace_event(&Told { timeline: &whole, ..told }))?;
+        }
+        if let Some(file) = &self.args.svg {
+            files::write_whole(file, &evidence::run::picture(&told))?;
+        }
+        let observed = Observed::new(&seen, self.machine, self.scenario, self.verdicts);
+        let exit = self.exit(&observed, false);
+        terminal::print(&match self.args.format {
+            Format::Text => evidence::text::run(&self.head_of_one(&whole), &told, self.style()),
+            Format::Json => self.json(&observed, exit, false, Some(told)),
+        })?;
+        self.alarm(&observed);
+        Ok(exit)
+    }
+
+    /// Many runs: the largest values.
+    pub fn many(&self) -> Result<Exit> {
+        let made = runs::make(self.machine, self.scenario, self.args.runs);
+        let observed = Observed::new(&made.seen, self.machine, self.scenario, self.verdicts);
+        let exit = self.exit(&observed, made.interrupted);
+        terminal::print(&match self.args.format {
+            Format::Text => evidence::text::runs(&self.head_of_many(made.runs), &observed, self.style()),
+            Format::Json => self.json(&observed, exit, made.interrupted, None),
+        })?;
+        self.alarm(&observed);
+        Ok(exit)
+    }
+
+    fn record(&self) -> (Seen, Timeline) {
+        let (from, to) = self.args.window.unwrap_or((0, self.scenario.span_ns));
+        let mut seen = Seen::nothing(self.machine);
+        let mut keeper = Keeper::new(self.machine.cores.len(), from, to);
+        Engine::new(self.machine).run(self.scenario, &mut seen, &mut keeper);
+        (seen, keeper.finish(self.scenario.span_ns))
+    }
+
+    /// Whether runs like these are what claims speak of: nothing fails, what they take to be on
+    /// is on, everything is operational.
+    fn is_claimed(&self) -> bool {
+        let scenario = self.scenario;
+        scenario.faults.is_empty()
+            && scenario.changes.is_empty()
+            && self.assumed == scenario.protections
+            && scenario.begin == Begin::Running
+            && matches!(scenario.times, Times::Drawn(_))
+    }
+
+    fn exit(&self, observed: &Observed, interrupted: bool) -> Exit {
+        let above = self.is_claimed() && !observed.above_bound().is_empty();
+        let harm = self.is_claimed() && observed.has_harm();
+        match () {
+            () if interrupted => Exit::Interrupted,
+            () if above => Exit::Alarm,
+            () if harm => Exit::Open,
+            () => Exit::Shown,
+        }
+    }
+
+    /// Says what was seen above its bound, and how to see it again.
+    fn alarm(&self, observed: &Observed) {
+        if !self.is_claimed() {
+            return;
+        }
+        for above in observed.above_bound() {
+            let again = |seen: &Seen| {
+                let alone = Observed::new(seen, self.machine, self.scenario, self.verdicts);
+                alone.above_bound().iter().any(|one| one.claim == above.claim)
+            };
+            let Some(run) = runs::first(self.machine, self.scenario, observed.runs, again) else { continue };
+            let scenario = Scenario { run, ..self.scenario.clone() };
+            terminal::complain(&format!(
+                "internal alarm: {} was seen at {}, above its bound {}, in run {run}; this scenario file reproduces it:\n\n{}\n",
+                above.claim,
+                above.seen.unwrap_or_default(),
+                above.bound.unwrap_or_default(),
+                write_scenario(&scenario, self.machine)
+            ));
+        }
+    }
+
+    fn style(&self) -> Style {
+        Style { unicode: !self.args.ascii, ..check::style(self.color) }
+    }
+
+    fn name(&self) -> &str {
+        self.session.baseline.system.as_ref().map_or("?", |system| &system.name.value)
+    }
+
+    fn head_of_one(&self, whole: &Timeline) -> String {
+        let scenario = self.scenario;
+        let words = scenario_words(scenario, self.machine);
+        let ended = quantity::Duration::from_ns(whole.to_ns);
+        let shown = if self.args.window.is_none() && whole.to_ns > self.machine.frame_ns.saturating_mul(FRAMES_DRAWN) {
+            format!(" Drawn is its first {FRAMES_DRAWN} frames of {ended}; --window FROM..TO draws another part.")
+        } else {
+            String::new()
+        };
+        format!("{}: run {} of seed {}, {words}.{shown}{}", self.name(), scenario.run, scenario.seed, self.missing())
+    }
+
+    fn head_of_many(&self, made: u64) -> String {
+        let scenario = self.scenario;
+        let words = scenario_words(scenario, self.machine);
+        let asked = if made < self.args.runs { format!(" of {} asked for", self.args.runs) } else { String::new() };
+        format!("{}: {made} runs{asked} of seed {}, each {words}.{}", self.name(), scenario.seed, self.missing())
+    }
+
+    /// What does not run, in sentences.
+    fn missing(&self) -> String {
+        self.left_out().iter().map(|(name, reason)| format!(" {name} does not run: {reason}.")).collect()
+    }
+
+    fn left_out(&self) -> Vec<(String, String)> {
+        let name = |partition: usize| self.machine.partitions.get(partition).map_or("?", |one| &one.name).to_owned();
+        self.machine.left_out.iter().map(|left| (name(left.partition), left.reason.clone())).collect()
+    }
+
+    fn json(&self, observed: &Observed, exit: Exit, interrupted: bool, told: Option<Told<'_>>) -> String {
+        let baseline = &self.session.baseline;
+        evidence::json::ran(&Ran {
+            tool_version: env!("CARGO_PKG_VERSION"),
+            exit_status: exit.code(),
+            inputs: &baseline.input_digests(),
+            system: baseline.system.as_ref().map(|system| system.digest()),
+            scenario: &write_scenario(self.scenario, self.machine),
+            asked: self.args.runs,
+            interrupted,
+            observed,
+            told,
+            left_out: &self.left_out(),
+            diagnostics: &self.session.plain_diagnostics(),
+        })
+    }
+}
