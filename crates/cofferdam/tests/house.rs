@@ -16,6 +16,7 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("timing", &["quantity", "diagnostic", "model", "plan", "claim"]),
     ("separation", &["quantity", "diagnostic", "model", "plan", "claim"]),
     ("simulator", &["quantity", "diagnostic", "model", "plan"]),
+    ("trace", &["quantity", "diagnostic", "model", "plan"]),
     ("campaign", &["quantity", "diagnostic", "model", "plan", "claim", "simulator"]),
     ("records", &["quantity", "simulator", "campaign"]),
     ("planner", &["quantity", "diagnostic", "model", "plan", "claim", "timing", "separation"]),
@@ -110,9 +111,19 @@ fn the_map_names_every_crate_and_no_other() {
 /// The core crates deny what `clippy.toml` bars.
 #[test]
 fn core_crates_bar_floats_clock_and_io() {
-    for name in
-        ["quantity", "diagnostic", "model", "plan", "claim", "timing", "separation", "simulator", "campaign", "planner"]
-    {
+    for name in [
+        "quantity",
+        "diagnostic",
+        "model",
+        "plan",
+        "claim",
+        "timing",
+        "separation",
+        "simulator",
+        "trace",
+        "campaign",
+        "planner",
+    ] {
         let head =
             std::fs::read_to_string(root().join("crates").join(name).join("src/lib.rs")).expect("a crate has a root");
         let denied = "#![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]";

@@ -1,0 +1,165 @@
+//! An event as it was recorded: in the recorder's own clock, cpus and names. 24 bytes, since recordings are long.
+
+use crate::names::Name;
+
+/// Something that was recorded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Event {
+    /// When, in nanoseconds of the source's clock.
+    pub at_ns: u64,
+    /// On which cpu.
+    pub cpu: Cpu,
+    /// What.
+    pub what: What,
+}
+
+/// A cpu as the recording numbers it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Cpu(u16);
+
+impl Cpu {
+    /// Where the recording does not say on which cpu something happened.
+    pub const UNKNOWN: Self = Self(u16::MAX);
+
+    /// The cpu of that number, where it is one that can be kept: below 65,535.
+    pub fn new(number: u64) -> Option<Self> {
+        u16::try_from(number).ok().map(Self).filter(|cpu| *cpu != Self::UNKNOWN)
+    }
+
+    /// Its number.
+    pub fn number(self) -> Option<u16> {
+        (self != Self::UNKNOWN).then_some(self.0)
+    }
+}
+
+/// How a thread leaves its cpu.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Leaves {
+    /// It could go on: it is displaced.
+    Ready,
+    /// It waits for something: its job is done, or it blocks.
+    Waits,
+    /// It has ended.
+    Ended,
+}
+
+/// What can be recorded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum What {
+    /// A cpu goes from one thread to another.
+    Switch {
+        /// The thread that leaves.
+        from: Name,
+        /// The thread that comes.
+        to: Name,
+        /// How the first leaves.
+        leaves: Leaves,
+    },
+    /// A thread is woken; the event's cpu is where it was done from.
+    Wakes {
+        /// The thread.
+        who: Name,
+        /// Where it will run, if known.
+        on: Cpu,
+    },
+    /// A thread goes to another cpu.
+    Migrates {
+        /// The thread.
+        who: Name,
+        /// To which.
+        to: Cpu,
+    },
+    /// A cpu begins to handle an interrupt.
+    InterruptBegins {
+        /// The line: its name, or its number as text.
+        line: Name,
+    },
+    /// A cpu has handled an interrupt.
+    InterruptEnds {
+        /// The line.
+        line: Name,
+    },
+    /// A span with a name begins on a track.
+    SpanBegins {
+        /// Its name.
+        name: Name,
+        /// The track: a thread, or a name of the recording's own.
+        on: Name,
+    },
+    /// The span that began last on a track ends.
+    SpanEnds {
+        /// Its name.
+        name: Name,
+        /// The track.
+        on: Name,
+    },
+    /// A mark that somebody set: a text.
+    Mark {
+        /// The text.
+        text: Name,
+    },
+    /// A frame was seen on the internal network.
+    Frame {
+        /// Who sent what to whom: the flow's name.
+        flow: Name,
+        /// Its length in bytes, of the payload.
+        bytes: u32,
+    },
+    /// Said in the words of a plan.
+    Told {
+        /// The word.
+        word: Word,
+        /// Whom it is said of: a partition, a task, a port, a schedule.
+        who: Name,
+        /// The job's or message's number from 0, where the word has one and it is known.
+        number: Option<std::num::NonZeroU32>,
+    },
+    /// The recorder says that events before this one were lost.
+    Lost {
+        /// How many; 0 where it does not say.
+        count: u32,
+    },
+}
+
+/// The words of a plan, which a recording made for this purpose uses: see `docs/traces.md`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Word {
+    /// A core begins to serve a partition; the switch and refill come first.
+    WindowBegins,
+    /// A core ends serving a partition.
+    WindowEnds,
+    /// A job, or work of a partition that is no job, executes from now on, on the event's cpu.
+    Runs,
+    /// Nothing executes from now on, on the event's cpu.
+    Idles,
+    /// A job of a task arrives.
+    Arrives,
+    /// A job of a task completes.
+    Completes,
+    /// A job is given up by a restart or stop.
+    Dropped,
+    /// A message is written to a channel.
+    Writes,
+    /// A message is read at an input of a channel.
+    Reads,
+    /// A message is lost: a queue is full.
+    Overflows,
+    /// A fault begins.
+    FaultBegins,
+    /// A fault ends.
+    FaultEnds,
+    /// An error of a partition is noticed.
+    Noticed,
+    /// A partition begins to start again, warm.
+    RestartsWarm,
+    /// A partition begins to start again, cold.
+    RestartsCold,
+    /// A partition's initialisation is done.
+    Operational,
+    /// A partition stops for good.
+    Stopped,
+    /// A module schedule takes effect.
+    Schedule,
+}
+
+const _: () = assert!(size_of::<Event>() <= 24);

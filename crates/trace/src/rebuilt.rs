@@ -1,0 +1,89 @@
+//! What is put together from what was seen: windows, slices of execution, jobs. Whoever wants them is an [`Observer`].
+//!
+//! `whole` is false where a gap of the recording, its beginning or its end lies within: such a piece is counted as seen, and
+//! speaks for nothing that a missing event could have changed.
+
+use crate::seen::{Seen, Who};
+use quantity::{CoreId, PartitionId, TaskId};
+
+/// A stretch in which a core served a partition.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Window {
+    /// The core.
+    pub core: CoreId,
+    /// The partition.
+    pub partition: PartitionId,
+    /// When it began.
+    pub from_ns: u64,
+    /// When it ended.
+    pub to_ns: u64,
+    /// When its partition first executed in it, where it did: from the beginning to here the switch took.
+    pub first_ns: Option<u64>,
+    /// Whether the recording says its beginning and end itself, instead of leaving them to be seen from who executes.
+    pub told: bool,
+    /// Whether nothing within was lost.
+    pub whole: bool,
+}
+
+/// A stretch in which one executed on a core without a break.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Slice {
+    /// The core.
+    pub core: CoreId,
+    /// Who.
+    pub who: Who,
+    /// When it began.
+    pub from_ns: u64,
+    /// When it ended.
+    pub to_ns: u64,
+    /// Whether nothing within was lost.
+    pub whole: bool,
+}
+
+/// A job that completed, or was given up.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Job {
+    /// Its task.
+    pub task: TaskId,
+    /// When it arrived, where that was seen.
+    pub arrived_ns: Option<u64>,
+    /// When it first executed, where that was seen.
+    pub began_ns: Option<u64>,
+    /// When it completed; `None`: it was given up, or the recording ended before.
+    pub completed_ns: Option<u64>,
+    /// For how long it executed.
+    pub executed_ns: u64,
+    /// Whether nothing from its arrival to its end was lost.
+    pub whole: bool,
+}
+
+impl Job {
+    /// From arrival to completion, where both were seen and nothing between was lost.
+    pub fn response_ns(&self) -> Option<u64> {
+        let (arrived, completed) = (self.arrived_ns?, self.completed_ns?);
+        self.whole.then(|| completed.saturating_sub(arrived))
+    }
+}
+
+/// Who is told what is put together, each as soon as it is known. All have an empty default, so that one takes what it needs.
+pub trait Observer {
+    /// Every single thing seen, in the order of time.
+    fn seen(&mut self, seen: &Seen) {
+        let _ = seen;
+    }
+
+    /// A window has ended.
+    fn window(&mut self, window: &Window) {
+        let _ = window;
+    }
+
+    /// A slice has ended.
+    fn slice(&mut self, slice: &Slice) {
+        let _ = slice;
+    }
+
+    /// A job has ended.
+    fn job(&mut self, job: &Job) {
+        let _ = job;
+    }
+}
