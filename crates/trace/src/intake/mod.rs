@@ -1,5 +1,7 @@
 //! Readers of recordings: bytes in, events out, in blocks, so that memory does not grow with the recording.
 
+pub mod ctf;
+
 use crate::event::Event;
 use crate::names::Names;
 use crate::note::{Note, Refusal};
