@@ -107,8 +107,9 @@ impl Bits<'_> {
             Node::Variant(slot, signed, options) => {
                 let raw = values.numbers[*slot];
                 let tag = if *signed { i128::from(raw as i64) } else { i128::from(raw) };
-                let chosen =
-                    options.iter().find(|(ranges, _)| ranges.iter().any(|(first, last)| (first..=last).contains(&&tag)));
+                let chosen = options
+                    .iter()
+                    .find(|(ranges, _)| ranges.iter().any(|(first, last)| (first..=last).contains(&&tag)));
                 self.take(&chosen.ok_or(Stop::Unchosen)?.1, values, clock)
             }
         }
@@ -121,9 +122,10 @@ impl Bits<'_> {
         values: &mut Values,
         clock: &mut dyn FnMut(u64, u32),
     ) -> Result<(), Stop> {
+        // A list without elements begins at the alignment of an element too.
+        self.align(element.align());
         match element {
-            Node::Number(number) if count > 0 && number.bits.is_multiple_of(number.align) => {
-                self.align(number.align);
+            Node::Number(number) if number.bits.is_multiple_of(number.align) => {
                 self.pass(count.saturating_mul(u64::from(number.bits))).map(|_| ())
             }
             _ => (0..count).try_for_each(|_| self.take(element, values, clock)),

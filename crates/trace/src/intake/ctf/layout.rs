@@ -63,7 +63,8 @@ pub enum Node {
 }
 
 impl Node {
-    fn align(&self) -> u32 {
+    /// It begins at a multiple of so many bits.
+    pub fn align(&self) -> u32 {
         match self {
             Self::Number(number) => number.align,
             Self::Skip(_, align) | Self::Struct(align, _) => *align,
@@ -241,8 +242,11 @@ pub fn layout(metadata: &Metadata) -> Result<Layout, Wrong> {
     for block in &metadata.streams {
         maker.forget(shared);
         let id = id_of(block, "id")?;
-        let events: Vec<&Block> =
-            metadata.events.iter().filter(|event| event.number("stream_id").is_ok_and(|of| of.unwrap_or(0) == id)).collect();
+        let events: Vec<&Block> = metadata
+            .events
+            .iter()
+            .filter(|event| event.number("stream_id").is_ok_and(|of| of.unwrap_or(0) == id))
+            .collect();
         let stream = maker.stream(block, &events)?;
         put(&mut streams, id, stream, block.line)?;
     }
@@ -330,7 +334,8 @@ impl Maker<'_> {
         self.clock = None;
         let packet = block.kind("packet.context").map(|kind| self.scope("stream.packet.context", &kind)).transpose()?;
         let context = self.context();
-        let header = block.kind("event.header").ok_or_else(|| Wrong::at(block.line, "the stream has no event.header"))?;
+        let header =
+            block.kind("event.header").ok_or_else(|| Wrong::at(block.line, "the stream has no event.header"))?;
         let header = self.scope("stream.event.header", &header)?;
         let time = self.clock.is_some() && self.time_in(&header);
         if !time {
@@ -487,7 +492,10 @@ impl Maker<'_> {
                 Some(field) if !field.text && !field.signed => Count::Slot(field.slot),
                 _ => {
                     let name = name.join(".");
-                    return Err(Wrong::at(line, format!("the length '{name}' is no unsigned number before this field")));
+                    return Err(Wrong::at(
+                        line,
+                        format!("the length '{name}' is no unsigned number before this field"),
+                    ));
                 }
             },
         };

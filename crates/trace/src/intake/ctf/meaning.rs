@@ -87,9 +87,7 @@ impl Meaning {
             "sched_switch" => {
                 Self::Switch { from: thread("prev_")?, state: number("prev_state")?, to: thread("next_")? }
             }
-            "sched_wakeup" | "sched_wakeup_new" => {
-                Self::Wakes { who: thread("")?, on: number("target_cpu") }
-            }
+            "sched_wakeup" | "sched_wakeup_new" => Self::Wakes { who: thread("")?, on: number("target_cpu") },
             "sched_migrate_task" => Self::Migrates { who: thread("")?, to: number("dest_cpu")? },
             "irq_handler_entry" => Self::InterruptBegins { line: number("irq")?, name: text("name") },
             "irq_handler_exit" => Self::InterruptEnds { line: number("irq")? },
@@ -111,7 +109,9 @@ impl Meaning {
             Self::Switch { from, state, to } => {
                 (vec![from.id, state, to.id], [from.name, to.name].into_iter().flatten().collect())
             }
-            Self::Wakes { who, on } => ([Some(who.id), on].into_iter().flatten().collect(), who.name.into_iter().collect()),
+            Self::Wakes { who, on } => {
+                ([Some(who.id), on].into_iter().flatten().collect(), who.name.into_iter().collect())
+            }
             Self::Migrates { who, to } => (vec![who.id, to], who.name.into_iter().collect()),
             Self::InterruptBegins { line, name } => (vec![line], name.into_iter().collect()),
             Self::InterruptEnds { line } => (vec![line], Vec::new()),

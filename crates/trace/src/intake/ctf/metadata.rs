@@ -391,7 +391,10 @@ impl Reader {
         let bits = set.number("exp_dig")?.unwrap_or(0).saturating_add(set.number("mant_dig")?.unwrap_or(0));
         match u32::try_from(bits) {
             Ok(bits @ (16 | 32 | 64 | 128)) => Ok(Type::new(Kind::Float(bits, alignment(&set, 8)?), line)),
-            _ => Err(Wrong::at(line, format!("a number of {bits} bits with a fraction is not read: 16, 32, 64, 128 are"))),
+            _ => Err(Wrong::at(
+                line,
+                format!("a number of {bits} bits with a fraction is not read: 16, 32, 64, 128 are"),
+            )),
         }
     }
 
@@ -474,7 +477,8 @@ impl Reader {
 
     /// An enumeration that does not say its integer has that of the name `int`.
     fn named_int(&mut self, line: u64) -> Result<Arc<Type>, Wrong> {
-        self.find("int").ok_or_else(|| Wrong::at(line, "an enumeration has no integer type, and there is no type 'int'"))
+        self.find("int")
+            .ok_or_else(|| Wrong::at(line, "an enumeration has no integer type, and there is no type 'int'"))
     }
 
     fn label(&mut self, next: i128) -> Result<Label, Wrong> {

@@ -100,7 +100,8 @@ impl Reader for Stream {
 impl Stream {
     /// A reader of the file of that number within a source.
     pub fn new(layout: Arc<Layout>, source: u16, file: u16) -> Self {
-        let unknown = layout.streams.iter().map(|class| vec![0; class.as_ref().map_or(0, |c| c.events.len())]).collect();
+        let unknown =
+            layout.streams.iter().map(|class| vec![0; class.as_ref().map_or(0, |c| c.events.len())]).collect();
         Self {
             values: Values::of(layout.slots),
             layout,
@@ -159,7 +160,8 @@ impl Stream {
     }
 
     fn refuse<T>(&self, why: impl Into<String>) -> Result<T, Refusal> {
-        let remedy = "check that the file is a stream of this trace, whole, with the metadata it was recorded with".to_owned();
+        let remedy =
+            "check that the file is a stream of this trace, whole, with the metadata it was recorded with".to_owned();
         Err(Refusal { place: self.place(), why: why.into(), remedy })
     }
 
@@ -203,7 +205,9 @@ impl Stream {
         let (content, size) = (value(stream.context.content), value(stream.context.packet));
         let (content, size) = (content.or(size), size.or(content));
         if size.is_some_and(|size| size % 8 != 0 || content.is_some_and(|content| content > size || content < at)) {
-            return Err(Err("a packet says a size that cannot be: of no whole bytes, or less than its content".to_owned()));
+            return Err(Err(
+                "a packet says a size that cannot be: of no whole bytes, or less than its content".to_owned()
+            ));
         }
         let cpu = value(stream.context.cpu).and_then(Cpu::new);
         let ends = value(stream.context.ends);
@@ -220,15 +224,17 @@ impl Stream {
             let now = self.values.numbers[slot];
             Some((now, before.map(|before| now.wrapping_sub(before) & (u64::MAX >> (64 - bits)))))
         };
-        let discarded = step(class.context.discarded, Some(self.discarded.unwrap_or(0)));
+        let discarded = step(class.context.discarded, self.discarded);
         let sequence = step(class.context.sequence, self.sequence);
         let count = discarded.and_then(|(_, more)| more).unwrap_or(0);
+        // What the first packet counts may have been lost before the file begins: how many of it were lost since is not said.
+        let unsaid = discarded.is_some_and(|(now, more)| more.is_none() && now > 0);
         let skipped = sequence.and_then(|(_, more)| more).is_some_and(|more| more != 1);
         self.discarded = discarded.map(|(now, _)| now);
         self.sequence = sequence.map(|(now, _)| now);
-        if count > 0 || skipped {
+        if count > 0 || unsaid || skipped {
             self.note(Matter::Lost, found);
-            self.packet.lost = count > 0;
+            self.packet.lost = count > 0 || unsaid;
             self.lose(self.ticks.now, u32::try_from(count).unwrap_or(u32::MAX), found);
         }
     }

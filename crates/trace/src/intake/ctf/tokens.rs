@@ -95,7 +95,9 @@ impl<'a> Scan<'a> {
                     Some('n') => text.push('\n'),
                     Some('t') => text.push('\t'),
                     Some('r') => text.push('\r'),
-                    _ => return Err(Wrong::at(line, "an escape in a text is not read: only \\\\ \\\" \\n \\t \\r are")),
+                    _ => {
+                        return Err(Wrong::at(line, "an escape in a text is not read: only \\\\ \\\" \\n \\t \\r are"));
+                    }
                 },
                 other => text.push(other),
             }
@@ -152,7 +154,9 @@ mod tests {
 
     #[test]
     fn what_has_no_end_or_is_no_sign_is_refused_at_its_line() {
-        for (text, line) in [("\n\"abc", 2), ("/*", 1), ("a\n\n@", 3), ("0xZZ", 1), ("99999999999999999999999", 1), ("\"\\x41\"", 1)] {
+        for (text, line) in
+            [("\n\"abc", 2), ("/*", 1), ("a\n\n@", 3), ("0xZZ", 1), ("99999999999999999999999", 1), ("\"\\x41\"", 1)]
+        {
             assert_eq!(tokens(text).map_err(|wrong| wrong.line), Err(line), "{text}");
         }
     }
