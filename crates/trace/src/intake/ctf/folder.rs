@@ -2,7 +2,7 @@
 
 use super::{Layout, Stream, read_metadata};
 use crate::event::{Event, What};
-use crate::intake::{Found, Reader};
+use crate::intake::Found;
 use crate::names::Name;
 use crate::note::{At, Matter, Note, Place, Refusal};
 use rayon::prelude::*;
@@ -16,7 +16,7 @@ const MOST_STREAMS: usize = 4_096;
 /// A stream that has found only so many notes gives them before it reads on.
 const MOST_NOTES: usize = 4_096;
 /// All streams together read so many bytes at once.
-const BYTES_AT_ONCE: usize = 2 << 20;
+const BYTES_AT_ONCE: usize = 512 << 10;
 
 /// A folder's streams while they are read.
 pub struct Folder<R> {
@@ -36,7 +36,6 @@ struct Lane<R> {
     /// The name in the folder for each of the stream's.
     names: Vec<Option<Name>>,
     ended: bool,
-    block: Vec<u8>,
     failed: Option<Refusal>,
 }
 
@@ -49,7 +48,7 @@ impl<R: Read + Send> Folder<R> {
             let place = Place { source, at: At::Line(1) };
             return Err(Refusal { place, why, remedy: "split the recording into folders".to_owned() });
         }
-        let block = (BYTES_AT_ONCE / inputs.len().max(1)).clamp(4 << 10, 256 << 10);
+        let block = (BYTES_AT_ONCE / inputs.len().max(1)).clamp(4 << 10, 128 << 10);
         let lanes = (0..).zip(inputs).map(|(file, input)| Lane::new(input, layout.clone(), source, file)).collect();
         Ok(Self { lanes, source, block, unknown: BTreeMap::new() })
     }
@@ -113,7 +112,6 @@ impl<R: Read> Lane<R> {
             taken: 0,
             names: Vec::new(),
             ended: false,
-            block: Vec::new(),
             failed: None,
         }
     }
@@ -131,18 +129,11 @@ impl<R: Read> Lane<R> {
     fn refill(&mut self, block: usize) {
         self.found.events.drain(..self.taken);
         self.taken = 0;
-        self.block.resize(block, 0);
         while self.failed.is_none() && !self.ended {
-            let read = match self.input.read(&mut self.block) {
-                Ok(0) => {
-                    self.ended = true;
-                    self.stream.finish(&mut self.found)
-                }
-                Ok(bytes) => self.stream.feed(&self.block[..bytes], &mut self.found),
-                Err(error) if error.kind() == std::io::ErrorKind::Interrupted => Ok(()),
-                Err(error) => Err(self.stream.unreadable(&error)),
-            };
-            self.failed = read.err();
+            match self.stream.feed_from(&mut self.input, block, &mut self.found) {
+                Ok(more) => self.ended = !more,
+                Err(refusal) => self.failed = Some(refusal),
+            }
             if self.head().is_some() || self.found.notes.len() >= MOST_NOTES {
                 return;
             }

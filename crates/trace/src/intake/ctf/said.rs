@@ -20,7 +20,8 @@ const MOST_LINES: usize = 4_096;
 #[derive(Debug, Clone, Copy)]
 struct Remembered {
     id: u32,
-    text: [u8; THREAD_BYTES],
+    /// The bytes of its name as they were recorded, with whatever stood behind their end.
+    raw: [u8; THREAD_BYTES],
     name: Name,
 }
 
@@ -50,10 +51,25 @@ impl From<'_> {
         self.values.numbers[slot]
     }
 
+    fn all(&self, slot: Slot) -> &[u8] {
+        let (start, length) = self.values.texts[slot];
+        self.bytes.get(start..start.saturating_add(length)).unwrap_or_default()
+    }
+
+    /// All the bytes of a text that may be a thread's name, filled up with 0; `None`: it is longer.
+    fn short(&self, slot: Option<Slot>) -> Option<[u8; THREAD_BYTES]> {
+        let all = slot.map_or(&[][..], |slot| self.all(slot));
+        if let Ok(raw) = <[u8; THREAD_BYTES]>::try_from(all) {
+            return Some(raw);
+        }
+        let mut raw = [0; THREAD_BYTES];
+        raw.get_mut(..all.len())?.copy_from_slice(all);
+        Some(raw)
+    }
+
     /// A text up to its first byte of 0.
     fn bytes(&self, slot: Slot) -> &[u8] {
-        let (start, length) = self.values.texts[slot];
-        let all = self.bytes.get(start..start.saturating_add(length)).unwrap_or_default();
+        let all = self.all(slot);
         all.iter().position(|byte| *byte == 0).map_or(all, |end| &all[..end])
     }
 
@@ -122,28 +138,26 @@ impl Said {
 
     fn thread(&mut self, thread: Thread, from: &mut From<'_>) -> Option<Name> {
         let id = u32::try_from(from.number(thread.id)).ok()?;
-        let bytes = thread.name.map_or(&[][..], |slot| from.bytes(slot));
-        let mut text = [0; THREAD_BYTES];
-        let Some(room) = text.get_mut(..bytes.len()) else {
-            return Some(named(id, &bytes.to_vec(), from));
-        };
-        room.copy_from_slice(bytes);
+        let Some(raw) = from.short(thread.name) else { return Some(named(id, thread.name, from)) };
         let place = id as usize % REMEMBERED;
-        if let Some(known) = self.threads[place].filter(|known| known.id == id && known.text == text) {
+        if let Some(known) = self.threads[place].filter(|known| known.id == id && known.raw == raw) {
             return Some(known.name);
         }
-        let utf8 = std::str::from_utf8(bytes).is_ok();
-        let name = named(id, &bytes.to_vec(), from);
+        let before = std::mem::take(from.not_utf8);
+        let name = named(id, thread.name, from);
         // One that is not UTF-8 is not remembered, so that each is noted.
-        self.threads[place] = utf8.then_some(Remembered { id, text, name });
+        self.threads[place] = (!*from.not_utf8).then_some(Remembered { id, raw, name });
+        *from.not_utf8 |= before;
         Some(name)
     }
 }
 
-fn named(id: u32, bytes: &[u8], from: &mut From<'_>) -> Name {
-    let text = String::from_utf8_lossy(bytes);
-    *from.not_utf8 |= matches!(text, Cow::Owned(_));
-    from.found.names.thread(&text, id)
+fn named(id: u32, text: Option<Slot>, from: &mut From<'_>) -> Name {
+    let text = text.map_or(Cow::Borrowed(""), |slot| String::from_utf8_lossy(from.bytes(slot)));
+    let replaced = matches!(text, Cow::Owned(_));
+    let name = text.into_owned();
+    *from.not_utf8 |= replaced;
+    from.found.names.thread(&name, id)
 }
 
 /// How a thread leaves by its state as the kernel records it: no bit of the lowest eight, it could go on; dead or a zombie, it

@@ -7,6 +7,7 @@ use super::ticks::{Scale, Ticks};
 use crate::event::{Cpu, Event, What};
 use crate::intake::{Found, Reader};
 use crate::note::{At, Matter, Note, Place, Refusal};
+use std::io::Read;
 use std::sync::Arc;
 
 /// The header and context of a packet may be so long.
@@ -71,11 +72,7 @@ pub struct Stream {
 impl Reader for Stream {
     fn feed(&mut self, bytes: &[u8], found: &mut Found) -> Result<(), Refusal> {
         self.held.extend_from_slice(bytes);
-        let read = self.run(found);
-        let done = self.position().saturating_sub(self.held_at).min(self.held.len() as u64);
-        self.held.drain(..usize::try_from(done).unwrap_or(0));
-        self.held_at += done;
-        read
+        self.read_held(found)
     }
 
     fn finish(&mut self, found: &mut Found) -> Result<(), Refusal> {
@@ -121,10 +118,30 @@ impl Stream {
         }
     }
 
-    /// The refusal of a file of which the system reads no more.
-    pub(super) fn unreadable(&self, error: &std::io::Error) -> Refusal {
-        let remedy = "check the file and its permissions".to_owned();
-        Refusal { place: self.place(), why: format!("the stream cannot be read: {error}"), remedy }
+    /// Takes the next bytes, at most so many, from where they come without another copy. `false`: that was the end.
+    pub(super) fn feed_from(&mut self, input: &mut impl Read, most: usize, found: &mut Found) -> Result<bool, Refusal> {
+        let before = self.held.len();
+        self.held.resize(before + most, 0);
+        let read = input.read(&mut self.held[before..]);
+        self.held.truncate(before + read.as_ref().copied().unwrap_or(0));
+        match read {
+            Ok(0) => self.finish(found).map(|()| false),
+            Ok(_) => self.read_held(found).map(|()| true),
+            Err(error) if error.kind() == std::io::ErrorKind::Interrupted => Ok(true),
+            Err(error) => {
+                let remedy = "check the file and its permissions".to_owned();
+                Err(Refusal { place: self.place(), why: format!("the stream cannot be read: {error}"), remedy })
+            }
+        }
+    }
+
+    /// Reads what is held as far as it goes, and lets go of that.
+    fn read_held(&mut self, found: &mut Found) -> Result<(), Refusal> {
+        let read = self.run(found);
+        let done = self.position().saturating_sub(self.held_at).min(self.held.len() as u64);
+        self.held.drain(..usize::try_from(done).unwrap_or(0));
+        self.held_at += done;
+        read
     }
 
     fn run(&mut self, found: &mut Found) -> Result<(), Refusal> {
