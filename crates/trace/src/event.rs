@@ -111,7 +111,7 @@ pub enum What {
         word: Word,
         /// Whom it is said of: a partition, a task, a port, a schedule.
         who: Name,
-        /// The job's or message's number from 0, where the word has one and it is known.
+        /// The job's or message's number from 0, and one, where the word has one and it is known.
         number: Option<std::num::NonZeroU32>,
     },
     /// The recorder says that events before this one were lost.
@@ -160,6 +160,8 @@ pub enum Word {
     Stopped,
     /// A module schedule takes effect.
     Schedule,
+    /// A frame begins.
+    Frame,
 }
 
 const _: () = assert!(size_of::<Event>() <= 24);

@@ -9,7 +9,9 @@
 
 pub mod event;
 pub mod intake;
+pub mod judge;
 pub mod names;
 pub mod note;
+pub mod rebuild;
 pub mod rebuilt;
 pub mod seen;

@@ -1,0 +1,1 @@
+//! Each rule kept, nearly broken and broken, by recordings made by hand.

@@ -1,0 +1,1 @@
+//! Pieces put together by hand from short recordings.
