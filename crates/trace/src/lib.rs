@@ -10,6 +10,7 @@
 pub mod event;
 pub mod intake;
 pub mod judge;
+pub mod map;
 pub mod names;
 pub mod note;
 pub mod rebuild;

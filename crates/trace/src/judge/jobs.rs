@@ -71,7 +71,7 @@ fn claimed(system: &System, task: TaskId) -> Limit {
         (Some(requests), Some(path)) => {
             let others = u128::try_from(path.masters.len().saturating_sub(1)).unwrap_or(u128::MAX);
             let lines = u128::from(requests.value).saturating_mul(others);
-            let bytes = lines.saturating_mul(u128::from(path.line.value.bytes()));
+            let bytes = lines.saturating_mul(u128::from(path.line.value.get()));
             let rate = u128::from(path.guaranteed.value.bytes_per_s()).max(1);
             let wait = bytes.saturating_mul(1_000_000_000).div_ceil(rate);
             u64::try_from(wait).unwrap_or(u64::MAX)

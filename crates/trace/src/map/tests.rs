@@ -1,0 +1,1 @@
+//! Names that fit and names that do not.
