@@ -84,7 +84,9 @@ impl Observer for Foreign {
             Happening::WindowBegins { core, partition } => {
                 self.change(core, seen.at_ns, |line| line.open = Some(partition));
             }
-            Happening::WindowEnds { core, .. } => self.change(core, seen.at_ns, |line| line.open = None),
+            Happening::WindowEnds { core, partition } => {
+                self.change(core, seen.at_ns, |line| _ = line.open.take_if(|open| *open == partition));
+            }
             Happening::Runs { core, who, .. } => self.change(core, seen.at_ns, |line| line.runs = who),
             Happening::Gap { core: Some(core) } => self.lines[core.index()] = Line::default(),
             Happening::Gap { core: None } => self.lines.fill(Line::default()),

@@ -11,8 +11,6 @@ mod outage;
 mod ports;
 mod switches;
 mod tally;
-#[cfg(test)]
-mod tests;
 mod windows;
 
 pub use coverage::{Coverage, TaskSeen};

@@ -7,8 +7,6 @@ mod pattern;
 mod read;
 mod sections;
 mod subject;
-#[cfg(test)]
-mod tests;
 
 pub use mapper::{Mapper, Unmapped};
 pub use read::{key_tables, read_map};

@@ -49,12 +49,13 @@ impl Line {
         before.map(|window| if window.told { Window { to_ns: at, whole: false, ..window } } else { window })
     }
 
-    /// A told window ends. One whose beginning was not seen counts for nothing.
+    /// A told window ends. The end of one that is not open, since its beginning was not seen or another has begun, counts for
+    /// nothing.
     pub(super) fn end_window(&mut self, at: u64, partition: PartitionId) -> Option<Window> {
         self.last_ns = at;
         self.told = true;
-        let window = self.window.take().filter(|window| window.told)?;
-        Some(Window { to_ns: at, whole: window.whole && window.partition == partition, ..window })
+        let window = self.window.take_if(|window| window.told && window.partition == partition)?;
+        Some(Window { to_ns: at, ..window })
     }
 
     /// Somebody executes from now on. Where windows are not told, another partition's first execution ends the guess at one.

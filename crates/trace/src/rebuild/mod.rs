@@ -4,8 +4,6 @@
 
 mod jobs;
 mod line;
-#[cfg(test)]
-mod tests;
 
 use crate::rebuilt::Observer;
 use crate::seen::{Happening, Seen, Who};

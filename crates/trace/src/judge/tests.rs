@@ -1,1 +1,0 @@
-//! Each rule kept, nearly broken and broken, by recordings made by hand.

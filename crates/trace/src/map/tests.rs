@@ -1,1 +1,0 @@
-//! Names that fit and names that do not.

@@ -1,1 +1,0 @@
-//! Pieces put together by hand from short recordings.
