@@ -1,7 +1,7 @@
 //! The map file: text in, [`Map`] and diagnostics out.
 
 use super::pattern::Pattern;
-use super::sections::{self, MEANINGS};
+use super::sections;
 use super::subject::{self, Subject};
 use super::{Map, Mark, Span, Thread};
 use crate::event::Word;
@@ -119,7 +119,7 @@ impl<'a> Reader<'a> {
     }
 
     fn mark(&mut self, entry: &Fields) -> Option<Mark> {
-        let means = entry.word("means", &MEANINGS)?.value;
+        let means = Word::of(&entry.text("means")?.value)?;
         let of = match (subject::takes(means), entry.text("of")) {
             (Some(_), Some(name)) => Some(self.subject(means, &name)?),
             (Some(kind), None) => {

@@ -3,48 +3,16 @@
 use crate::event::Word;
 use model::tables::{Key, Kind, Section};
 
-/// What a mark or a span can mean.
-pub(super) const MEANINGS: [(&str, Word); 18] = [
-    ("window-begins", Word::WindowBegins),
-    ("window-ends", Word::WindowEnds),
-    ("runs", Word::Runs),
-    ("arrives", Word::Arrives),
-    ("completes", Word::Completes),
-    ("dropped", Word::Dropped),
-    ("writes", Word::Writes),
-    ("reads", Word::Reads),
-    ("overflows", Word::Overflows),
-    ("fault-begins", Word::FaultBegins),
-    ("fault-ends", Word::FaultEnds),
-    ("noticed", Word::Noticed),
-    ("restarts-warm", Word::RestartsWarm),
-    ("restarts-cold", Word::RestartsCold),
-    ("operational", Word::Operational),
-    ("stopped", Word::Stopped),
-    ("schedule", Word::Schedule),
-    ("frame", Word::Frame),
-];
-
-const MEANING: Kind = Kind::Word(&[
-    "window-begins",
-    "window-ends",
-    "runs",
-    "arrives",
-    "completes",
-    "dropped",
-    "writes",
-    "reads",
-    "overflows",
-    "fault-begins",
-    "fault-ends",
-    "noticed",
-    "restarts-warm",
-    "restarts-cold",
-    "operational",
-    "stopped",
-    "schedule",
-    "frame",
-]);
+/// What a mark can mean: every word of the plan.
+const WORDS: [&str; Word::TEXTS.len()] = {
+    let mut words = [""; Word::TEXTS.len()];
+    let mut index = 0;
+    while index < words.len() {
+        words[index] = Word::TEXTS[index].1;
+        index += 1;
+    }
+    words
+};
 
 pub(super) static MAP_FILE: Section = Section {
     head: "the map file",
@@ -92,7 +60,7 @@ static MARK: Section = Section {
     summary: "Marks: the first entry that fits one counts.",
     keys: &[
         Key::required("text", Kind::Text, "The mark's text; `*` stands for any number of characters."),
-        Key::required("means", MEANING, "What it says."),
+        Key::required("means", Kind::Word(&WORDS), "What it says."),
         Key::optional("of", Kind::Text, "Of whom: a partition, `PARTITION.task`, channel or schedule."),
     ],
 };
