@@ -17,4 +17,5 @@ pub mod note;
 pub mod order;
 pub mod rebuild;
 pub mod rebuilt;
+pub mod recording;
 pub mod seen;

@@ -42,6 +42,11 @@ impl Reorder {
         Taken::Moved
     }
 
+    /// The latest instant given out.
+    pub fn given_ns(&self) -> u64 {
+        self.given_ns
+    }
+
     /// The next event that nothing can precede any more, as long as no source is more out of order than is held back.
     pub fn pop(&mut self) -> Option<Event> {
         if self.held.len() > HELD_BACK { self.pop_rest() } else { None }

@@ -22,7 +22,8 @@ pub struct Mapper<'a> {
     cores: BTreeMap<u16, Option<CoreId>>,
     /// Whom a word is said of by which name, once asked for.
     subjects: BTreeMap<(Word, Name), Option<Subject>>,
-    unmapped: BTreeMap<(Kind, String), u64>,
+    /// By kind and name, or number of a cpu: in how many events it stands.
+    unmapped: BTreeMap<(Kind, u32), u64>,
 }
 
 /// Who a thread is.
@@ -42,6 +43,19 @@ enum Kind {
     Span,
     Flow,
     Word,
+}
+
+impl Kind {
+    fn word(self) -> &'static str {
+        match self {
+            Self::Cpu => "cpu",
+            Self::Thread => "thread",
+            Self::Mark => "mark",
+            Self::Span => "span",
+            Self::Flow => "flow",
+            Self::Word => "name",
+        }
+    }
 }
 
 /// Something that neither the map nor the system names.
@@ -111,21 +125,32 @@ impl<'a> Mapper<'a> {
     }
 
     /// What neither the map nor the system names, by kind and name.
-    pub fn unmapped(&self) -> Vec<Unmapped> {
-        let kind = |kind| match kind {
-            Kind::Cpu => "cpu",
-            Kind::Thread => "thread",
-            Kind::Mark => "mark",
-            Kind::Span => "span",
-            Kind::Flow => "flow",
-            Kind::Word => "name",
+    pub fn unmapped(&self, names: &Names) -> Vec<Unmapped> {
+        let called = |kind: Kind, number: u32| match kind {
+            Kind::Cpu => number.to_string(),
+            _ => match names.get(Name(number)) {
+                Named { text, id: Some(id) } => format!("{text} ({id})"),
+                Named { text, id: None } => text.clone(),
+            },
         };
         let all = self.unmapped.iter();
-        all.map(|((of, name), events)| Unmapped { kind: kind(*of), name: name.clone(), events: *events }).collect()
+        let mut list: Vec<Unmapped> = all
+            .map(|((kind, number), events)| Unmapped {
+                kind: kind.word(),
+                name: called(*kind, *number),
+                events: *events,
+            })
+            .collect();
+        list.sort_unstable();
+        list
     }
 
-    fn miss(&mut self, kind: Kind, name: &str) {
-        *self.unmapped.entry((kind, name.to_owned())).or_default() += 1;
+    fn miss(&mut self, kind: Kind, name: Name) {
+        self.miss_number(kind, name.0);
+    }
+
+    fn miss_number(&mut self, kind: Kind, number: u32) {
+        *self.unmapped.entry((kind, number)).or_default() += 1;
     }
 
     fn core(&mut self, cpu: Cpu) -> Option<CoreId> {
@@ -133,7 +158,7 @@ impl<'a> Mapper<'a> {
         let (system, map) = (self.system, self.map);
         let core = *self.cores.entry(number).or_insert_with(|| core_of(system, map, number));
         if core.is_none() {
-            self.miss(Kind::Cpu, &number.to_string());
+            self.miss_number(Kind::Cpu, u32::from(number));
         }
         core
     }
@@ -164,9 +189,7 @@ impl<'a> Mapper<'a> {
             thread
         });
         if let Some(Who::Foreign(_)) = thread.who {
-            let Named { text, id } = names.get(name);
-            let called = id.map_or_else(|| text.clone(), |id| format!("{text} ({id})"));
-            self.miss(Kind::Thread, &called);
+            self.miss(Kind::Thread, name);
         }
         thread
     }
@@ -177,7 +200,7 @@ impl<'a> Mapper<'a> {
         let text = &names.get(who).text;
         let found = *self.subjects.entry((word, who)).or_insert_with(|| subject::find(system, word, text));
         if found.is_none() && word != Word::Runs {
-            self.miss(Kind::Word, text);
+            self.miss(Kind::Word, who);
         }
         found
     }
@@ -188,7 +211,7 @@ impl<'a> Mapper<'a> {
         match map.marks.iter().find(|mark| mark.text.fits(words)) {
             Some(mark) => self.tell(cpu, (mark.means, mark.of, text, None), say),
             None if map.is_sync(words) => {}
-            None => self.miss(Kind::Mark, words),
+            None => self.miss(Kind::Mark, text),
         }
     }
 
@@ -198,7 +221,7 @@ impl<'a> Mapper<'a> {
         let (text, track) = (&names.get(name).text, &names.get(on).text);
         let fits = |span: &&Span| span.name.fits(text) && span.track.as_ref().is_none_or(|wanted| wanted.fits(track));
         let Some(found) = map.spans.iter().find(fits) else {
-            self.miss(Kind::Span, text);
+            self.miss(Kind::Span, name);
             return;
         };
         let Some(core) = found.core.or_else(|| self.core(cpu)) else { return };
@@ -215,7 +238,7 @@ impl<'a> Mapper<'a> {
         let text = &names.get(flow).text;
         match map.flows.iter().find(|(pattern, _)| pattern.fits(text)) {
             Some((_, channel)) => say(Happening::Writes { channel: *channel, bytes: Some(bytes) }),
-            None => self.miss(Kind::Flow, text),
+            None => self.miss(Kind::Flow, flow),
         }
     }
 
