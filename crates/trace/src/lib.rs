@@ -19,3 +19,4 @@ pub mod rebuild;
 pub mod rebuilt;
 pub mod recording;
 pub mod seen;
+pub mod spans;

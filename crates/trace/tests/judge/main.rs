@@ -3,3 +3,4 @@
 mod common;
 mod gaps;
 mod rules;
+mod spans;
