@@ -160,11 +160,13 @@ pub enum Word {
     Stopped,
     /// A module schedule takes effect.
     Schedule,
+    /// A frame begins.
+    Frame,
 }
 
 impl Word {
     /// Every word with its text: one that a tracepoint's name can be, so that it is the same in every format.
-    pub const TEXTS: [(Self, &'static str); 18] = [
+    pub const TEXTS: [(Self, &'static str); 19] = [
         (Self::WindowBegins, "window_begins"),
         (Self::WindowEnds, "window_ends"),
         (Self::Runs, "runs"),
@@ -183,6 +185,7 @@ impl Word {
         (Self::Operational, "operational"),
         (Self::Stopped, "stopped"),
         (Self::Schedule, "schedule"),
+        (Self::Frame, "frame"),
     ];
 
     /// The word of a text.

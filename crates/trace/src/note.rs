@@ -18,6 +18,8 @@ pub enum At {
     Line(u64),
     /// A byte, from 0.
     Byte(u64),
+    /// An instant of its clock, in nanoseconds.
+    Instant(u64),
     /// The end.
     End,
 }
