@@ -33,12 +33,23 @@ fn every_line_of_the_recordings_is_read() {
         let found = text(source);
         let unread = [Matter::Unparsed, Matter::Malformed, Matter::Duplicate, Matter::OutOfOrder, Matter::Truncated];
         assert!(notes(&found).iter().all(|(matter, _)| !unread.contains(matter)), "{file}: {:?}", found.notes);
-        assert_eq!(count(&found, |what| matches!(what, What::Switch { .. })), lines(source, &["sched_switch: "]), "{file}");
+        assert_eq!(
+            count(&found, |what| matches!(what, What::Switch { .. })),
+            lines(source, &["sched_switch: "]),
+            "{file}"
+        );
         let wakes = ["sched_waking: ", "sched_wakeup: ", "sched_wakeup_new: "];
         assert_eq!(count(&found, |what| matches!(what, What::Wakes { .. })), lines(source, &wakes), "{file}");
-        assert_eq!(count(&found, |what| matches!(what, What::Migrates { .. })), lines(source, &["sched_migrate_task: "]));
+        assert_eq!(
+            count(&found, |what| matches!(what, What::Migrates { .. })),
+            lines(source, &["sched_migrate_task: "])
+        );
         let begins = ["irq_handler_entry: ", "softirq_entry: "];
-        assert_eq!(count(&found, |what| matches!(what, What::InterruptBegins { .. })), lines(source, &begins), "{file}");
+        assert_eq!(
+            count(&found, |what| matches!(what, What::InterruptBegins { .. })),
+            lines(source, &begins),
+            "{file}"
+        );
         let ends = ["irq_handler_exit: ", "softirq_exit: "];
         assert_eq!(count(&found, |what| matches!(what, What::InterruptEnds { .. })), lines(source, &ends), "{file}");
         assert_eq!(count(&found, |what| matches!(what, What::Lost { .. })), lines(source, &["LOST"]), "{file}");
@@ -56,7 +67,10 @@ fn awkward_names_are_read_whole() {
     }
     assert!(found.names.iter().all(|(_, named)| named.id.is_none() || named.text.len() <= 15));
     let marks: Vec<String> = all_told(&found).into_iter().filter(|line| line.contains(" mark ")).collect();
-    assert_eq!(marks, ["1359098642000 Some(0) mark fault begins", "1359107218000 Some(0) mark fault ends: watchdog [1]"]);
+    assert_eq!(
+        marks,
+        ["1359098642000 Some(0) mark fault begins", "1359107218000 Some(0) mark fault ends: watchdog [1]"]
+    );
 }
 
 #[test]
@@ -111,7 +125,8 @@ fn the_kernels_letters_tell_how_a_thread_leaves() {
             .collect::<String>(),
     );
     let leave: Vec<&str> = vec!["Ready"; 2].into_iter().chain(vec!["Waits"; 7]).chain(vec!["Ended"; 3]).collect();
-    let told: Vec<String> = all_told(&found).iter().map(|line| line.split(' ').nth(3).unwrap_or("").to_owned()).collect();
+    let told: Vec<String> =
+        all_told(&found).iter().map(|line| line.split(' ').nth(3).unwrap_or("").to_owned()).collect();
     assert_eq!(told, leave);
 }
 
@@ -129,13 +144,15 @@ fn an_interrupt_ends_under_the_name_it_began_with() {
         ]
         .concat(),
     );
-    let told: Vec<String> = all_told(&found).iter().map(|line| line.splitn(3, ' ').nth(2).unwrap_or("").to_owned()).collect();
+    let told: Vec<String> =
+        all_told(&found).iter().map(|line| line.splitn(3, ' ').nth(2).unwrap_or("").to_owned()).collect();
     assert_eq!(told, ["ends 7", "begins uart 0", "ends uart 0", "ends 8"]);
 }
 
 #[test]
 fn losses_stand_before_the_next_event() {
-    let found = text(format!("{WAKE}CPU:2 [LOST 976 EVENTS]\nCPU:1 [LOST EVENTS]\n{}", WAKE.replace("1.000000", "2.000000")));
+    let found =
+        text(format!("{WAKE}CPU:2 [LOST 976 EVENTS]\nCPU:1 [LOST EVENTS]\n{}", WAKE.replace("1.000000", "2.000000")));
     assert_eq!(
         all_told(&found)[1..],
         ["2000000000 Some(2) lost 976", "2000000000 Some(1) lost 0", "2000000000 Some(0) a:1 wakes on Some(0)"]

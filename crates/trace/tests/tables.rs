@@ -98,7 +98,13 @@ fn rows_that_cannot_be_read_are_left_out_with_their_line() {
     let jumps = Matter::Unknown { kind: Name(1), count: 1 };
     assert_eq!(
         noted,
-        [(Matter::Duplicate, 3), (Matter::OutOfRange, 12), (Matter::OutOfOrder, 14), (Matter::Truncated, 16), (jumps, 8)]
+        [
+            (Matter::Duplicate, 3),
+            (Matter::OutOfRange, 12),
+            (Matter::OutOfOrder, 14),
+            (Matter::Truncated, 16),
+            (jumps, 8)
+        ]
     );
 }
 

@@ -34,7 +34,7 @@ pub fn table(source: impl AsRef<[u8]>) -> Found {
 pub fn notes(found: &Found) -> Vec<(Matter, u64)> {
     let line = |at| match at {
         At::Line(line) => line,
-        At::Byte(_) | At::End => panic!("a source of lines has lines"),
+        _ => panic!("a source of lines has lines"),
     };
     found.notes.iter().map(|note| (note.matter, line(note.place.at))).collect()
 }
