@@ -25,6 +25,8 @@ pub enum At {
         /// The byte.
         byte: u64,
     },
+    /// An instant of its clock, in nanoseconds.
+    Instant(u64),
     /// The end.
     End,
 }

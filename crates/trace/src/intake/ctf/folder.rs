@@ -1,7 +1,7 @@
 //! The streams of a folder, merged by time.
 
 use super::{Layout, Stream, read_metadata};
-use crate::event::{Event, What};
+use crate::event::Event;
 use crate::intake::Found;
 use crate::names::Name;
 use crate::note::{At, Matter, Note, Place, Refusal};
@@ -168,20 +168,7 @@ impl<R: Read> Lane<R> {
 
     /// The event with the folder's names.
     fn translate(&mut self, event: Event, found: &mut Found) -> Event {
-        let mut name = |name| self.name(name, found);
-        let what = match event.what {
-            What::Switch { from, to, leaves } => What::Switch { from: name(from), to: name(to), leaves },
-            What::Wakes { who, on } => What::Wakes { who: name(who), on },
-            What::Migrates { who, to } => What::Migrates { who: name(who), to },
-            What::InterruptBegins { line } => What::InterruptBegins { line: name(line) },
-            What::InterruptEnds { line } => What::InterruptEnds { line: name(line) },
-            What::SpanBegins { name: span, on } => What::SpanBegins { name: name(span), on: name(on) },
-            What::SpanEnds { name: span, on } => What::SpanEnds { name: name(span), on: name(on) },
-            What::Mark { text } => What::Mark { text: name(text) },
-            What::Frame { flow, bytes } => What::Frame { flow: name(flow), bytes },
-            What::Told { word, who, number } => What::Told { word, who: name(who), number },
-            What::Lost { count } => What::Lost { count },
-        };
+        let what = event.what.renamed(|name| self.name(name, found));
         Event { what, ..event }
     }
 }

@@ -24,7 +24,7 @@ pub enum Meaning {
         /// Who comes.
         to: Thread,
     },
-    /// `sched_wakeup`, `sched_wakeup_new`.
+    /// `sched_waking`, `sched_wakeup`, `sched_wakeup_new`.
     Wakes {
         /// Who.
         who: Thread,
