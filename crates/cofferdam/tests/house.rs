@@ -23,7 +23,7 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("planner", &["quantity", "diagnostic", "model", "plan", "claim", "timing", "separation"]),
     (
         "evidence",
-        &["quantity", "diagnostic", "model", "plan", "claim", "timing", "separation", "simulator", "campaign"],
+        &["quantity", "diagnostic", "model", "plan", "claim", "timing", "separation", "simulator", "trace", "campaign"],
     ),
     (
         "baseline",

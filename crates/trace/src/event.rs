@@ -111,7 +111,7 @@ pub enum What {
         word: Word,
         /// Whom it is said of: a partition, a task, a port, a schedule.
         who: Name,
-        /// The job's or message's number from 0, where the word has one and it is known.
+        /// The job's or message's number, where the word has one and it is known: see [`kept_number`].
         number: Option<std::num::NonZeroU32>,
     },
     /// The recorder says that events before this one were lost.
@@ -160,6 +160,65 @@ pub enum Word {
     Stopped,
     /// A module schedule takes effect.
     Schedule,
+    /// A frame begins.
+    Frame,
+}
+
+impl Word {
+    /// Every word with its text: one that a tracepoint's name can be, so that it is the same in every format.
+    pub const TEXTS: [(Self, &'static str); 19] = [
+        (Self::WindowBegins, "window_begins"),
+        (Self::WindowEnds, "window_ends"),
+        (Self::Runs, "runs"),
+        (Self::Idles, "idles"),
+        (Self::Arrives, "arrives"),
+        (Self::Completes, "completes"),
+        (Self::Dropped, "dropped"),
+        (Self::Writes, "writes"),
+        (Self::Reads, "reads"),
+        (Self::Overflows, "overflows"),
+        (Self::FaultBegins, "fault_begins"),
+        (Self::FaultEnds, "fault_ends"),
+        (Self::Noticed, "noticed"),
+        (Self::RestartsWarm, "restarts_warm"),
+        (Self::RestartsCold, "restarts_cold"),
+        (Self::Operational, "operational"),
+        (Self::Stopped, "stopped"),
+        (Self::Schedule, "schedule"),
+        (Self::Frame, "frame"),
+    ];
+
+    /// The word of a text.
+    pub fn of(text: &str) -> Option<Self> {
+        Self::TEXTS.iter().find(|(_, known)| *known == text).map(|(word, _)| *word)
+    }
+
+    /// Its text.
+    pub fn text(self) -> &'static str {
+        Self::TEXTS[self as usize].1
+    }
+}
+
+/// A number from 0 as [`What::Told`] keeps it: one more, so that none takes no room. `None` too where it is too large.
+pub fn kept_number(number: u64) -> Option<std::num::NonZeroU32> {
+    u32::try_from(number).ok()?.checked_add(1).and_then(std::num::NonZeroU32::new)
 }
 
 const _: () = assert!(size_of::<Event>() <= 24);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_word_stands_at_its_own_place_in_the_list() {
+        for (word, text) in Word::TEXTS {
+            assert_eq!((word.text(), Word::of(text)), (text, Some(word)));
+        }
+        assert_eq!(Word::of("Runs"), None);
+        assert_eq!(
+            [0, 6, u64::from(u32::MAX)].map(|n| kept_number(n).map(|kept| kept.get() - 1)),
+            [Some(0), Some(6), None]
+        );
+    }
+}

@@ -7,9 +7,16 @@
 
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
+pub mod clock;
 pub mod event;
 pub mod intake;
+pub mod judge;
+pub mod map;
 pub mod names;
 pub mod note;
+pub mod order;
+pub mod rebuild;
 pub mod rebuilt;
+pub mod recording;
 pub mod seen;
+pub mod spans;

@@ -1,5 +1,7 @@
 //! What readers of recordings find wrong or worth saying, each with its place.
 
+use crate::names::Name;
+
 /// A place in a recording: which source, and where in it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Place {
@@ -16,6 +18,8 @@ pub enum At {
     Line(u64),
     /// A byte, from 0.
     Byte(u64),
+    /// An instant of its clock, in nanoseconds.
+    Instant(u64),
     /// The end.
     End,
 }
@@ -43,8 +47,15 @@ pub enum Matter {
     Lost,
     /// A span ends that never began, or never ends: left out.
     Unpaired,
-    /// A time that cannot be kept: beyond 2^53 - 1 ns.
+    /// A time that cannot be kept: before 0 or beyond 64 bits of nanoseconds.
     OutOfRange,
+    /// Events of a kind of which nothing is known: left out, counted by the kind's name.
+    Unknown {
+        /// The kind's name.
+        kind: Name,
+        /// How many.
+        count: u64,
+    },
 }
 
 /// One thing found.

@@ -3,6 +3,7 @@
 use crate::event::Leaves;
 use crate::names::Name;
 use quantity::{ChannelId, CoreId, PartitionId, ScheduleId, TaskId};
+use std::num::NonZeroU32;
 
 /// Something seen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -81,11 +82,15 @@ pub enum Happening {
     Arrives {
         /// Its task.
         task: TaskId,
+        /// The job's number and one, where the recording counts jobs.
+        number: Option<NonZeroU32>,
     },
     /// A job completes (or its thread goes to wait).
     Completes {
         /// Its task.
         task: TaskId,
+        /// The job's number and one.
+        number: Option<NonZeroU32>,
     },
     /// A job under way is given up.
     Dropped {
@@ -150,6 +155,8 @@ pub enum Happening {
         /// Which.
         schedule: ScheduleId,
     },
+    /// A frame of the window tables begins.
+    Frame,
     /// Events of a core (`None`: of any) before this instant, back to the last one seen of it, were lost.
     Gap {
         /// The core.

@@ -1,5 +1,6 @@
 //! Every code, declared once, in groups by the hundred. `E0xxx` and `W0xxx` are about the system file alone,
-//! but for `E05xx` and `W05xx`, which are about the plan file. `E10xx` are about scenarios of the simulator.
+//! but for `E05xx` and `W05xx`, which are about the plan file. `E10xx` are about scenarios of the simulator,
+//! `E11xx` about recordings.
 //!
 //! To add one: a line in its group's file, and its page `docs/codes/ID.md`. A test runs every page.
 
@@ -11,6 +12,7 @@ pub mod partition;
 pub mod plan;
 pub mod plan_file;
 pub mod policy;
+pub mod recording;
 pub mod recovery;
 pub mod scenario;
 pub mod shape;
@@ -31,6 +33,7 @@ static GROUPS: &[&[&Code]] = &[
     recovery::GROUP,
     policy::GROUP,
     scenario::GROUP,
+    recording::GROUP,
 ];
 
 /// All codes in the order of their ids within each group.

@@ -1,11 +1,22 @@
 //! Readers of recordings: bytes in, events out, in blocks, so that memory does not grow with the recording.
 
+mod block;
+mod bytes;
+pub mod csv;
+mod join;
+pub mod lines;
+mod recent;
+pub mod text;
+
+pub use block::Block;
+pub use join::Join;
+
 use crate::event::Event;
 use crate::names::Names;
 use crate::note::{Note, Refusal};
 
 /// What a reader has found so far; whoever feeds it takes events and notes out as they come.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, PartialEq, Eq)]
 pub struct Found {
     /// The events, in the order of the recording.
     pub events: Vec<Event>,

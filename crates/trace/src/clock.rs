@@ -1,0 +1,137 @@
+//! Brings the clock of one source to that of another, by marks that both recorded at the same instants.
+//!
+//! The line through the pairs is the one of least squares, moved so that its largest error is as small on one side as on the
+//! other. The error is told: instants of two sources that are nearer than it have no known order.
+
+/// How one clock is read as another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Fit {
+    /// The first instant of the own clock that was paired.
+    from_ns: u64,
+    /// What is added at that instant.
+    pub offset_ns: i64,
+    /// What is added for each microsecond since, in 2^-20 ns.
+    drift: i64,
+    /// The largest distance of a pair from the line.
+    pub error_ns: u64,
+    /// How many pairs there were. With one, the drift is not known, and taken as none.
+    pub pairs: usize,
+}
+
+const FRACTION: i128 = 1 << 20;
+/// So many pairs are used at most, the first ones: then no sum below can overflow.
+const MOST_PAIRS: usize = 4096;
+/// No clock worth the name runs by a tenth faster or slower than another.
+const STEEPEST: i128 = 100 * FRACTION;
+
+impl Fit {
+    /// Of a source whose clock is the common one.
+    pub const SAME: Self = Self { from_ns: 0, offset_ns: 0, drift: 0, error_ns: 0, pairs: 0 };
+
+    /// The common clock's instant; `None` where it lies before its zero or beyond 2^53 - 1 ns.
+    pub fn common(&self, own_ns: u64) -> Option<u64> {
+        let since = i128::from(own_ns) - i128::from(self.from_ns);
+        let common = i128::from(own_ns) + i128::from(self.offset_ns) + drifted(since, i128::from(self.drift));
+        u64::try_from(common).ok().filter(|common| *common <= quantity::LIMIT)
+    }
+
+    /// By how many parts in 10^9 the common clock is the faster one.
+    pub fn drift_ppb(&self) -> i64 {
+        let ppb = (i128::from(self.drift) * 1_000_000).div_euclid(FRACTION);
+        i64::try_from(ppb).unwrap_or(i64::MAX)
+    }
+}
+
+/// The line through pairs of the own clock's and the common clock's instants; `None` where there is no pair, or where
+/// no line with a bearable slope fits: then the pairs are not of the same instants.
+pub fn fit(pairs: &[(u64, u64)]) -> Option<Fit> {
+    let pairs = &pairs[..pairs.len().min(MOST_PAIRS)];
+    let (from_ns, first_common) = *pairs.first()?;
+    let base = i128::from(first_common) - i128::from(from_ns);
+    let points: Vec<(i128, i128)> = pairs
+        .iter()
+        .map(|(own, common)| {
+            let since_ns = i128::from(*own) - i128::from(from_ns);
+            (since_ns, i128::from(*common) - i128::from(*own) - base)
+        })
+        .collect();
+    let drift = slope(&points);
+    if drift.abs() > STEEPEST {
+        return None;
+    }
+    let rest = points.iter().map(|(since_ns, ahead)| ahead - drifted(*since_ns, drift));
+    let (least, most) = rest.fold((i128::MAX, i128::MIN), |(least, most), rest| (least.min(rest), most.max(rest)));
+    let middle = least + (most - least) / 2;
+    Some(Fit {
+        from_ns,
+        offset_ns: i64::try_from(base + middle).ok()?,
+        drift: i64::try_from(drift).ok()?,
+        error_ns: u64::try_from((most - middle).max(middle - least)).ok()?,
+        pairs: pairs.len(),
+    })
+}
+
+/// What a drift adds up to in so many nanoseconds.
+fn drifted(since_ns: i128, drift: i128) -> i128 {
+    (since_ns * drift).div_euclid(1000 * FRACTION)
+}
+
+/// The slope of least squares, in 2^-20 ns a microsecond; 0 where all points lie within one.
+fn slope(points: &[(i128, i128)]) -> i128 {
+    // In whole microseconds, so that no square overflows.
+    let points: Vec<(i128, i128)> = points.iter().map(|(since_ns, ahead)| (since_ns / 1000, *ahead)).collect();
+    let count = points.len() as i128;
+    let mean = |sum: i128| sum.div_euclid(count);
+    let mean_x = mean(points.iter().map(|(x, _)| x).sum());
+    let mean_y = mean(points.iter().map(|(_, y)| y).sum());
+    let products: i128 = points.iter().map(|(x, y)| (x - mean_x).saturating_mul(y - mean_y)).sum();
+    let squares: i128 = points.iter().map(|(x, _)| (x - mean_x) * (x - mean_x)).sum();
+    if squares == 0 { 0 } else { products.saturating_mul(FRACTION).div_euclid(squares) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn one_pair_gives_an_offset_and_no_drift() {
+        let fit = fit(&[(1_000, 5_000)]).expect("a line");
+        assert_eq!((fit.offset_ns, fit.drift_ppb(), fit.error_ns, fit.pairs), (4_000, 0, 0, 1));
+        assert_eq!(fit.common(2_000), Some(6_000));
+        assert_eq!(super::fit(&[]), None);
+    }
+
+    #[test]
+    fn what_is_before_the_common_zero_has_no_instant() {
+        let fit = fit(&[(5_000, 1_000)]).expect("a line");
+        assert_eq!((fit.common(3_999), fit.common(4_000)), (None, Some(0)));
+    }
+
+    #[test]
+    fn marks_of_different_instants_give_no_line() {
+        assert_eq!(fit(&[(0, 0), (1_000_000, 3_000_000)]), None);
+    }
+
+    proptest! {
+        /// Each pair lies within the error told, whatever the clocks: the drift made is found again to a part in 10^8.
+        #[test]
+        fn pairs_lie_within_the_error(
+            offset in -1_000_000_000i64..1_000_000_000, ppm in -200i64..200, noise in proptest::collection::vec(-500i64..500, 2..60),
+        ) {
+            let pairs: Vec<(u64, u64)> = (0u64..).zip(&noise).map(|(index, noise)| {
+                let own = 2_000_000_000 + index * 100_000_000;
+                let common = i64::try_from(own).expect("small") + offset + (own as i64 - 2_000_000_000) * ppm / 1_000_000 + noise;
+                (own, u64::try_from(common).expect("after zero"))
+            }).collect();
+            let found = fit(&pairs).expect("a line");
+            for (own, common) in &pairs {
+                let read = found.common(*own).expect("an instant");
+                prop_assert!(read.abs_diff(*common) <= found.error_ns, "{read} {common} {found:?}");
+            }
+            if pairs.len() > 30 {
+                prop_assert!((found.drift_ppb() - ppm * 1000).abs() <= 1_000, "{found:?}");
+            }
+        }
+    }
+}

@@ -1,0 +1,191 @@
+//! What a block of whole lines holds, before it is known what comes before it: in names, line numbers and times of its own.
+
+use super::recent::Recent;
+use crate::event::{Cpu, Event, What};
+use crate::names::{Name, Names};
+use crate::note::Matter;
+use std::collections::BTreeMap;
+
+/// A line longer than this is none of those that are known, and is not kept.
+pub const LONGEST_LINE: usize = 1 << 16;
+
+/// So much is kept of the name of a kind of events that is not known.
+const LONGEST_KIND: usize = 64;
+
+/// What a block of whole lines holds. Blocks can be made by several threads; [`Join`](super::join::Join) puts them together.
+#[derive(Debug, Default)]
+pub struct Block {
+    /// How many lines there are.
+    pub(super) lines: u32,
+    /// The events.
+    pub(super) events: Vec<Event>,
+    /// For each event its line in the block, from 1.
+    pub(super) event_lines: Vec<u32>,
+    /// What is the matter, by line.
+    pub(super) notes: Vec<(u32, Matter)>,
+    /// Where names are first used that are not UTF-8.
+    pub(super) mended: Vec<(u32, Name)>,
+    /// The names of the events.
+    pub(super) names: Names,
+    /// Kinds of events of which nothing is known: the line of the first and how many.
+    pub(super) unknown: BTreeMap<String, (u32, u64)>,
+    /// The lines of the first and the last event; empty where that is a loss told by another line.
+    pub(super) ends: [Vec<u8>; 2],
+    /// The time and line of the first line that has a time, whether it gave an event or not.
+    pub(super) first_stamp: Option<(u64, u32)>,
+    /// Interrupt lines by number, as named last.
+    pub(super) irqs: BTreeMap<u32, Name>,
+    /// Ends of interrupts, by event, whose line this block has not named before.
+    pub(super) unnamed_ends: Vec<(u32, u32)>,
+    /// Losses told after the last line that has a time.
+    pub(super) losses: Vec<Loss>,
+}
+
+/// Events were lost, before the next one.
+#[derive(Debug, Clone, Copy)]
+pub struct Loss {
+    /// The cpu they were of.
+    pub cpu: Cpu,
+    /// How many; 0 if not said.
+    pub count: u32,
+}
+
+/// Makes a block line by line.
+#[derive(Debug)]
+pub struct Builder<'a> {
+    block: Block,
+    recent: Recent,
+    first: &'a [u8],
+    last: &'a [u8],
+}
+
+impl<'a> Builder<'a> {
+    /// A block for about `bytes` of lines.
+    pub fn new(bytes: usize) -> Self {
+        // Few lines are shorter than this; where they are, the room grows.
+        let room = bytes / 48;
+        let (events, event_lines) = (Vec::with_capacity(room), Vec::with_capacity(room));
+        let block = Block { events, event_lines, ..Block::default() };
+        Self { block, recent: Recent::new(), first: &[], last: &[] }
+    }
+
+    /// Begins the next line.
+    #[inline]
+    pub fn next_line(&mut self) {
+        self.block.lines += 1;
+    }
+
+    /// The line has a time.
+    #[inline]
+    pub fn stamp(&mut self, at_ns: u64) {
+        self.block.first_stamp.get_or_insert((at_ns, self.block.lines));
+        if !self.block.losses.is_empty() {
+            for loss in std::mem::take(&mut self.block.losses) {
+                self.push(loss.event(at_ns));
+            }
+            self.last = &[];
+        }
+    }
+
+    /// The line is an event.
+    #[inline]
+    pub fn event(&mut self, at_ns: u64, cpu: Cpu, what: What, line: &'a [u8]) {
+        let event = Event { at_ns, cpu, what };
+        if self.block.events.last() == Some(&event) && self.last == line {
+            return self.note(Matter::Duplicate);
+        }
+        if self.block.events.is_empty() {
+            self.first = line;
+        }
+        self.last = line;
+        self.push(event);
+    }
+
+    #[inline]
+    fn push(&mut self, event: Event) {
+        self.block.events.push(event);
+        self.block.event_lines.push(self.block.lines);
+    }
+
+    /// The line tells a loss before the next event that has a time.
+    pub fn loss(&mut self, cpu: Cpu, count: u32) {
+        self.note(Matter::Lost);
+        self.block.losses.push(Loss { cpu, count });
+    }
+
+    /// Something is the matter with the line.
+    #[cold]
+    pub fn note(&mut self, matter: Matter) {
+        self.block.notes.push((self.block.lines, matter));
+    }
+
+    /// The line is an event of a kind of which nothing is known.
+    pub fn unknown(&mut self, kind: &[u8]) {
+        let kind = String::from_utf8_lossy(&kind[..kind.len().min(LONGEST_KIND)]);
+        match self.block.unknown.get_mut(kind.as_ref()) {
+            Some((_, count)) => *count += 1,
+            None => _ = self.block.unknown.insert(kind.into_owned(), (self.block.lines, 1)),
+        }
+    }
+
+    /// The name of a thread.
+    #[inline]
+    pub fn thread(&mut self, text: &[u8], id: u32) -> Name {
+        self.name(text, Some(id))
+    }
+
+    /// The name of a text that is no thread's.
+    #[inline]
+    pub fn text(&mut self, text: &[u8]) -> Name {
+        self.name(text, None)
+    }
+
+    #[inline]
+    fn name(&mut self, text: &[u8], id: Option<u32>) -> Name {
+        let met = self.recent.find(text, id, &mut self.block.names);
+        if met.new_and_mended {
+            self.block.mended.push((self.block.lines, met.name));
+        }
+        met.name
+    }
+
+    /// An interrupt line begins to be handled, and here has its name.
+    pub fn irq_begins(&mut self, irq: u32, text: &[u8]) -> Name {
+        let name = self.text(text);
+        self.block.irqs.insert(irq, name);
+        name
+    }
+
+    /// An interrupt line has been handled, and is told by its number alone: it has the name it had last.
+    pub fn irq_ends(&mut self, irq: u32) -> Name {
+        if let Some(name) = self.block.irqs.get(&irq) {
+            return *name;
+        }
+        self.block.unnamed_ends.push((self.block.events.len() as u32, irq));
+        Name(u32::MAX)
+    }
+
+    /// The block is complete.
+    pub fn finish(mut self) -> Block {
+        self.block.ends = [self.first.to_vec(), self.last.to_vec()];
+        self.block
+    }
+}
+
+impl Loss {
+    /// The event that says so, before what is at that time.
+    pub fn event(self, at_ns: u64) -> Event {
+        Event { at_ns, cpu: self.cpu, what: What::Lost { count: self.count } }
+    }
+}
+
+/// Calls `line` for each line, without its end.
+#[inline]
+pub fn for_each_line<'a>(mut lines: &'a [u8], mut line: impl FnMut(&'a [u8])) {
+    while !lines.is_empty() {
+        let end = memchr::memchr(b'\n', lines).unwrap_or(lines.len());
+        let one = &lines[..end];
+        line(one.strip_suffix(b"\r").unwrap_or(one));
+        lines = lines.get(end + 1..).unwrap_or_default();
+    }
+}

@@ -1,0 +1,281 @@
+//! Puts the blocks of a source together, in order: one name for each thread, line numbers from the source's begin, one clock,
+//! and what is the matter between neighbours.
+
+use super::Found;
+use super::block::{Block, Loss};
+use crate::event::{Event, What};
+use crate::names::{Name, Names};
+use crate::note::{At, Matter, Note, Place};
+use std::collections::BTreeMap;
+
+/// How many kinds of unknown events are told one by one; more of them are told together.
+const KINDS: usize = 1000;
+
+/// What is known of a source up to the block that comes next.
+#[derive(Debug)]
+pub struct Join {
+    source: u16,
+    lines: u64,
+    last: Option<Last>,
+    irqs: BTreeMap<u32, Name>,
+    losses: Vec<Loss>,
+    round: Option<Round>,
+    unknown: BTreeMap<String, (u64, u64)>,
+    unparsed: Option<u64>,
+    stamped: bool,
+}
+
+/// The event before.
+#[derive(Debug)]
+struct Last {
+    at_ns: u64,
+    line: Vec<u8>,
+}
+
+/// A clock of 32 bits, carried on over its rounds.
+#[derive(Debug)]
+struct Round {
+    unit_ns: u64,
+    last: Option<(u32, i64)>,
+}
+
+impl Join {
+    /// Nothing is known yet of the source of that index.
+    pub fn new(source: u16) -> Self {
+        Self {
+            source,
+            lines: 0,
+            last: None,
+            irqs: BTreeMap::new(),
+            losses: Vec::new(),
+            round: None,
+            unknown: BTreeMap::new(),
+            unparsed: None,
+            stamped: false,
+        }
+    }
+
+    /// The times of the blocks are those of a clock of 32 bits with that unit, and are in this unit.
+    pub fn of_32_bits(mut self, unit_ns: u64) -> Self {
+        self.round = Some(Round { unit_ns, last: None });
+        self
+    }
+
+    /// The number of lines so far.
+    pub fn lines(&self) -> u64 {
+        self.lines
+    }
+
+    /// The first line that could not be read, where none has been read so far.
+    pub fn only_unparsed(&self) -> Option<u64> {
+        self.unparsed.filter(|_| !self.stamped)
+    }
+
+    /// A place in the source.
+    pub fn place(&self, at: At) -> Place {
+        Place { source: self.source, at }
+    }
+
+    /// Lines that belong to no block: a head.
+    pub fn pass_lines(&mut self, lines: u64) {
+        self.lines += lines;
+    }
+
+    /// Takes the next block.
+    pub fn join(&mut self, mut block: Block, found: &mut Found) {
+        let first_note = found.notes.len();
+        self.take_notes(&block, found);
+        self.take_losses(&block, found);
+        self.take_events(&mut block, found);
+        self.take_unknown(std::mem::take(&mut block.unknown));
+        self.losses.append(&mut block.losses);
+        self.lines += u64::from(block.lines);
+        found.notes[first_note..].sort();
+    }
+
+    /// Takes the end of the source, with what follows its last line end.
+    pub fn finish(&mut self, rest: &[u8], found: &mut Found) {
+        if !rest.trim_ascii().is_empty() {
+            self.note(Matter::Truncated, self.lines + 1, found);
+        }
+        let at_ns = self.last.as_ref().map_or(0, |last| last.at_ns);
+        found.events.extend(self.losses.drain(..).map(|loss| loss.event(at_ns)));
+        self.note_unknown(found);
+    }
+
+    fn note(&self, matter: Matter, line: u64, found: &mut Found) {
+        found.notes.push(Note { place: self.place(At::Line(line)), matter });
+    }
+
+    fn take_notes(&mut self, block: &Block, found: &mut Found) {
+        for (line, matter) in &block.notes {
+            let line = self.lines + u64::from(*line);
+            if *matter == Matter::Unparsed {
+                self.unparsed.get_or_insert(line);
+            }
+            self.note(*matter, line, found);
+        }
+        self.stamped |= block.first_stamp.is_some();
+    }
+
+    /// What an earlier block told to be lost is lost before the first time of this one.
+    fn take_losses(&mut self, block: &Block, found: &mut Found) {
+        let Some((at, line)) = block.first_stamp.filter(|_| !self.losses.is_empty()) else { return };
+        if let Some(at_ns) = self.on_one_clock(at, self.lines + u64::from(line), found) {
+            found.events.extend(self.losses.drain(..).map(|loss| loss.event(at_ns)));
+            self.last = Some(Last { at_ns, line: Vec::new() });
+        }
+    }
+
+    fn take_events(&mut self, block: &mut Block, found: &mut Found) {
+        let mut names = Shared::new(block.names.len());
+        let mut unnamed = block.unnamed_ends.iter().copied().peekable();
+        let repeats = self.repeats(block);
+        found.events.reserve(block.events.len());
+        for (index, (event, line)) in block.events.iter().zip(&block.event_lines).enumerate() {
+            let irq = unnamed.next_if(|(at, _)| *at as usize == index).map(|(_, irq)| irq);
+            let line = self.lines + u64::from(*line);
+            if index == 0 && repeats {
+                self.note(Matter::Duplicate, line, found);
+                continue;
+            }
+            let Some(at_ns) = self.on_one_clock(event.at_ns, line, found) else { continue };
+            let what = match (event.what, irq) {
+                (What::InterruptEnds { .. }, Some(irq)) => {
+                    What::InterruptEnds { line: self.irq(irq, &mut found.names) }
+                }
+                (what, _) => names.told(what, &block.names, &mut found.names),
+            };
+            found.events.push(Event { at_ns, cpu: event.cpu, what });
+        }
+        for (irq, name) in &block.irqs {
+            self.irqs.insert(*irq, names.share(*name, &block.names, &mut found.names));
+        }
+        for (line, name) in &block.mended {
+            if names.is_new(*name) {
+                self.note(Matter::NotUtf8, self.lines + u64::from(*line), found);
+            }
+        }
+        if let (false, Some(last)) = (block.events.is_empty(), &mut self.last) {
+            last.line = std::mem::take(&mut block.ends[1]);
+        }
+    }
+
+    /// Whether the first event of a block repeats the line of the last event before it.
+    fn repeats(&self, block: &Block) -> bool {
+        let [first, _] = &block.ends;
+        !first.is_empty() && self.last.as_ref().is_some_and(|last| last.line == *first)
+    }
+
+    /// The time of an event on the clock of the source, with a note where it goes back.
+    fn on_one_clock(&mut self, at: u64, line: u64, found: &mut Found) -> Option<u64> {
+        let before = self.last.as_ref().map(|last| last.at_ns);
+        let at_ns = match &mut self.round {
+            None => Some(at),
+            Some(round) => {
+                let (at_ns, begun_anew) = round.carry_on(at as u32);
+                if begun_anew {
+                    self.note(Matter::Wrapped, line, found);
+                }
+                at_ns
+            }
+        };
+        let Some(at_ns) = at_ns else {
+            self.note(Matter::OutOfRange, line, found);
+            return None;
+        };
+        if before.is_some_and(|before| at_ns < before) {
+            self.note(Matter::OutOfOrder, line, found);
+        }
+        match &mut self.last {
+            Some(last) => last.at_ns = at_ns,
+            None => self.last = Some(Last { at_ns, line: Vec::new() }),
+        }
+        Some(at_ns)
+    }
+
+    fn irq(&mut self, irq: u32, names: &mut Names) -> Name {
+        *self.irqs.entry(irq).or_insert_with(|| names.text(&irq.to_string()))
+    }
+
+    fn take_unknown(&mut self, unknown: BTreeMap<String, (u32, u64)>) {
+        for (kind, (line, count)) in unknown {
+            let told = self.unknown.len() < KINDS || self.unknown.contains_key(&kind);
+            let kind = if told { kind } else { "(more kinds)".to_owned() };
+            self.unknown.entry(kind).or_insert((self.lines + u64::from(line), 0)).1 += count;
+        }
+    }
+
+    fn note_unknown(&mut self, found: &mut Found) {
+        for (text, (line, count)) in std::mem::take(&mut self.unknown) {
+            let kind = found.names.text(&text);
+            self.note(Matter::Unknown { kind, count }, line, found);
+        }
+    }
+}
+
+impl Round {
+    /// The time in ns since the clock's first zero; `None` before that. Of the two ways round the nearer one is taken, so that
+    /// an event that is only out of order does not count as a round.
+    fn carry_on(&mut self, at: u32) -> (Option<u64>, bool) {
+        let (total, begun_anew) = match self.last {
+            None => (i64::from(at), false),
+            Some((last, total)) => {
+                let step = at.wrapping_sub(last).cast_signed();
+                (total + i64::from(step), step > 0 && at < last)
+            }
+        };
+        self.last = Some((at, total));
+        (u64::try_from(total).ok().and_then(|total| total.checked_mul(self.unit_ns)), begun_anew)
+    }
+}
+
+/// The names of a block among those of the recording, each made known there when it is first used.
+struct Shared {
+    names: Vec<Option<(Name, bool)>>,
+}
+
+impl Shared {
+    fn new(count: usize) -> Self {
+        Self { names: vec![None; count] }
+    }
+
+    #[inline]
+    fn share(&mut self, name: Name, own: &Names, all: &mut Names) -> Name {
+        let shared = &mut self.names[name.0 as usize];
+        if let Some((name, _)) = shared {
+            return *name;
+        }
+        let known = all.len();
+        let named = own.get(name);
+        let name = match named.id {
+            Some(id) => all.thread(&named.text, id),
+            None => all.text(&named.text),
+        };
+        *shared = Some((name, all.len() > known));
+        name
+    }
+
+    /// Whether the recording had no such name before.
+    fn is_new(&self, name: Name) -> bool {
+        self.names[name.0 as usize].is_some_and(|(_, is_new)| is_new)
+    }
+
+    #[inline]
+    fn told(&mut self, what: What, own: &Names, all: &mut Names) -> What {
+        let mut share = |name| self.share(name, own, all);
+        match what {
+            What::Switch { from, to, leaves } => What::Switch { from: share(from), to: share(to), leaves },
+            What::Wakes { who, on } => What::Wakes { who: share(who), on },
+            What::Migrates { who, to } => What::Migrates { who: share(who), to },
+            What::InterruptBegins { line } => What::InterruptBegins { line: share(line) },
+            What::InterruptEnds { line } => What::InterruptEnds { line: share(line) },
+            What::SpanBegins { name, on } => What::SpanBegins { name: share(name), on: share(on) },
+            What::SpanEnds { name, on } => What::SpanEnds { name: share(name), on: share(on) },
+            What::Mark { text } => What::Mark { text: share(text) },
+            What::Frame { flow, bytes } => What::Frame { flow: share(flow), bytes },
+            What::Told { word, who, number } => What::Told { word, who: share(who), number },
+            What::Lost { count } => What::Lost { count },
+        }
+    }
+}

@@ -1,0 +1,113 @@
+//! Names that were just used, found again without reading them: much of a recording tells names, and most were told before.
+
+use crate::names::{Name, Names};
+
+/// How many names are remembered: a power of two.
+const PLACES: usize = 1024;
+
+/// Names that were used last, by text and, for threads, number.
+#[derive(Debug)]
+pub struct Recent {
+    places: Vec<Place>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Key {
+    first: u64,
+    last: u64,
+    length: u16,
+    is_thread: bool,
+    id: u32,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Place {
+    key: Key,
+    name: Name,
+}
+
+/// A name, and whether its text was not UTF-8 and had not been met so.
+pub struct Met {
+    /// The name.
+    pub name: Name,
+    /// Whether the name is new and holds replacement characters for what is not UTF-8.
+    pub new_and_mended: bool,
+}
+
+impl Recent {
+    /// Remembers none yet.
+    pub fn new() -> Self {
+        // No key has this length, so that nothing is found in a place that was not used.
+        let nobody = Key { first: 0, last: 0, length: u16::MAX, is_thread: false, id: 0 };
+        Self { places: vec![Place { key: nobody, name: Name(0) }; PLACES] }
+    }
+
+    /// The name among `names` of a thread of that number, or of a text that is none.
+    #[inline]
+    pub fn find(&mut self, text: &[u8], id: Option<u32>, names: &mut Names) -> Met {
+        let Some(key) = Key::new(text, id) else { return read(text, id, names) };
+        let place = &mut self.places[key.place()];
+        if place.key == key {
+            return Met { name: place.name, new_and_mended: false };
+        }
+        let met = read(text, id, names);
+        *place = Place { key, name: met.name };
+        met
+    }
+}
+
+#[cold]
+fn read(text: &[u8], id: Option<u32>, names: &mut Names) -> Met {
+    let known = names.len();
+    let valid = std::str::from_utf8(text);
+    let told = String::from_utf8_lossy(text);
+    let name = match id {
+        Some(id) => names.thread(&told, id),
+        None => names.text(&told),
+    };
+    Met { name, new_and_mended: valid.is_err() && names.len() > known }
+}
+
+impl Key {
+    /// All bytes of a text of at most 16 in two words, which overlap where it is shorter.
+    fn new(text: &[u8], id: Option<u32>) -> Option<Self> {
+        let (first, last) = match (text.first_chunk::<8>(), text.last_chunk::<8>()) {
+            (Some(first), Some(last)) if text.len() <= 16 => (u64::from_le_bytes(*first), u64::from_le_bytes(*last)),
+            (None, _) => (text.iter().fold(0, |word, byte| word << 8 | u64::from(*byte)), 0),
+            _ => return None,
+        };
+        Some(Self { first, last, length: text.len() as u16, is_thread: id.is_some(), id: id.unwrap_or(0) })
+    }
+
+    fn place(self) -> usize {
+        let mixed =
+            (self.first ^ self.last.rotate_left(29) ^ u64::from(self.id) << 17).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+        (mixed >> 40) as usize % PLACES
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn texts_that_share_their_words_are_told_apart() {
+        let (mut recent, mut names) = (Recent::new(), Names::default());
+        let texts: [&[u8]; 8] =
+            [b"", b"a", b"a\0", b"abcdefgh", b"abcdefghabcdefgh", b"aaaaaaaa", b"aaaaaaaaa", &[b'a'; 40]];
+        let found: Vec<Name> = texts.iter().map(|text| recent.find(text, Some(7), &mut names).name).collect();
+        assert_eq!(names.len(), texts.len());
+        let again: Vec<Name> = texts.iter().map(|text| recent.find(text, Some(7), &mut names).name).collect();
+        assert_eq!(found, again);
+        assert_ne!(recent.find(b"a", Some(8), &mut names).name, found[1]);
+        assert_ne!(recent.find(b"", None, &mut names).name, found[0]);
+    }
+
+    #[test]
+    fn text_that_is_not_utf_8_is_mended_and_said_once() {
+        let (mut recent, mut names) = (Recent::new(), Names::default());
+        assert!(recent.find(b"n\xE9", None, &mut names).new_and_mended);
+        assert!(!recent.find(b"n\xE9", None, &mut names).new_and_mended);
+        assert_eq!(names.get(Name(0)).text, "n\u{fffd}");
+    }
+}

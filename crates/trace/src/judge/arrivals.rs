@@ -1,0 +1,53 @@
+//! How close jobs arrive, against the declared period.
+
+use super::tally::{Finding, Rule, Tally};
+use super::task_name;
+use crate::rebuilt::Observer;
+use crate::seen::{Happening, Seen};
+use model::System;
+
+#[derive(Debug)]
+pub(super) struct Arrivals {
+    last: Vec<Option<u64>>,
+    tallies: Vec<Tally>,
+}
+
+impl Arrivals {
+    pub(super) fn new(system: &System) -> Self {
+        // A recording may show releases, each up to the jitter after its arrival, so two may be that much closer.
+        let tally = |task| {
+            let jitter = system.jitter(task).map_or(0, |jitter| jitter.ns());
+            Tally::new(Rule::Arrival, Ok(system.task(task).period.value.ns().saturating_sub(jitter)))
+        };
+        Self { last: vec![None; system.tasks.len()], tallies: system.task_ids().map(tally).collect() }
+    }
+
+    pub(super) fn findings(&self, system: &System) -> Vec<Finding> {
+        let silent = "no two arrivals of it were seen one after the other";
+        let tallies = self.tallies.iter().enumerate();
+        tallies.map(|(index, tally)| tally.finding(task_name(system, index), silent)).collect()
+    }
+}
+
+impl Observer for Arrivals {
+    fn seen(&mut self, seen: &Seen) {
+        match seen.what {
+            Happening::Arrives { task, .. } => {
+                let at = seen.at_ns;
+                if let Some(last) = self.last[task.index()].replace(at) {
+                    let apart = at.saturating_sub(last);
+                    self.tallies[task.index()]
+                        .note(apart, at, || format!("a job arrived {apart} ns after the one before"));
+                }
+            }
+            // A free-running task may arrive at any instant after its partition has started anew.
+            Happening::Restarts { .. }
+            | Happening::Stopped { .. }
+            | Happening::Gap { .. }
+            | Happening::Schedule { .. } => {
+                self.last.fill(None);
+            }
+            _ => {}
+        }
+    }
+}

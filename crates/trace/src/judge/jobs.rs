@@ -1,0 +1,82 @@
+//! Execution and response of jobs, against what is claimed and asked of their tasks.
+
+use super::tally::{Finding, Limit, Rule, Tally};
+use super::{Most, task_name};
+use crate::rebuilt::{Job, Observer};
+use model::System;
+use quantity::TaskId;
+
+#[derive(Debug)]
+pub(super) struct JobTimes {
+    executions: Vec<Tally>,
+    responses: Vec<Tally>,
+}
+
+impl JobTimes {
+    pub(super) fn new(system: &System) -> Self {
+        let tasks = || system.task_ids();
+        let deadline = |task: TaskId| Tally::new(Rule::Deadline, Ok(system.task(task).deadline.value.ns()));
+        Self {
+            executions: tasks().map(|task| Tally::new(Rule::Execution, claimed(system, task))).collect(),
+            responses: tasks().map(deadline).collect(),
+        }
+    }
+
+    pub(super) fn findings(&self, system: &System) -> Vec<Finding> {
+        let of = |tallies: &[Tally], silent: &str| -> Vec<Finding> {
+            let tallies = tallies.iter().enumerate();
+            tallies.map(|(index, tally)| tally.finding(task_name(system, index), silent)).collect()
+        };
+        let executions = of(&self.executions, "no job of it was seen from beginning to end");
+        let responses = of(&self.responses, "no job of it was seen from arrival to completion");
+        [executions, responses].concat()
+    }
+
+    /// The longest response of each task.
+    pub(super) fn longest(&self) -> Vec<Option<Most>> {
+        let most = |tally: &Tally| {
+            let (value, at_ns) = tally.worst()?;
+            Some(Most { value, at_ns, seen: tally.seen() })
+        };
+        self.responses.iter().map(most).collect()
+    }
+}
+
+impl Observer for JobTimes {
+    fn job(&mut self, job: &Job) {
+        let (execution, response) = (&mut self.executions[job.task.index()], &mut self.responses[job.task.index()]);
+        let Some(completed) = job.completed_ns.filter(|_| job.whole) else {
+            execution.note_gap();
+            response.note_gap();
+            return;
+        };
+        if job.began_ns.is_some() {
+            let executed = job.executed_ns;
+            execution.note(executed, completed, || format!("a job executed for {executed} ns"));
+        }
+        if let Some(took) = job.response_ns() {
+            response.note(took, completed, || format!("a job completed {took} ns after its arrival"));
+        }
+    }
+}
+
+/// The longest time that a job may be seen to execute: what is claimed of it, two context switches, and where it declares
+/// line requests, the wait of each for one request of every other master. What is not declared adds nothing: a job above
+/// this is one that nothing declared explains.
+fn claimed(system: &System, task: TaskId) -> Limit {
+    let declared = system.task(task);
+    let wcet = declared.wcet.ok_or_else(|| "no `wcet` is claimed".to_owned())?.value.ns();
+    let switches = system.platform.context_switch.map_or(0, |cost| cost.value.ns().saturating_mul(2));
+    let waits = match (declared.line_requests, &system.board.interconnect) {
+        (Some(requests), Some(path)) => {
+            let others = u128::try_from(path.masters.len().saturating_sub(1)).unwrap_or(u128::MAX);
+            let lines = u128::from(requests.value).saturating_mul(others);
+            let bytes = lines.saturating_mul(u128::from(path.line.value.get()));
+            let rate = u128::from(path.guaranteed.value.bytes_per_s()).max(1);
+            let wait = bytes.saturating_mul(1_000_000_000).div_ceil(rate);
+            u64::try_from(wait).unwrap_or(u64::MAX)
+        }
+        _ => 0,
+    };
+    Ok(wcet.saturating_add(switches).saturating_add(waits))
+}

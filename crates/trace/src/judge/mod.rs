@@ -1,0 +1,154 @@
+//! Holds what was seen against the plan's rules and the system's needs: a finding for each, with its first counter-example.
+//!
+//! A rule that was kept is one that nothing in this recording breaks: it is no proof that nothing ever will.
+
+mod arrivals;
+mod coverage;
+mod foreign;
+mod frame;
+mod jobs;
+mod outage;
+mod ports;
+mod switches;
+mod tally;
+mod windows;
+
+pub use coverage::{Coverage, TaskSeen};
+pub use tally::{CounterExample, Finding, Relation, Rule, Status};
+
+use crate::rebuilt::{Job, Observer, Slice, Window};
+use crate::seen::Seen;
+use frame::Tables;
+use model::System;
+use plan::Plan;
+use quantity::{ChannelId, PartitionId, TaskId};
+
+/// What a recording is held against beside system and plan.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Allowed {
+    /// By how much windows may begin and end earlier or later than planned, in nanoseconds; `None`: not said.
+    pub window_ns: Option<u64>,
+    /// An instant of the common clock at which a frame begins; `None`: a mark says it, or it is fitted to the windows seen.
+    pub origin_ns: Option<u64>,
+}
+
+/// Everything found.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Judgement {
+    /// What the recording covers.
+    pub coverage: Coverage,
+    /// The findings, by rule, then in the order of the system.
+    pub findings: Vec<Finding>,
+    /// The longest response of each task, where one was seen.
+    pub responses: Vec<Option<Most>>,
+    /// The most messages that each channel's receivers had waiting, where they could be counted.
+    pub depths: Vec<Vec<Option<Most>>>,
+}
+
+/// The most that was seen of something.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Most {
+    /// How much: nanoseconds, or messages.
+    pub value: u64,
+    /// When, in nanoseconds of the common clock.
+    pub at_ns: u64,
+    /// How often it was seen.
+    pub seen: u64,
+}
+
+/// All checkers; feed it by [`Rebuild`](crate::rebuild::Rebuild).
+#[derive(Debug)]
+pub struct Judge<'a> {
+    system: &'a System,
+    coverage: coverage::Cover,
+    windows: windows::Windows,
+    foreign: foreign::Foreign,
+    switches: switches::Switches,
+    jobs: jobs::JobTimes,
+    arrivals: arrivals::Arrivals,
+    ports: ports::Ports,
+    outage: outage::Outages,
+}
+
+impl<'a> Judge<'a> {
+    /// Ready for a recording of `system` under `plan`.
+    pub fn new(system: &'a System, plan: &Plan, allowed: Allowed) -> Self {
+        let tables = Tables::new(system, plan);
+        Self {
+            system,
+            coverage: coverage::Cover::new(system),
+            windows: windows::Windows::new(system, tables, allowed),
+            foreign: foreign::Foreign::new(system, allowed),
+            switches: switches::Switches::new(system),
+            jobs: jobs::JobTimes::new(system),
+            arrivals: arrivals::Arrivals::new(system),
+            ports: ports::Ports::new(system),
+            outage: outage::Outages::new(system),
+        }
+    }
+
+    /// What was found, once everything was seen.
+    pub fn finish(mut self) -> Judgement {
+        self.windows.finish();
+        let system = self.system;
+        let findings = [
+            self.windows.findings(system),
+            self.foreign.findings(system),
+            self.switches.findings(system),
+            self.jobs.findings(system),
+            self.arrivals.findings(system),
+            self.ports.findings(system),
+            self.outage.findings(system),
+        ];
+        Judgement {
+            coverage: self.coverage.finish(self.windows.frames()),
+            findings: findings.concat(),
+            responses: self.jobs.longest(),
+            depths: self.ports.depths(),
+        }
+    }
+
+    fn checkers(&mut self) -> [&mut dyn Observer; 8] {
+        [
+            &mut self.coverage,
+            &mut self.windows,
+            &mut self.foreign,
+            &mut self.switches,
+            &mut self.jobs,
+            &mut self.arrivals,
+            &mut self.ports,
+            &mut self.outage,
+        ]
+    }
+}
+
+impl Observer for Judge<'_> {
+    fn seen(&mut self, seen: &Seen) {
+        self.checkers().into_iter().for_each(|checker| checker.seen(seen));
+    }
+
+    fn window(&mut self, window: &Window) {
+        self.checkers().into_iter().for_each(|checker| checker.window(window));
+    }
+
+    fn slice(&mut self, slice: &Slice) {
+        self.checkers().into_iter().for_each(|checker| checker.slice(slice));
+    }
+
+    fn job(&mut self, job: &Job) {
+        self.checkers().into_iter().for_each(|checker| checker.job(job));
+    }
+}
+
+/// The name of a task as findings show it.
+fn task_name(system: &System, task: usize) -> String {
+    system.task_label(TaskId::new(task))
+}
+
+fn partition_name(system: &System, partition: usize) -> String {
+    system.partition(PartitionId::new(partition)).name.value.clone()
+}
+
+fn channel_name(system: &System, channel: usize) -> String {
+    system.channel(ChannelId::new(channel)).name.value.clone()
+}

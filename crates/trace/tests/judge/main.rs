@@ -1,0 +1,6 @@
+//! Recordings made by hand: each rule kept, nearly broken, and broken; gaps that speak for nothing.
+
+mod common;
+mod gaps;
+mod rules;
+mod spans;
