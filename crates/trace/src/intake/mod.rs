@@ -8,6 +8,7 @@ mod join;
 pub mod lines;
 mod recent;
 pub mod text;
+pub mod trace_event;
 
 pub use block::Block;
 pub use join::Join;
