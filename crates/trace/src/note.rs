@@ -42,6 +42,8 @@ pub enum Matter {
     NotUtf8,
     /// The source ends within an event: that is left out.
     Truncated,
+    /// A frame of which only the beginning was recorded: kept.
+    Snapped,
     /// An event earlier than one before it: put into its place, or left out where that has been passed for good.
     OutOfOrder,
     /// An event equal to the one before it: left out.

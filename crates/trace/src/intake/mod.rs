@@ -6,6 +6,7 @@ pub mod csv;
 pub mod ctf;
 mod join;
 pub mod lines;
+pub mod pcap;
 mod recent;
 pub mod text;
 pub mod trace_event;
