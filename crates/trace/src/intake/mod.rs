@@ -7,6 +7,7 @@ mod join;
 pub mod lines;
 mod recent;
 pub mod text;
+pub mod threads;
 
 pub use block::Block;
 pub use join::Join;
