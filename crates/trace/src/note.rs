@@ -18,6 +18,13 @@ pub enum At {
     Line(u64),
     /// A byte, from 0.
     Byte(u64),
+    /// A byte, from 0, of one of a source's several files, in the order in which they are read.
+    Within {
+        /// The file, from 0.
+        file: u16,
+        /// The byte.
+        byte: u64,
+    },
     /// An instant of its clock, in nanoseconds.
     Instant(u64),
     /// The end.

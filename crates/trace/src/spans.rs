@@ -105,6 +105,10 @@ impl Spans {
         if self.given.from_ns.is_none() {
             self.from_ns = self.from_ns.or(Some(at_ns));
         }
+        // Another one after the end of the first: it goes on.
+        if self.given.to_ns.is_none() {
+            self.to_ns = None;
+        }
     }
 
     fn fault_ends(&mut self, at_ns: u64) {

@@ -3,11 +3,13 @@
 mod longest;
 mod observed;
 mod picture;
+mod record;
 mod words;
 
 pub use longest::{CampaignFound, RunDrawn};
 pub use observed::{ChainSeen, Observation, Observed, PortSeen, TaskSeen};
 pub use picture::picture;
+pub use record::Recording;
 pub(crate) use words::stall_words;
 pub use words::{event_words, scenario_words};
 

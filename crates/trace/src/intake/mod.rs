@@ -3,6 +3,7 @@
 mod block;
 mod bytes;
 pub mod csv;
+pub mod ctf;
 mod join;
 pub mod lines;
 mod recent;

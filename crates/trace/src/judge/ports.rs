@@ -62,15 +62,19 @@ impl Ports {
 impl Port {
     fn new(channel: &Channel) -> Self {
         let undeclared = |what: &str| Err(format!("the channel declares no `{what}`"));
+        let carried = channel.forwarded.then(|| "the forwarder carries it, and what it holds is not seen".to_owned());
+        let unless_carried = |limit: Limit| carried.clone().map_or(limit, Err);
         let (interval, kind): (Limit, PortKind) = match &channel.kind {
             ChannelKind::Sampling { refresh } => {
                 let limit = refresh.map_or_else(|| undeclared("refresh"), |refresh| Ok(refresh.value.ns()));
+                let limit = unless_carried(limit);
                 let none = Err("a sampling channel declares no interval".to_owned());
                 (none, PortKind::Sampling { ages: Tally::new(Rule::Age, limit) })
             }
             ChannelKind::Queuing { depth, min_interarrival, read, .. } => {
                 let limit = min_interarrival.map_or_else(|| undeclared("min_interarrival"), |t| Ok(t.value.ns()));
-                let queue = || Queue { waiting: None, depths: Tally::new(Rule::Depth, Ok(depth.value)) };
+                let queue =
+                    || Queue { waiting: None, depths: Tally::new(Rule::Depth, unless_carried(Ok(depth.value))) };
                 let receivers = channel.destinations.iter().map(|_| queue()).collect();
                 (limit, PortKind::Queuing { takes: *read, receivers })
             }

@@ -304,12 +304,16 @@ fn of_subject(word: Word, subject: Option<Subject>, who: Name, number: Option<No
     })
 }
 
-/// The core that the map gives for a cpu, or the one that is named by its number.
+/// The core that the map gives for a cpu, or the one that is named by its number; where no core is named by a number, the
+/// one of that place.
 fn core_of(system: &System, map: &Map, number: u16) -> Option<CoreId> {
     let given = map.cpus.iter().find(|(cpu, _)| *cpu == number).map(|(_, core)| *core);
+    let cores = &system.board.cores;
     let text = number.to_string();
-    let named = || system.board.cores.iter().position(|core| core.name.value == text).map(CoreId::new);
-    given.or_else(named)
+    let named = || cores.iter().position(|core| core.name.value == text);
+    let are_words = cores.iter().all(|core| core.name.value.parse::<u16>().is_err());
+    let placed = || Some(usize::from(number)).filter(|place| are_words && *place < cores.len());
+    given.or_else(|| named().or_else(placed).map(CoreId::new))
 }
 
 fn thread_of(map: &Map, name: Name, named: &Named) -> Threads {

@@ -34,7 +34,7 @@ pub(super) fn takes(word: Word) -> Option<&'static str> {
 }
 
 /// Finds whom `word` is said of under the name `text`: a partition, `PARTITION.task`, a schedule, a channel, or
-/// `CHANNEL > RECEIVER` where it has several receivers.
+/// `CHANNEL > RECEIVER` where it has several receivers, which are named, or counted from 1 as they are declared.
 pub(super) fn find(system: &System, word: Word, text: &str) -> Option<Subject> {
     match takes(word)? {
         "partition" => system.partition_named(text).map(Subject::Partition),
@@ -62,7 +62,10 @@ fn channel(system: &System, text: &str) -> Option<Subject> {
     let index = system.channels.iter().position(|channel| channel.name.value == name.trim())?;
     let ends = &system.channels[index].destinations;
     let receiver = match receiver {
-        Some(receiver) => ends.iter().position(|end| is_called(system, end.value, receiver))?,
+        Some(receiver) => ends
+            .iter()
+            .position(|end| is_called(system, end.value, receiver))
+            .or_else(|| receiver.parse::<usize>().ok()?.checked_sub(1).filter(|index| *index < ends.len()))?,
         None => 0,
     };
     Some(Subject::Channel(ChannelId::new(index), u16::try_from(receiver).ok()?))
