@@ -3,7 +3,8 @@
 
   gen.py system  --size small|large|stress --seed 1 -o sys.json
   gen.py chains  --size small|large --seed 1 -o chains.json
-All times are integer nanoseconds.
+  gen.py samples --n 1000000 --seed 1 -o samples.f64        (little-endian f64)
+All times are nanoseconds, whole numbers but in samples.
 """
 import argparse, json, math, os, random, sys
 
@@ -125,12 +126,25 @@ def gen_chains(size, seed):
             "tasks": tasks, "chains": chains}
 
 
+# ------------------------------------------------------------------ samples
+def gen_samples(n, seed, path):
+    import numpy as np
+    g = np.random.default_rng(seed)
+    # execution-time-like: base + two modes + a light Gumbel tail, ns
+    x = 200_000 + g.gamma(9.0, 3_000.0, n) + (g.random(n) < 0.1) * 15_000 + g.gumbel(0.0, 1_500.0, n)
+    x.astype("<f8").tofile(path)
+
+
 def main():
     ap = argparse.ArgumentParser()
     sp = ap.add_subparsers(dest="cmd", required=True)
     a = sp.add_parser("system"); a.add_argument("--size", default="small"); a.add_argument("--seed", type=int, default=1); a.add_argument("-o", required=True)
     a = sp.add_parser("chains"); a.add_argument("--size", default="small"); a.add_argument("--seed", type=int, default=1); a.add_argument("-o", required=True)
+    a = sp.add_parser("samples"); a.add_argument("--n", type=int, default=1_000_000); a.add_argument("--seed", type=int, default=1); a.add_argument("-o", required=True)
     z = ap.parse_args()
+    if z.cmd == "samples":
+        gen_samples(z.n, z.seed, z.o)
+        return
     made = gen_chains(z.size, z.seed) if z.cmd == "chains" else gen_system(z.size, z.seed)
     json.dump(made, open(z.o, "w"))
 

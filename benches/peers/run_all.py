@@ -1,11 +1,11 @@
 #!/usr/bin/env python3
 """Run every peer and limit side by side, one after another, and print one JSON object a line.
 
- run_all.py --work DIR [--only des,rta,chains] [--quick] [--ours CMD]
+ run_all.py --work DIR [--only des,rta,chains,evt] [--quick] [--ours CMD]
 Instances are generated in DIR when missing. --quick: fewer simulated runs of SimPy, no sensitivity of the Python peer on the stress instance."""
 import argparse, json, os, subprocess, sys, time
 HERE = os.path.dirname(os.path.abspath(__file__))
-ap = argparse.ArgumentParser(); ap.add_argument("--work", required=True); ap.add_argument("--only", default="des,rta,chains")
+ap = argparse.ArgumentParser(); ap.add_argument("--work", required=True); ap.add_argument("--only", default="des,rta,chains,evt")
 ap.add_argument("--quick", action="store_true")
 ap.add_argument("--ours", default="", help="shell command of the measured tool, run after each area's peers; {area} and {file} are replaced; prints JSON")
 z = ap.parse_args()
@@ -63,3 +63,8 @@ if "chains" in only:
         for m in ("full", "bottleneck"):
             run("chains_limit.py", p, "--mode", m, "--reps", {"small": 20000, "large": 2000}[s] if m == "bottleneck" else 20)
         ours("chains", p)
+if "evt" in only:
+    p = gen("samples.f64", "samples", "--n", 1000000, "--seed", 1)
+    run("evt_peer.py", p, "--boot", 20 if not z.quick else 3, *([] if z.quick else ["--full"]))
+    run("evt_limit.py", p, "--boot", 1000)
+    ours("evt", p, " --boot 1000")

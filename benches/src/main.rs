@@ -5,6 +5,7 @@
 mod chains;
 mod convert;
 mod des;
+mod evt;
 mod instance;
 mod machine;
 mod rta;
@@ -14,7 +15,8 @@ use std::path::Path;
 use std::process::ExitCode;
 
 const USAGE: &str = "usage: cofferdam-bench rta|chains FILE [--reps N] | \
-                     des FILE [--runs N] [--threads N] [--engine table|general] [--faults] | convert FILE --out DIR";
+                     des FILE [--runs N] [--threads N] [--engine table|general] [--faults] | \
+                     evt FILE [--boot N] [--threads N] | convert FILE --out DIR";
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -38,6 +40,9 @@ fn run(words: &[&str]) -> Result<String, Box<dyn std::error::Error>> {
     }
     if let ["des", file, options @ ..] = words {
         return Ok(serde_json::to_string(&des::run(Path::new(file), &des::Options::read(options)?)?)?);
+    }
+    if let ["evt", file, options @ ..] = words {
+        return Ok(serde_json::to_string(&evt::run(Path::new(file), &evt::Options::read(options)?)?)?);
     }
     let (area, file, reps) = match words {
         [area, file] => (area, file, None),
