@@ -10,13 +10,15 @@ mod instance;
 mod machine;
 mod rta;
 mod timed;
+mod trace;
 
 use std::path::Path;
 use std::process::ExitCode;
 
 const USAGE: &str = "usage: cofferdam-bench rta|chains FILE [--reps N] | \
                      des FILE [--runs N] [--threads N] [--engine table|general] [--faults] | \
-                     evt FILE [--boot N] [--threads N] | convert FILE --out DIR";
+                     evt FILE [--boot N] [--threads N] | \
+                     trace DIR --format text|csv [--threads N] | convert FILE --out DIR";
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -43,6 +45,9 @@ fn run(words: &[&str]) -> Result<String, Box<dyn std::error::Error>> {
     }
     if let ["evt", file, options @ ..] = words {
         return Ok(serde_json::to_string(&evt::run(Path::new(file), &evt::Options::read(options)?)?)?);
+    }
+    if let ["trace", folder, options @ ..] = words {
+        return Ok(serde_json::to_string(&trace::run(Path::new(folder), &trace::Options::read(options)?)?)?);
     }
     let (area, file, reps) = match words {
         [area, file] => (area, file, None),
