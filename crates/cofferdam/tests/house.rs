@@ -58,7 +58,7 @@ const ARROWS: &[(&str, &[&str])] = &[
         ],
     ),
     ("testkit", &[]),
-    ("cofferdam-bench", &["quantity", "model", "plan", "timing", "simulator", "statistics"]),
+    ("cofferdam-bench", &["quantity", "model", "plan", "timing", "simulator", "statistics", "trace"]),
 ];
 
 fn root() -> PathBuf {
