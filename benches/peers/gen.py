@@ -3,9 +3,12 @@
 
   gen.py system  --size small|large|stress --seed 1 -o sys.json
   gen.py chains  --size small|large --seed 1 -o chains.json
+  gen.py trace   --mib 2048 --seed 1 --dir DIR [--kinds text,csv,ctf]
 All times are integer nanoseconds.
 """
-import argparse, json, math, os, random, sys
+import argparse, json, math, os, random, subprocess, sys
+
+import common
 
 MS = 1_000_000
 HERE = os.path.dirname(os.path.abspath(__file__))
@@ -130,7 +133,11 @@ def main():
     sp = ap.add_subparsers(dest="cmd", required=True)
     a = sp.add_parser("system"); a.add_argument("--size", default="small"); a.add_argument("--seed", type=int, default=1); a.add_argument("-o", required=True)
     a = sp.add_parser("chains"); a.add_argument("--size", default="small"); a.add_argument("--seed", type=int, default=1); a.add_argument("-o", required=True)
+    a = sp.add_parser("trace"); a.add_argument("--mib", type=int, default=256); a.add_argument("--seed", type=int, default=1); a.add_argument("--dir", required=True); a.add_argument("--kinds", default="text,csv,ctf")
     z = ap.parse_args()
+    if z.cmd == "trace":
+        os.makedirs(z.dir, exist_ok=True)
+        return subprocess.check_call([common.build("gentrace.c"), z.dir, str(z.mib), str(z.seed), z.kinds], stdout=sys.stderr)
     made = gen_chains(z.size, z.seed) if z.cmd == "chains" else gen_system(z.size, z.seed)
     json.dump(made, open(z.o, "w"))
 

@@ -9,12 +9,14 @@ mod instance;
 mod machine;
 mod rta;
 mod timed;
+mod trace;
 
 use std::path::Path;
 use std::process::ExitCode;
 
 const USAGE: &str = "usage: cofferdam-bench rta|chains FILE [--reps N] | \
-                     des FILE [--runs N] [--threads N] [--engine table|general] [--faults] | convert FILE --out DIR";
+                     des FILE [--runs N] [--threads N] [--engine table|general] [--faults] | \
+                     trace DIR --format text|csv [--threads N] | convert FILE --out DIR";
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -38,6 +40,9 @@ fn run(words: &[&str]) -> Result<String, Box<dyn std::error::Error>> {
     }
     if let ["des", file, options @ ..] = words {
         return Ok(serde_json::to_string(&des::run(Path::new(file), &des::Options::read(options)?)?)?);
+    }
+    if let ["trace", folder, options @ ..] = words {
+        return Ok(serde_json::to_string(&trace::run(Path::new(folder), &trace::Options::read(options)?)?)?);
     }
     let (area, file, reps) = match words {
         [area, file] => (area, file, None),

@@ -2,7 +2,7 @@
 //!
 //! **Computes** for each declared set whether a campaign found a fault of the partition that harms anybody outside, and,
 //! where it found none, up to which share of faults drawn like these may still do so.
-//! **Source.** Clopper and Pearson 1934 for the bound ([`crate::binomial`]); sets of who may be affected: common practice,
+//! **Source.** Clopper and Pearson 1934 for the bound ([`statistics::binomial`]); sets of who may be affected: common practice,
 //! no source.
 //! **Assumptions.** Faults come as drawn; inputs are valid; what the simulator leaves out does not carry the effect.
 //! **Symbols with units.** N runs in which the partition was faulty (count); the bound in parts per billion, in the verdict
@@ -11,12 +11,13 @@
 //! **Differs from the source** in nothing but the rounding.
 //! **Checked by** campaigns over a system in which one partition reaches another by a declared way and by no other.
 
-use crate::{Cell, Faulty, Matrix, Measure, Settings, binomial};
+use crate::{Cell, Faulty, Matrix, Measure, Settings};
 use claim::{Assumption, Basis, Kind, Relation, Status, Unit, Verdict, Witness};
 use model::System;
 use model::system::Containment;
 use simulator::Machine;
 use simulator::fault::fault_text;
+use statistics::binomial;
 
 /// What campaigns came to, under the settings by which they were drawn.
 #[derive(Debug, Clone, Copy)]

@@ -9,7 +9,6 @@
 
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
-pub mod binomial;
 pub mod containment;
 mod matrix;
 mod record;
@@ -21,4 +20,5 @@ pub use matrix::{Cell, Faulty, Matrix, Worst};
 pub use record::{Affected, Harm, Measure, Record};
 pub use run::{Chunk, run_chunk, run_chunk_slowly};
 pub use settings::{Choice, Settings, Wrong};
+pub use statistics::binomial;
 pub use summary::{Carried, Reached, Summary, carried};

@@ -16,8 +16,9 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("timing", &["quantity", "diagnostic", "model", "plan", "claim"]),
     ("separation", &["quantity", "diagnostic", "model", "plan", "claim"]),
     ("simulator", &["quantity", "diagnostic", "model", "plan"]),
+    ("statistics", &[]),
     ("trace", &["quantity", "diagnostic", "model", "plan"]),
-    ("campaign", &["quantity", "diagnostic", "model", "plan", "claim", "simulator"]),
+    ("campaign", &["quantity", "diagnostic", "model", "plan", "claim", "simulator", "statistics"]),
     ("records", &["quantity", "simulator", "campaign"]),
     ("planner", &["quantity", "diagnostic", "model", "plan", "claim", "timing", "separation"]),
     (
@@ -59,7 +60,7 @@ const ARROWS: &[(&str, &[&str])] = &[
         ],
     ),
     ("testkit", &[]),
-    ("cofferdam-bench", &["quantity", "model", "plan", "timing", "simulator"]),
+    ("cofferdam-bench", &["quantity", "model", "plan", "timing", "simulator", "statistics"]),
 ];
 
 fn root() -> PathBuf {

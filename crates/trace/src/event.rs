@@ -121,6 +121,26 @@ pub enum What {
     },
 }
 
+impl What {
+    /// The same with other names: those that `name` gives for each.
+    #[inline]
+    pub fn renamed(self, mut name: impl FnMut(Name) -> Name) -> Self {
+        match self {
+            Self::Switch { from, to, leaves } => Self::Switch { from: name(from), to: name(to), leaves },
+            Self::Wakes { who, on } => Self::Wakes { who: name(who), on },
+            Self::Migrates { who, to } => Self::Migrates { who: name(who), to },
+            Self::InterruptBegins { line } => Self::InterruptBegins { line: name(line) },
+            Self::InterruptEnds { line } => Self::InterruptEnds { line: name(line) },
+            Self::SpanBegins { name: span, on } => Self::SpanBegins { name: name(span), on: name(on) },
+            Self::SpanEnds { name: span, on } => Self::SpanEnds { name: name(span), on: name(on) },
+            Self::Mark { text } => Self::Mark { text: name(text) },
+            Self::Frame { flow, bytes } => Self::Frame { flow: name(flow), bytes },
+            Self::Told { word, who, number } => Self::Told { word, who: name(who), number },
+            Self::Lost { count } => Self::Lost { count },
+        }
+    }
+}
+
 /// The words of a plan, which a recording made for this purpose uses: see `docs/traces.md`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Word {

@@ -18,6 +18,13 @@ pub enum At {
     Line(u64),
     /// A byte, from 0.
     Byte(u64),
+    /// A byte, from 0, of one of a source's several files, in the order in which they are read.
+    Within {
+        /// The file, from 0.
+        file: u16,
+        /// The byte.
+        byte: u64,
+    },
     /// An instant of its clock, in nanoseconds.
     Instant(u64),
     /// The end.
@@ -35,6 +42,8 @@ pub enum Matter {
     NotUtf8,
     /// The source ends within an event: that is left out.
     Truncated,
+    /// A frame of which only the beginning was recorded: kept.
+    Snapped,
     /// An event earlier than one before it: put into its place, or left out where that has been passed for good.
     OutOfOrder,
     /// An event equal to the one before it: left out.

@@ -7,6 +7,7 @@ use proptest::prelude::*;
 use trace::intake::csv::{CsvReader, Table};
 use trace::intake::lines::{Format, finish, whole_lines};
 use trace::intake::text::{SchedulerText, TextReader};
+use trace::intake::threads::read;
 use trace::intake::{Found, Reader};
 use trace::note::Refusal;
 
@@ -127,5 +128,32 @@ proptest! {
         let whole = feed(&mut *reader(of_table), [source.as_slice()]);
         let bytes = source.chunks(1);
         prop_assert_eq!(feed(&mut *reader(of_table), bytes), whole);
+    }
+}
+
+/// However many threads read, and however few bytes the source gives at a time, the same is found in the same order.
+#[test]
+fn any_number_of_threads_finds_the_same() {
+    struct Slow<'a>(&'a [u8]);
+    impl std::io::Read for Slow<'_> {
+        fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+            let length = buffer.len().min(self.0.len()).min(70_001);
+            buffer[..length].copy_from_slice(&self.0[..length]);
+            self.0 = &self.0[length..];
+            Ok(length)
+        }
+    }
+    let long = [b"x".repeat(1_500_000).as_slice(), b"\n"].concat();
+    let much = SOURCES[0].repeat(90).into_bytes();
+    let source = [&much[..], &long, &much, b"cut off"].concat();
+    let (whole, result) = feed(&mut TextReader::new(SchedulerText, 1), [source.as_slice()]);
+    assert!(result.is_ok() && whole.events.len() > 20_000 && source.len() > 4_000_000);
+    for threads in [1, 2, 3, 8] {
+        let (mut events, mut found) = (Vec::new(), Found::default());
+        let threads = std::num::NonZeroUsize::new(threads).expect("not 0");
+        let take = |found: &mut Found| events.append(&mut found.events);
+        let result = read(&SchedulerText, SchedulerText.join(1), Slow(&source), threads, &mut found, take);
+        assert!(result.is_ok(), "{result:?}");
+        assert_eq!((&events, &found.notes, &found.names), (&whole.events, &whole.notes, &whole.names));
     }
 }

@@ -13,6 +13,8 @@ pub enum Answer {
     Value(Value),
     /// An exact fraction, compared after rounding as the source did.
     Share(Share),
+    /// A number of floating point, compared after rounding to the places of the source.
+    Estimate(f64),
     /// Answers by name.
     Table(Answers),
 }
@@ -75,6 +77,7 @@ fn judge(field: &str, expected: &Value, answer: &Answer, rounding: Rounding) -> 
         Answer::Value(_) if rounding != Rounding::Exact => Err(format!("{field} is no fraction, so nothing rounds it")),
         Answer::Value(ours) => Ok((plain(ours), ours == expected)),
         Answer::Share(share) => judge_share(field, expected, share, rounding),
+        Answer::Estimate(ours) => judge_estimate(field, expected, *ours, rounding),
         Answer::Table(answers) => judge_table(field, expected, answers, rounding),
     }
 }
@@ -101,6 +104,15 @@ fn judge_share(field: &str, expected: &Value, share: &Share, rounding: Rounding)
         None => share.fraction(),
     };
     Ok((text, ours == Some(digits)))
+}
+
+fn judge_estimate(field: &str, expected: &Value, ours: f64, rounding: Rounding) -> Result<(String, bool), String> {
+    let text = expected.as_str().filter(|_| rounding == Rounding::HalfUp);
+    let text = text.ok_or_else(|| format!("{field} is a decimal text that its source rounded to the nearest"))?;
+    let places = text.split_once('.').map_or(0, |(_, places)| places.len());
+    let rounded = format!("{ours:.places$}");
+    // Three places more than the source has show how close it was.
+    Ok((format!("{rounded} ({ours:.more$})", more = places + 3), rounded == text))
 }
 
 impl Share {

@@ -179,13 +179,13 @@ impl Loss {
     }
 }
 
-/// Calls `line` for each line, without its end.
+/// Calls `line` for each line, with the line without its end and with all that the block holds from its begin.
 #[inline]
-pub fn for_each_line<'a>(mut lines: &'a [u8], mut line: impl FnMut(&'a [u8])) {
+pub fn for_each_line<'a>(mut lines: &'a [u8], mut line: impl FnMut(&'a [u8], &'a [u8])) {
     while !lines.is_empty() {
         let end = memchr::memchr(b'\n', lines).unwrap_or(lines.len());
         let one = &lines[..end];
-        line(one.strip_suffix(b"\r").unwrap_or(one));
+        line(one.strip_suffix(b"\r").unwrap_or(one), lines);
         lines = lines.get(end + 1..).unwrap_or_default();
     }
 }

@@ -263,19 +263,6 @@ impl Shared {
 
     #[inline]
     fn told(&mut self, what: What, own: &Names, all: &mut Names) -> What {
-        let mut share = |name| self.share(name, own, all);
-        match what {
-            What::Switch { from, to, leaves } => What::Switch { from: share(from), to: share(to), leaves },
-            What::Wakes { who, on } => What::Wakes { who: share(who), on },
-            What::Migrates { who, to } => What::Migrates { who: share(who), to },
-            What::InterruptBegins { line } => What::InterruptBegins { line: share(line) },
-            What::InterruptEnds { line } => What::InterruptEnds { line: share(line) },
-            What::SpanBegins { name, on } => What::SpanBegins { name: share(name), on: share(on) },
-            What::SpanEnds { name, on } => What::SpanEnds { name: share(name), on: share(on) },
-            What::Mark { text } => What::Mark { text: share(text) },
-            What::Frame { flow, bytes } => What::Frame { flow: share(flow), bytes },
-            What::Told { word, who, number } => What::Told { word, who: share(who), number },
-            What::Lost { count } => What::Lost { count },
-        }
+        what.renamed(|name| self.share(name, own, all))
     }
 }

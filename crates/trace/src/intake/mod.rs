@@ -3,13 +3,19 @@
 mod block;
 mod bytes;
 pub mod csv;
+pub mod ctf;
 mod join;
 pub mod lines;
+pub mod pcap;
 mod recent;
+mod sniff;
 pub mod text;
+pub mod threads;
+pub mod trace_event;
 
 pub use block::Block;
 pub use join::Join;
+pub use sniff::{Format, sniff};
 
 use crate::event::Event;
 use crate::names::Names;

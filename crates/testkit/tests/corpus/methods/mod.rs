@@ -9,6 +9,7 @@ mod packing;
 mod periodic;
 mod responses;
 mod several_cores;
+mod statistics;
 mod supply;
 
 use crate::case::Case;
@@ -46,6 +47,12 @@ pub fn answers(case: &Case) -> Result<Answers, String> {
         "chain-generic" => chains::generic(&read(input)?),
         "chain-equivalence" => chains::equivalence(&read(input)?),
         "chain-logical-points" => chains::logical_points(&read(input)?),
+        "tolerance-sizes" => statistics::tolerance_sizes(&read(input)?),
+        "kolmogorov-critical" => statistics::kolmogorov_critical(&read(input)?),
+        "binomial-intervals" => statistics::binomial_intervals(&read(input)?),
+        "block-maxima" => statistics::block_maxima(&read(input)?),
+        "largest-of-blocks" => statistics::largest_of_blocks(&read(input)?),
+        "excesses" => statistics::excesses(&read(input)?),
         other => Err(format!("no method is called {other}")),
     }
 }

@@ -114,7 +114,7 @@ fn compared(stated: &str, found: &Answer, rounding: Rounding) -> (String, bool) 
             let agrees = ours == stated;
             (ours, agrees)
         }
-        Answer::Table(_) => unreachable!("a figure is one value"),
+        Answer::Estimate(_) | Answer::Table(_) => unreachable!("a figure of a system is one exact value"),
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::super::block::LONGEST_LINE;
 use crate::note::{At, Place, Refusal};
+use std::io::{self, BufRead, Read};
 
 /// Where a row's values go: a column that nothing is made of goes to the last place.
 pub type Slots<'a> = [&'a [u8]; 8];
@@ -54,6 +55,13 @@ pub struct Clock {
 }
 
 impl Table {
+    /// Takes the first line from a source.
+    pub fn read_head(source: &mut impl BufRead, index: u16) -> io::Result<Result<Self, Refusal>> {
+        let mut head = Vec::new();
+        source.take(LONGEST_LINE as u64 + 1).read_until(b'\n', &mut head)?;
+        Ok(Self::of_head(&head, index))
+    }
+
     /// Reads the first line, which the source begins with.
     pub fn of_head(source: &[u8], index: u16) -> Result<Self, Refusal> {
         let refuse =

@@ -13,13 +13,13 @@ pub use columns::Table;
 impl Format for Table {
     fn parse(&self, lines: &[u8]) -> Block {
         let mut builder = Builder::new(lines.len());
-        let mut rows = rows::Rows::new(self);
-        for_each_line(lines, |line| {
+        let mut rows = rows::Rows::new(self, lines);
+        for_each_line(lines, |line, after| {
             builder.next_line();
             if line.len() > LONGEST_LINE {
                 builder.note(Matter::Unparsed);
             } else if !line.is_empty() {
-                rows.take(line, &mut builder);
+                rows.take(line, after, &mut builder);
             }
         });
         builder.finish()

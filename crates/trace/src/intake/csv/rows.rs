@@ -1,7 +1,7 @@
 //! The rows of a table: cut into values, quickly where no value is quoted, and read by what the columns mean.
 
 use super::super::block::Builder;
-use super::super::bytes::{digits, equal_bytes, number};
+use super::super::bytes::{digits, equal_of_64, number};
 use super::super::text::leaves;
 use super::columns::{Clock, Kind, PASSED, Slots, Table};
 use crate::event::{Cpu, What, Word, kept_number};
@@ -12,22 +12,25 @@ use csv_core::{ReadRecordResult, Reader};
 pub struct Rows<'t> {
     table: &'t Table,
     fields: Fields,
+    quotes: bool,
 }
 
 impl<'t> Rows<'t> {
-    /// Reads rows of that table.
-    pub fn new(table: &'t Table) -> Self {
-        Self { table, fields: Fields::default() }
+    /// Reads those rows of that table.
+    pub fn new(table: &'t Table, lines: &[u8]) -> Self {
+        let quotes = memchr::memchr(b'"', lines).is_some();
+        Self { table, fields: Fields::default(), quotes }
     }
 
-    /// Takes one row.
+    /// Takes one row; `after` is what the block holds from the row's begin.
     #[inline]
-    pub fn take<'a>(&mut self, line: &'a [u8], builder: &mut Builder<'a>) {
+    pub fn take<'a>(&mut self, line: &'a [u8], after: &'a [u8], builder: &mut Builder<'a>) {
         let table = self.table;
         let mut slots: Slots<'_> = [&[]; 8];
-        let whole = match unquoted(line, table.slots(), &mut slots) {
-            Some(whole) => whole,
-            None => self.quoted(line, &mut slots),
+        let whole = if self.quotes && line.contains(&b'"') {
+            self.quoted(line, &mut slots)
+        } else {
+            unquoted(line, after, table.slots(), &mut slots)
         };
         let took = if whole { take(table, &slots, line, builder) } else { None };
         if took.is_none() {
@@ -46,32 +49,36 @@ impl<'t> Rows<'t> {
     }
 }
 
-/// Puts the values of a line without quotes into their slots, eight bytes at a time, and says whether they are as many as there
-/// are columns. `None`: there are quotes.
+/// Puts the values of a line without quotes into their slots, and says whether they are as many as there are columns. `after`
+/// is what follows the line's begin.
 #[inline]
-fn unquoted<'a>(line: &'a [u8], columns: &[u8], slots: &mut Slots<'a>) -> Option<bool> {
-    let mut columns = columns.iter();
-    let (words, rest) = line.as_chunks::<8>();
-    let mut last = [0; 8];
-    last[..rest.len()].copy_from_slice(rest);
-    let mut start = 0;
-    for (index, word) in words.iter().chain([&last]).enumerate() {
-        let word = u64::from_le_bytes(*word);
-        if equal_bytes(word, b'"') != 0 {
-            return None;
-        }
-        let mut commas = equal_bytes(word, b',');
-        while commas != 0 {
-            let end = 8 * index + commas.trailing_zeros() as usize / 8;
-            let Some(slot) = columns.next() else { return Some(false) };
-            slots[usize::from(*slot & PASSED)] = &line[start..end];
-            start = end + 1;
-            commas &= commas - 1;
-        }
+fn unquoted<'a>(line: &'a [u8], after: &[u8], columns: &[u8], slots: &mut Slots<'a>) -> bool {
+    let Some(bytes) = after.first_chunk().filter(|_| line.len() < 64) else { return long(line, columns, slots) };
+    let mut commas = equal_of_64(bytes, b',') & ((1 << line.len()) - 1);
+    let Some((last, columns)) = columns.split_last() else { return false };
+    if columns.len() != commas.count_ones() as usize {
+        return false;
     }
-    let Some(slot) = columns.next() else { return Some(false) };
-    slots[usize::from(*slot & PASSED)] = &line[start..];
-    Some(columns.next().is_none())
+    let mut start = 0;
+    for slot in columns {
+        let end = commas.trailing_zeros() as usize;
+        commas &= commas - 1;
+        slots[usize::from(*slot & PASSED)] = &line[start..end];
+        start = end + 1;
+    }
+    slots[usize::from(*last & PASSED)] = &line[start..];
+    true
+}
+
+/// The same for a line that is long, or too near to the end of its block for 64 bytes to be looked at together.
+#[cold]
+fn long<'a>(line: &'a [u8], columns: &[u8], slots: &mut Slots<'a>) -> bool {
+    let mut columns = columns.iter();
+    for value in line.split(|byte| *byte == b',') {
+        let Some(slot) = columns.next() else { return false };
+        slots[usize::from(*slot & PASSED)] = value;
+    }
+    columns.next().is_none()
 }
 
 /// The values of a line with their quotes undone.

@@ -1,7 +1,7 @@
 //! What each kind of event tells.
 
 use super::super::block::Builder;
-use super::super::bytes::Cursor;
+use super::super::bytes::{Cursor, equal_bytes};
 use super::stamp::Stamped;
 use crate::event::{Cpu, Leaves, What};
 use crate::names::Name;
@@ -62,27 +62,42 @@ fn named_switch(tells: &[u8]) -> Option<(Told<'_>, Leaves, Told<'_>)> {
     rest.0.is_empty().then_some((from, leaves, to))
 }
 
-/// A name up to a number and a priority. The cursor stands behind the name, before which a word was passed.
+/// A name up to a number and a priority, before which a word was passed.
 #[inline]
-fn named_thread<'a>(rest: &mut Cursor<'a>, number: &[u8], priority: &[u8]) -> Option<Told<'a>> {
+fn named_thread<'a, const N: usize, const P: usize>(
+    rest: &mut Cursor<'a>,
+    number: &[u8; N],
+    priority: &[u8; P],
+) -> Option<Told<'a>> {
     let all = rest.0;
-    for (end, _) in all.iter().take(LONGEST_NAME + 1).enumerate().filter(|(_, byte)| **byte == b' ') {
-        let mut after = Cursor(&all[end..]);
-        if after.pass(number).is_none() {
-            continue;
+    let (words, _) = all[..all.len().min(LONGEST_NAME + 8)].as_chunks::<8>();
+    for (index, word) in words.iter().enumerate() {
+        let mut blanks = equal_bytes(u64::from_le_bytes(*word), b' ');
+        while blanks != 0 {
+            let end = 8 * index + blanks.trailing_zeros() as usize / 8;
+            if let Some((id, after)) = number_and_priority(&all[end..], number, priority) {
+                *rest = after;
+                return Some(Told { text: &all[..end], id });
+            }
+            blanks &= blanks - 1;
         }
-        let Some(id) = after.number() else { continue };
-        if after.pass(priority).is_none() {
-            continue;
-        }
-        _ = after.pass(b"-");
-        if after.number().is_none() {
-            continue;
-        }
-        *rest = after;
-        return Some(Told { text: &all[..end], id: u32::try_from(id).ok()? });
     }
     None
+}
+
+#[inline]
+fn number_and_priority<'a, const N: usize, const P: usize>(
+    text: &'a [u8],
+    number: &[u8; N],
+    priority: &[u8; P],
+) -> Option<(u32, Cursor<'a>)> {
+    let mut after = Cursor(text);
+    after.pass(number)?;
+    let id = u32::try_from(after.number()?).ok()?;
+    after.pass(priority)?;
+    _ = after.pass(b"-");
+    after.number()?;
+    Some((id, after))
 }
 
 /// `a:1 [120] S ==> b:2 [120]`.
@@ -126,12 +141,12 @@ pub fn leaves(state: &[u8]) -> Option<Leaves> {
 /// `comm=a pid=1 prio=120 target_cpu=000`, with ` success=1` before the last in some recordings, or `a:1 [120] CPU:000`.
 fn wake(tells: &[u8], builder: &mut Builder<'_>) -> Option<What> {
     let mut rest = Cursor(tells);
-    let (told, word): (_, &[u8]) = match rest.pass(b"comm=") {
-        Some(()) => (named_thread(&mut rest, b" pid=", b" prio=")?, b" target_cpu="),
-        None => (short_thread(&mut rest)?, b" CPU:"),
+    let told = match rest.pass(b"comm=") {
+        Some(()) => named_thread(&mut rest, b" pid=", b" prio=")?,
+        None => short_thread(&mut rest)?,
     };
     _ = rest.pass(b" success=1");
-    rest.pass(word)?;
+    rest.pass(b" target_cpu=").or_else(|| rest.pass(b" CPU:"))?;
     let on = last_cpu(rest)?;
     Some(What::Wakes { who: thread(&told, builder), on })
 }

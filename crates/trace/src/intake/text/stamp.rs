@@ -56,7 +56,7 @@ fn unpadded(line: &[u8]) -> Option<Stamped<'_>> {
 
 /// `[000] d..2.  1358.656393: sched_waking: ...`, without the flags in some recordings, with a count before the event in some.
 #[inline]
-fn from_cpu(mut rest: Cursor<'_>) -> Option<Stamped<'_>> {
+fn from_cpu<'a>(mut rest: Cursor<'a>) -> Option<Stamped<'a>> {
     rest.pass(b"[")?;
     let cpu = Cpu::new(rest.number()?)?;
     rest.pass(b"]")?;
@@ -66,6 +66,11 @@ fn from_cpu(mut rest: Cursor<'_>) -> Option<Stamped<'_>> {
         rest.blanks();
         time(&mut rest)
     })?;
+    let at = |kind, rest: Cursor<'a>| Stamped { cpu, at_ns, kind, tells: rest.0 };
+    // The most frequent kind is known at a glance.
+    if rest.pass(b" sched_switch: ").is_some() {
+        return Some(at(b"sched_switch", rest));
+    }
     rest.blanks();
     let mut kind = rest.word();
     if kind.iter().all(u8::is_ascii_digit) {
@@ -75,7 +80,7 @@ fn from_cpu(mut rest: Cursor<'_>) -> Option<Stamped<'_>> {
     rest.blanks();
     let kind = kind.strip_suffix(b":").unwrap_or(kind);
     let kind = memchr::memrchr(b':', kind).map_or(kind, |group| &kind[group + 1..]);
-    Some(Stamped { cpu, at_ns, kind, tells: rest.0 })
+    Some(at(kind, rest))
 }
 
 /// `1358.656393:` or `1358.656393123:` in nanoseconds; `Some(None)` where these are too many.

@@ -1,7 +1,8 @@
 //! How rare something may be that was seen so often in so many trials.
 //!
 //! **Computes** the exact one-sided upper bound of a binomial proportion: the least `p`, in parts per billion and never
-//! too small, under which at most `k` hits in `n` trials have no more than the probability that is left to error.
+//! too small, under which at most `k` hits in `n` trials have no more than the probability that is left to error; and the
+//! sums of the binomial distribution from which ranks of sorted samples come.
 //! **Source.** C. J. Clopper, E. S. Pearson, "The use of confidence or fiducial limits illustrated in the case of the
 //! binomial", Biometrika 26 (1934).
 //! **Assumptions.** The trials are independent and alike, as the draws of a campaign are.
@@ -12,10 +13,13 @@
 //! **Differs from the source** in the rounding alone: at most one part per billion above.
 //! **Checked by** values of the source, the rule of three, and `statrs` over many `n` and `k`.
 
+use crate::up::Up;
+
 /// One in so many is left to error: 95 % confidence, one-sided.
 pub const ONE_IN: u64 = 20;
 
-const WHOLE_PPB: u64 = 1_000_000_000;
+/// The whole, in parts per billion.
+pub const WHOLE_PPB: u64 = 1_000_000_000;
 
 /// The upper bound in parts per billion at a confidence of all but one in `one_in`; 10^9 where nothing smaller is known,
 /// as after no trials.
@@ -49,110 +53,47 @@ pub fn trials_needed(wanted_ppb: u64, one_in: u64) -> Option<u64> {
     Some(most)
 }
 
+/// The least that the proportion may be: [`upper_ppb`] of those that did not hit, seen from the other side.
+pub fn lower_ppb(hits: u64, trials: u64, one_in: u64) -> u64 {
+    WHOLE_PPB - upper_ppb(trials.saturating_sub(hits), trials, one_in)
+}
+
+/// The most hits of which this many or fewer have a probability of at most one in `one_in` where each of the trials hits
+/// with `ppb`; `None` where not even none is that rare.
+pub fn most_hits(trials: u64, ppb: u64, one_in: u64) -> Option<u64> {
+    // All trials hitting is the whole, so it is never among the rare ones, even if one in one is asked for.
+    let rare = sums(trials, ppb).take_while(|&sum| is_rare(sum, one_in)).take(usize::try_from(trials).ok()?);
+    (rare.count() as u64).checked_sub(1)
+}
+
+/// The probability of at most `hits` hits in parts per billion, rounded up.
+pub fn at_most_ppb(hits: u64, trials: u64, ppb: u64) -> u64 {
+    let sum = usize::try_from(hits).ok().filter(|_| hits < trials).and_then(|hits| sums(trials, ppb).nth(hits));
+    sum.map_or(WHOLE_PPB, |sum| sum.ppb().min(WHOLE_PPB))
+}
+
 /// Whether at most `hits` hits in `trials` have a probability of at most one in `one_in` where each has `ppb`.
-fn rare_enough(hits: u64, trials: u64, ppb: u64, one_in: u64) -> bool {
+pub(crate) fn rare_enough(hits: u64, trials: u64, ppb: u64, one_in: u64) -> bool {
+    (0..=hits).zip(sums(trials, ppb)).all(|(_, sum)| is_rare(sum, one_in))
+}
+
+fn is_rare(probability: Up, one_in: u64) -> bool {
+    probability.times(Up::ratio(one_in, 1)).is_at_most_one()
+}
+
+/// The probabilities of at most 0, 1, 2 and so on hits, each rounded up.
+fn sums(trials: u64, ppb: u64) -> impl Iterator<Item = Up> {
+    let ppb = ppb.min(WHOLE_PPB);
     let (hit, no_hit) = (Up::ratio(ppb, WHOLE_PPB), Up::ratio(WHOLE_PPB - ppb, WHOLE_PPB));
-    if no_hit == Up::ZERO {
-        return true; // Every trial hits, and `hits` is below `trials`.
-    }
-    let odds = hit.over(Up::ratio_down(WHOLE_PPB - ppb, WHOLE_PPB));
-    let mut term = no_hit.power(trials);
-    let mut sum = term;
-    for number in 1..=hits {
-        term = term.times(odds).times(Up::ratio(trials - number + 1, number));
-        sum = sum.plus(term);
-    }
-    sum.times(Up::ratio(one_in, 1)).is_at_most_one()
-}
-
-/// `mantissa * 2^exponent`, never below the number that it stands for; the mantissa's highest bit is set, or it is zero.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Up {
-    mantissa: u64,
-    exponent: i64,
-}
-
-impl Up {
-    const ZERO: Self = Self { mantissa: 0, exponent: 0 };
-    const ONE: Self = Self { mantissa: 1 << 63, exponent: -63 };
-
-    /// `value * 2^exponent`, rounded up.
-    fn of(value: u128, exponent: i64) -> Self {
-        if value == 0 {
-            return Self::ZERO;
-        }
-        let length = 128 - i64::from(value.leading_zeros());
-        if length <= 64 {
-            // The length is between 1 and 64, so the shift is below 64.
-            return Self { mantissa: (value as u64) << (64 - length), exponent: exponent - (64 - length) };
-        }
-        let cut = length - 64;
-        let kept = value >> cut;
-        let rounded = kept + u128::from(kept << cut != value);
-        if rounded >> 64 == 0 {
-            Self { mantissa: rounded as u64, exponent: exponent + cut }
-        } else {
-            Self { mantissa: 1 << 63, exponent: exponent + cut + 1 }
-        }
-    }
-
-    /// `part / whole`, rounded up; `whole` is above zero.
-    fn ratio(part: u64, whole: u64) -> Self {
-        Self::of((u128::from(part) << 64).div_ceil(u128::from(whole)), -64)
-    }
-
-    /// `part / whole`, rounded down, to divide by.
-    fn ratio_down(part: u64, whole: u64) -> Self {
-        let quotient = (u128::from(part) << 63) / u128::from(whole);
-        // A share of a whole: below 2^64.
-        Self::of(quotient, -63)
-    }
-
-    fn times(self, other: Self) -> Self {
-        Self::of(u128::from(self.mantissa) * u128::from(other.mantissa), self.exponent + other.exponent)
-    }
-
-    /// `self / other`, rounded up; `other` is above zero.
-    fn over(self, other: Self) -> Self {
-        let quotient = (u128::from(self.mantissa) << 64).div_ceil(u128::from(other.mantissa));
-        Self::of(quotient, self.exponent - other.exponent - 64)
-    }
-
-    fn plus(self, other: Self) -> Self {
-        let (large, small) = if self.top() >= other.top() { (self, other) } else { (other, self) };
-        if small.mantissa == 0 {
-            return large;
-        }
-        let apart = large.exponent - small.exponent;
-        let large_part = u128::from(large.mantissa) << 63;
-        let small_part = u128::from(small.mantissa) << 63;
-        let shifted = match apart {
-            0..=126 => (small_part >> apart) + u128::from(small_part >> apart << apart != small_part),
-            _ => 1,
-        };
-        Self::of(large_part + shifted, large.exponent - 63)
-    }
-
-    /// The place above the highest bit; of zero less than any other.
-    fn top(self) -> i64 {
-        if self.mantissa == 0 { i64::MIN } else { self.exponent }
-    }
-
-    fn power(self, mut times: u64) -> Self {
-        let (mut product, mut square) = (Self::ONE, self);
-        while times > 0 {
-            if times & 1 == 1 {
-                product = product.times(square);
-            }
-            square = square.times(square);
-            times >>= 1;
-        }
-        product
-    }
-
-    fn is_at_most_one(self) -> bool {
-        self.mantissa == 0 || self.exponent < -63 || self == Self::ONE
-    }
+    // Where every trial hits, fewer hits than trials have no probability, and nothing is divided.
+    let odds = if no_hit == Up::ZERO { Up::ZERO } else { hit.over(Up::ratio_down(WHOLE_PPB - ppb, WHOLE_PPB)) };
+    let first = no_hit.power(trials);
+    let later = (1..=trials).scan((first, first), move |(term, sum), number| {
+        *term = term.times(odds).times(Up::ratio(trials - number + 1, number));
+        *sum = sum.plus(*term);
+        Some(*sum)
+    });
+    std::iter::once(first).chain(later)
 }
 
 #[cfg(test)]
@@ -166,6 +107,7 @@ mod tests {
     fn values_of_the_source_for_ten_trials() {
         let published = [(0, 3085), (1, 4450), (2, 5561), (5, 8129), (9, 9975)];
         for (hits, upper) in published {
+            assert_eq!((lower_ppb(10 - hits, 10, 40) + 50_000) / 100_000, 10_000 - upper, "{hits} of 10");
             assert_eq!((upper_ppb(hits, 10, 40) + 50_000) / 100_000, upper, "{hits} of 10");
         }
     }
@@ -204,14 +146,5 @@ mod tests {
         assert_eq!(trials_needed(0, ONE_IN), None);
         assert_eq!(upper_ppb(0, 0, ONE_IN), WHOLE_PPB);
         assert_eq!(upper_ppb(3, 3, ONE_IN), WHOLE_PPB);
-    }
-
-    #[test]
-    fn sums_and_products_never_lie_below() {
-        let third = Up::ratio(1, 3);
-        assert!(!third.plus(third).plus(third).is_at_most_one() || third.plus(third).plus(third) == Up::ONE);
-        assert_eq!(Up::ratio(1, 2).plus(Up::ratio(1, 2)), Up::ONE);
-        assert_eq!(Up::ratio(1, 2).power(3), Up::ratio(1, 8));
-        assert_eq!(Up::ratio(3, 4).over(Up::ratio_down(3, 4)), Up::ONE);
     }
 }
