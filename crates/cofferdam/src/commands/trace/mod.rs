@@ -29,14 +29,14 @@ pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
         Ok(map) => map,
         Err((found, sources)) => return refuse(&found, &sources, args.format, color),
     };
-    let mut files = Files::open(&args.traces)?;
+    let files = Files::find(&args.traces)?;
     let allowed = Allowed {
         window_ns: args.tolerance.map(|time| time.ns()).or(map.tolerance_ns),
         origin_ns: args.frame_at.map(|time| time.ns()).or(map.frame_at_ns),
     };
     let fits = files.fits(&map)?;
     let mut judge = Judge::new(system, plan, allowed);
-    let taking = recording::take(system, &map, files.readers()?, fits, &mut files, &mut judge);
+    let taking = recording::take(system, &map, files.open()?, fits, &mut judge);
     let judgement = judge.finish();
     let verdicts = baseline::verdicts(system, plan);
     let beside = baseline::measured::beside(system, &judgement, &verdicts);
