@@ -3,8 +3,9 @@
 
   gen.py system  --size small|large|stress --seed 1 -o sys.json
   gen.py chains  --size small|large --seed 1 -o chains.json
+  gen.py samples --n 1000000 --seed 1 -o samples.f64        (little-endian f64)
   gen.py trace   --mib 2048 --seed 1 --dir DIR [--kinds text,csv,ctf]
-All times are integer nanoseconds.
+All times are nanoseconds, whole numbers but in samples.
 """
 import argparse, json, math, os, random, subprocess, sys
 
@@ -128,13 +129,25 @@ def gen_chains(size, seed):
             "tasks": tasks, "chains": chains}
 
 
+# ------------------------------------------------------------------ samples
+def gen_samples(n, seed, path):
+    import numpy as np
+    g = np.random.default_rng(seed)
+    # execution-time-like: base + two modes + a light Gumbel tail, ns
+    x = 200_000 + g.gamma(9.0, 3_000.0, n) + (g.random(n) < 0.1) * 15_000 + g.gumbel(0.0, 1_500.0, n)
+    x.astype("<f8").tofile(path)
+
+
 def main():
     ap = argparse.ArgumentParser()
     sp = ap.add_subparsers(dest="cmd", required=True)
     a = sp.add_parser("system"); a.add_argument("--size", default="small"); a.add_argument("--seed", type=int, default=1); a.add_argument("-o", required=True)
     a = sp.add_parser("chains"); a.add_argument("--size", default="small"); a.add_argument("--seed", type=int, default=1); a.add_argument("-o", required=True)
+    a = sp.add_parser("samples"); a.add_argument("--n", type=int, default=1_000_000); a.add_argument("--seed", type=int, default=1); a.add_argument("-o", required=True)
     a = sp.add_parser("trace"); a.add_argument("--mib", type=int, default=256); a.add_argument("--seed", type=int, default=1); a.add_argument("--dir", required=True); a.add_argument("--kinds", default="text,csv,ctf")
     z = ap.parse_args()
+    if z.cmd == "samples":
+        return gen_samples(z.n, z.seed, z.o)
     if z.cmd == "trace":
         os.makedirs(z.dir, exist_ok=True)
         return subprocess.check_call([common.build("gentrace.c"), z.dir, str(z.mib), str(z.seed), z.kinds], stdout=sys.stderr)

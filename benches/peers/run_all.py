@@ -1,12 +1,12 @@
 #!/usr/bin/env python3
 """Run every peer and limit side by side, one after another, and print one JSON object a line.
 
- run_all.py --work DIR [--only des,rta,chains,trace] [--trace-mib 2048] [--quick] [--ours CMD]
+ run_all.py --work DIR [--only des,rta,chains,trace,evt] [--trace-mib 2048] [--quick] [--ours CMD]
 Instances are generated in DIR when missing. --quick: fewer simulated runs of SimPy, no sensitivity of the Python peer on the stress instance,
 a small trace (128 MiB)."""
 import argparse, json, os, subprocess, sys, time
 HERE = os.path.dirname(os.path.abspath(__file__))
-ap = argparse.ArgumentParser(); ap.add_argument("--work", required=True); ap.add_argument("--only", default="des,rta,chains,trace"); ap.add_argument("--trace-mib", type=int, default=2048)
+ap = argparse.ArgumentParser(); ap.add_argument("--work", required=True); ap.add_argument("--only", default="des,rta,chains,trace,evt"); ap.add_argument("--trace-mib", type=int, default=2048)
 ap.add_argument("--quick", action="store_true")
 ap.add_argument("--ours", default="", help="shell command of the measured tool, run after each area's peers; {area} and {file} are replaced; prints JSON")
 z = ap.parse_args()
@@ -64,6 +64,11 @@ if "chains" in only:
         for m in ("full", "bottleneck"):
             run("chains_limit.py", p, "--mode", m, "--reps", {"small": 20000, "large": 2000}[s] if m == "bottleneck" else 20)
         ours("chains", p)
+if "evt" in only:
+    p = gen("samples.f64", "samples", "--n", 1000000, "--seed", 1)
+    run("evt_peer.py", p, "--boot", 20 if not z.quick else 3, *([] if z.quick else ["--full"]))
+    run("evt_limit.py", p, "--boot", 1000)
+    ours("evt", p, " --boot 1000")
 if "trace" in only:
     d = os.path.join(W, f"trace{128 if z.quick else z.trace_mib}")
     if not os.path.exists(d):

@@ -5,6 +5,7 @@
 mod chains;
 mod convert;
 mod des;
+mod evt;
 mod instance;
 mod machine;
 mod rta;
@@ -16,6 +17,7 @@ use std::process::ExitCode;
 
 const USAGE: &str = "usage: cofferdam-bench rta|chains FILE [--reps N] | \
                      des FILE [--runs N] [--threads N] [--engine table|general] [--faults] | \
+                     evt FILE [--boot N] [--threads N] | \
                      trace DIR --format text|csv|ctf [--threads N] | convert FILE --out DIR";
 
 fn main() -> ExitCode {
@@ -40,6 +42,9 @@ fn run(words: &[&str]) -> Result<String, Box<dyn std::error::Error>> {
     }
     if let ["des", file, options @ ..] = words {
         return Ok(serde_json::to_string(&des::run(Path::new(file), &des::Options::read(options)?)?)?);
+    }
+    if let ["evt", file, options @ ..] = words {
+        return Ok(serde_json::to_string(&evt::run(Path::new(file), &evt::Options::read(options)?)?)?);
     }
     if let ["trace", folder, options @ ..] = words {
         return Ok(serde_json::to_string(&trace::run(Path::new(folder), &trace::Options::read(options)?)?)?);

@@ -36,6 +36,7 @@ const ARROWS: &[(&str, &[&str])] = &[
             "timing",
             "separation",
             "simulator",
+            "trace",
             "campaign",
             "planner",
             "evidence",
@@ -50,6 +51,7 @@ const ARROWS: &[(&str, &[&str])] = &[
             "plan",
             "claim",
             "simulator",
+            "trace",
             "campaign",
             "records",
             "planner",
@@ -58,7 +60,7 @@ const ARROWS: &[(&str, &[&str])] = &[
         ],
     ),
     ("testkit", &[]),
-    ("cofferdam-bench", &["quantity", "model", "plan", "timing", "simulator", "statistics"]),
+    ("cofferdam-bench", &["quantity", "model", "plan", "timing", "simulator", "statistics", "trace"]),
 ];
 
 fn root() -> PathBuf {
