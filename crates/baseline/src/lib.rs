@@ -3,6 +3,7 @@
 mod alarm;
 mod judge;
 mod load;
+pub mod measured;
 pub mod simulated;
 
 pub use alarm::{Alarms, require_no_alarm};

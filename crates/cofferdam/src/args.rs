@@ -88,6 +88,13 @@ Examples:
   cofferdam campaign vessel/ --shard 2/8 --out part2/        a part of it; then on any machine
   cofferdam campaign --merge part1/ part2/ ... --out found/")]
     Campaign(CampaignArgs),
+    /// Hold recordings from a board or a bench against plan and claims.
+    #[command(after_help = "\
+Examples:
+  cofferdam trace vessel/ run.csv                            a table of events that the bench wrote
+  cofferdam trace vessel/ sched.txt --map map.toml --tolerance \"20 us\"
+  cofferdam trace vessel/ core0.csv core1.csv --map map.toml --format json")]
+    Trace(TraceArgs),
     /// Write the evidence as one HTML file that needs nothing else.
     #[command(after_help = "Example:\n  cofferdam report vessel/ --out evidence/")]
     Report(ReportArgs),
@@ -176,6 +183,36 @@ pub struct PlanArgs {
 }
 
 #[derive(Debug, Args)]
+pub struct TraceArgs {
+    #[command(flatten)]
+    pub baseline: Baseline,
+    /// The recordings: several are joined, by their clocks.
+    #[arg(value_name = "TRACE", required = true)]
+    pub traces: Vec<PathBuf>,
+    /// Which names, ids and cpus are which partitions, tasks, ports and cores.
+    #[arg(long, value_name = "FILE")]
+    pub map: Option<PathBuf>,
+    /// By how much windows may begin and end earlier or later than planned; goes before what the map says.
+    #[arg(long, value_name = "TIME")]
+    pub tolerance: Option<Duration>,
+    /// An instant of the first recording at which a frame begins; fitted to its windows where nobody says it.
+    #[arg(long, value_name = "TIME")]
+    pub frame_at: Option<Duration>,
+    /// Text for people, or JSON for programs.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+    /// Let rules pass of which the recording says nothing.
+    #[arg(long)]
+    pub allow_not_analysed: bool,
+    /// List every rule, not only those that are violated.
+    #[arg(long)]
+    pub all: bool,
+    /// Use only ASCII in the answer.
+    #[arg(long)]
+    pub ascii: bool,
+}
+
+#[derive(Debug, Args)]
 pub struct SimulateArgs {
     #[command(flatten)]
     pub baseline: Baseline,
@@ -206,6 +243,9 @@ pub struct SimulateArgs {
     /// Which execution times jobs take.
     #[arg(long, value_enum, value_name = "WHICH")]
     pub execution: Option<Execution>,
+    /// Write the run as a recording, a table of events that `trace` reads, to this file.
+    #[arg(long, value_name = "FILE")]
+    pub record: Option<PathBuf>,
     /// The module schedule in force at the beginning.
     #[arg(long, value_name = "NAME")]
     pub schedule: Option<String>,

@@ -11,6 +11,7 @@ mod headroom;
 pub mod html;
 pub mod json;
 mod provenance;
+pub mod recording;
 mod register;
 pub mod run;
 mod show;

@@ -2,6 +2,7 @@
 
 use crate::clock::{Fit, fit};
 use crate::event::{Event, What};
+use crate::intake::ctf::Folder;
 use crate::intake::{Found, Reader};
 use crate::map::{Map, Mapper, Unmapped};
 use crate::names::Names;
@@ -12,11 +13,50 @@ use crate::rebuilt::Observer;
 use crate::seen::{Happening, Seen};
 use model::System;
 use std::collections::BTreeMap;
+use std::io::Read;
 
-/// Gives the bytes of sources, a block at a time. Whoever implements it touches the files.
-pub trait Blocks {
-    /// The next bytes of a source; none at its end. An error is a refusal in words.
-    fn next(&mut self, source: usize) -> Result<&[u8], String>;
+/// The bytes of a source that are read at once.
+const BLOCK: usize = 1 << 20;
+
+/// One source, read a block at a time.
+pub trait Source {
+    /// Reads on; what is found goes to `found`. Whether there may be more.
+    fn read(&mut self, found: &mut Found) -> Result<bool, Refusal>;
+}
+
+/// A source of one stream of bytes.
+pub struct Stream<R> {
+    number: u16,
+    input: R,
+    reader: Box<dyn Reader>,
+    block: Vec<u8>,
+}
+
+impl<R: Read> Stream<R> {
+    /// Reads `input` by `reader`; `number` is that of the source.
+    pub fn new(number: u16, input: R, reader: Box<dyn Reader>) -> Self {
+        Self { number, input, reader, block: vec![0; BLOCK] }
+    }
+}
+
+impl<R: Read> Source for Stream<R> {
+    fn read(&mut self, found: &mut Found) -> Result<bool, Refusal> {
+        let refuse = |why: std::io::Error| Refusal {
+            place: Place { source: self.number, at: At::End },
+            why: why.to_string(),
+            remedy: "make the file readable, and judge again".to_owned(),
+        };
+        match self.input.read(&mut self.block).map_err(refuse)? {
+            0 => self.reader.finish(found).map(|()| false),
+            length => self.reader.feed(&self.block[..length], found).map(|()| true),
+        }
+    }
+}
+
+impl<R: Read + Send> Source for Folder<R> {
+    fn read(&mut self, found: &mut Found) -> Result<bool, Refusal> {
+        Folder::read(self, found)
+    }
 }
 
 /// How often something was the matter with a source, and where first.
@@ -49,19 +89,18 @@ pub struct Taking {
     pub refusals: Vec<Refusal>,
 }
 
-/// Takes a whole recording in, and tells `observer` what is put together from it. `readers` are as many as there are sources,
-/// and `fits` too: how the clock of each is read as the common one.
+/// Takes a whole recording in, and tells `observer` what is put together from it. There are as many `fits` as sources: how the
+/// clock of each is read as the common one.
 pub fn take(
     system: &System,
     map: &Map,
-    readers: Vec<Box<dyn Reader>>,
+    sources: Vec<Box<dyn Source>>,
     fits: Vec<Fit>,
-    blocks: &mut dyn Blocks,
     observer: &mut dyn Observer,
 ) -> Taking {
-    let lines = readers.into_iter().zip(fits).enumerate();
+    let lines = sources.into_iter().zip(fits).enumerate();
     let mut lines: Vec<Line<'_>> =
-        lines.map(|(index, (reader, fit))| Line::new(system, map, index, reader, fit)).collect();
+        lines.map(|(index, (source, fit))| Line::new(system, map, index, source, fit)).collect();
     let mut merge = Merge::new(lines.len());
     let mut rebuild = Rebuild::new(system);
     loop {
@@ -69,19 +108,18 @@ pub fn take(
             rebuild.take(&seen, observer);
         }
         let Some(source) = merge.wants() else { break };
-        lines[source].read(source, blocks, &mut merge);
+        lines[source].read(source, &mut merge);
     }
     rebuild.finish(observer);
     finish(lines)
 }
 
 /// The marks that several sources record at the same instants, with the instants of this source's clock, in its order.
-pub fn sync_marks(map: &Map, reader: &mut dyn Reader, source: usize, blocks: &mut dyn Blocks) -> Vec<(String, u64)> {
+pub fn sync_marks(map: &Map, source: &mut dyn Source) -> Vec<(String, u64)> {
     let mut found = Found::default();
     let mut marks = Vec::new();
-    while let Ok(block) = blocks.next(source) {
-        let ended = block.is_empty();
-        let fed = if ended { reader.finish(&mut found) } else { reader.feed(block, &mut found) };
+    loop {
+        let more = source.read(&mut found);
         let Found { events, names, .. } = &mut found;
         for event in events.drain(..) {
             if let What::Mark { text } = event.what
@@ -91,11 +129,10 @@ pub fn sync_marks(map: &Map, reader: &mut dyn Reader, source: usize, blocks: &mu
             }
         }
         found.notes.clear();
-        if ended || fed.is_err() {
-            break;
+        if !more.unwrap_or(false) {
+            return marks;
         }
     }
-    marks
 }
 
 /// How a source's clock is read as the reference's: the first mark of a text pairs with the other's first, and so on, where
@@ -118,8 +155,8 @@ pub fn fit_marks(own: &[(String, u64)], reference: &[(String, u64)]) -> Option<F
 
 /// One source on its way.
 struct Line<'a> {
-    source: u16,
-    reader: Box<dyn Reader>,
+    number: u16,
+    source: Box<dyn Source>,
     found: Found,
     order: Reorder,
     mapper: Mapper<'a>,
@@ -130,14 +167,14 @@ struct Line<'a> {
 }
 
 impl<'a> Line<'a> {
-    fn new(system: &'a System, map: &'a Map, index: usize, reader: Box<dyn Reader>, fit: Fit) -> Self {
-        let source = u16::try_from(index).unwrap_or(u16::MAX);
+    fn new(system: &'a System, map: &'a Map, index: usize, source: Box<dyn Source>, fit: Fit) -> Self {
+        let number = u16::try_from(index).unwrap_or(u16::MAX);
         Self {
+            number,
             source,
-            reader,
             found: Found::default(),
             order: Reorder::default(),
-            mapper: Mapper::new(system, map, source),
+            mapper: Mapper::new(system, map, number),
             fit,
             events: 0,
             matters: BTreeMap::new(),
@@ -146,35 +183,26 @@ impl<'a> Line<'a> {
     }
 
     /// Reads one block on.
-    fn read(&mut self, index: usize, blocks: &mut dyn Blocks, merge: &mut Merge) {
-        let (fed, ended) = match blocks.next(index) {
-            Ok([]) => (self.reader.finish(&mut self.found), true),
-            Ok(block) => (self.reader.feed(block, &mut self.found), false),
-            Err(why) => (Err(self.refuse(why)), true),
-        };
+    fn read(&mut self, index: usize, merge: &mut Merge) {
+        let read = self.source.read(&mut self.found);
         self.take_notes();
         self.take_events(index, merge);
-        let refused = fed.is_err();
-        self.refusal = self.refusal.take().or(fed.err());
-        if ended || refused {
-            while let Some(event) = self.order.pop_rest() {
-                self.give(&event, index, merge);
-            }
-            if refused {
-                self.lose(index, merge);
-            }
-            merge.end(index);
+        if matches!(read, Ok(true)) {
+            return;
         }
-    }
-
-    fn refuse(&self, why: String) -> Refusal {
-        let place = Place { source: self.source, at: At::End };
-        Refusal { place, why, remedy: "make the file readable, and judge again".to_owned() }
+        while let Some(event) = self.order.pop_rest() {
+            self.give(&event, index, merge);
+        }
+        if let Err(refusal) = read {
+            self.refusal = Some(refusal);
+            self.lose(index, merge);
+        }
+        merge.end(index);
     }
 
     fn take_notes(&mut self) {
         for Note { place, matter } in std::mem::take(&mut self.found.notes) {
-            self.note(matter, Place { source: self.source, ..place });
+            self.note(matter, Place { source: self.number, ..place });
         }
     }
 
@@ -208,13 +236,13 @@ impl<'a> Line<'a> {
 
     /// Where an event of that instant stands cannot be told once its line is read: its instant can.
     fn place(&self, at_ns: u64) -> Place {
-        Place { source: self.source, at: At::Instant(at_ns) }
+        Place { source: self.number, at: At::Instant(at_ns) }
     }
 
     /// What the source saw from here back to its last event is not known.
     fn lose(&mut self, index: usize, merge: &mut Merge) {
         if let Some(at_ns) = self.fit.common(self.order.given_ns()) {
-            merge.push(index, Seen { at_ns, source: self.source, what: Happening::Gap { core: None } });
+            merge.push(index, Seen { at_ns, source: self.number, what: Happening::Gap { core: None } });
         }
     }
 
@@ -235,7 +263,7 @@ fn finish(lines: Vec<Line<'_>>) -> Taking {
         taking.fits.push(line.fit);
         let matters = line.matters.into_iter();
         taking.matters.extend(matters.map(|(matter, (count, first))| Matters {
-            source: line.source,
+            source: line.number,
             matter,
             count,
             first,

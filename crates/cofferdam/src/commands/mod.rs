@@ -10,6 +10,7 @@ mod plan;
 mod report;
 mod session;
 mod simulate;
+mod trace;
 
 use crate::args::{Cli, Command};
 use crate::exit::Exit;
@@ -26,6 +27,7 @@ pub fn run(cli: Cli) -> Result<Exit> {
         Command::Campaign(args) => campaign::run(&args, color),
         Command::Report(args) => report::run(&args, color),
         Command::Simulate(args) => simulate::run(&args, color),
+        Command::Trace(args) => trace::run(&args, color),
         Command::Explain(args) => explain::run(&args),
         Command::Schema => generate::schema(),
         Command::Completions(args) => generate::completions(args.shell),

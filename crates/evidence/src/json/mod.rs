@@ -2,11 +2,13 @@
 //!
 //! The shapes are structs of their own, so that a change inside the program changes no script outside it.
 
+mod recording;
 mod run;
 mod shape;
 mod trace_event;
 mod verdict;
 
+pub use recording::{Recorded, recorded};
 pub use run::{Ran, ran};
 pub use trace_event::trace_event;
 

@@ -12,12 +12,22 @@ pub struct Recording<'r> {
     machine: &'r Machine,
     scenario: &'r Scenario,
     text: String,
+    /// How many messages each channel has taken: two written at one instant are told apart by their numbers.
+    written: Vec<u64>,
+    /// How often each input was read, or had no room.
+    read: Vec<u64>,
 }
 
 impl<'r> Recording<'r> {
     /// Ready for the first event.
     pub fn new(machine: &'r Machine, scenario: &'r Scenario) -> Self {
-        Self { machine, scenario, text: "time_ns,core,event,who,number\n".to_owned() }
+        Self {
+            machine,
+            scenario,
+            text: "time_ns,core,event,who,number\n".to_owned(),
+            written: vec![0; machine.channels.len()],
+            read: vec![0; machine.inputs.len()],
+        }
     }
 
     /// The whole table.
@@ -100,10 +110,14 @@ impl<'r> Recording<'r> {
         match what {
             What::Writes { channel } => {
                 let name = self.machine.channels.get(channel).map_or("?", |channel| channel.name.as_str());
-                self.line(at, None, Word::Writes, name, None);
+                let number = next(&mut self.written, channel);
+                self.line(at, None, Word::Writes, name, number);
             }
-            What::Reads { input, .. } => self.line(at, None, Word::Reads, &self.input(input), None),
-            What::Lost { input } => self.line(at, None, Word::Overflows, &self.input(input), None),
+            What::Reads { input, .. } | What::Lost { input } => {
+                let word = if matches!(what, What::Lost { .. }) { Word::Overflows } else { Word::Reads };
+                let number = next(&mut self.read, input);
+                self.line(at, None, word, &self.input(input), number);
+            }
             _ => {}
         }
     }
@@ -129,6 +143,14 @@ impl<'r> Recording<'r> {
             _ => {}
         }
     }
+}
+
+/// The next number of a counter.
+fn next(counters: &mut [u64], index: usize) -> Option<u64> {
+    let counter = counters.get_mut(index)?;
+    let number = *counter;
+    *counter += 1;
+    Some(number)
 }
 
 impl Recorder for Recording<'_> {

@@ -5,12 +5,14 @@ mod claims;
 mod failures;
 mod head;
 mod layout;
+mod recording;
 mod run;
 mod runs;
 mod timeline;
 
 use crate::caution::CAUTIONS;
 use crate::dossier::Dossier;
+use crate::recording::Judged;
 use crate::run::{Observed, Told};
 use layout::Page;
 
@@ -90,6 +92,14 @@ pub fn runs(head: &str, observed: &Observed, style: Style) -> String {
     page.paragraph(0, head);
     runs::caution(&mut page);
     runs::tables(&mut page, observed);
+    page.finish()
+}
+
+/// What a recording covers, breaks and keeps, below a head; every rule that is kept where `all` is asked for.
+pub fn recording(head: &str, judged: &Judged<'_>, all: bool, style: Style) -> String {
+    let mut page = Page::new(style);
+    page.paragraph(0, head);
+    recording::draw(&mut page, judged, all);
     page.finish()
 }
 

@@ -28,6 +28,8 @@ pub struct Coverage {
     pub reads: Vec<u64>,
     /// How many faults began.
     pub faults: u64,
+    /// How often a partition started anew or stopped.
+    pub restarts: u64,
 }
 
 /// How often a task was seen.
@@ -59,6 +61,7 @@ impl Cover {
             writes: vec![0; system.channels.len()],
             reads: vec![0; system.channels.len()],
             faults: 0,
+            restarts: 0,
         };
         Self { so_far }
     }
@@ -83,6 +86,7 @@ impl Observer for Cover {
             Happening::Writes { channel, .. } => so_far.writes[channel.index()] += 1,
             Happening::Reads { channel, .. } => so_far.reads[channel.index()] += 1,
             Happening::FaultBegins { .. } => so_far.faults += 1,
+            Happening::Restarts { .. } | Happening::Stopped { .. } => so_far.restarts += 1,
             Happening::Schedule { schedule } => self.schedule(schedule),
             _ => {}
         }

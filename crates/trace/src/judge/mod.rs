@@ -45,6 +45,14 @@ pub struct Judgement {
     pub depths: Vec<Vec<Option<Most>>>,
 }
 
+impl Judgement {
+    /// Whether nothing failed, nothing started anew, and one module schedule was in force: what bounds speak of.
+    pub fn is_undisturbed(&self) -> bool {
+        let coverage = &self.coverage;
+        coverage.faults == 0 && coverage.restarts == 0 && coverage.schedules.iter().sum::<u64>() <= 1
+    }
+}
+
 /// The most that was seen of something.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Most {

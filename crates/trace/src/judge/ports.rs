@@ -5,7 +5,7 @@ use super::{Most, channel_name};
 use crate::rebuilt::Observer;
 use crate::seen::{Happening, Seen};
 use model::System;
-use model::system::{Channel, ChannelKind, QueueRead};
+use model::system::{Channel, ChannelKind, PortEnd, QueueRead};
 
 #[derive(Debug)]
 pub(super) struct Ports {
@@ -37,7 +37,7 @@ struct Queue {
 
 impl Ports {
     pub(super) fn new(system: &System) -> Self {
-        Self { channels: system.channels.iter().map(Port::new).collect() }
+        Self { channels: system.channels.iter().map(|channel| Port::new(system, channel)).collect() }
     }
 
     pub(super) fn findings(&self, system: &System) -> Vec<Finding> {
@@ -60,7 +60,7 @@ impl Ports {
 }
 
 impl Port {
-    fn new(channel: &Channel) -> Self {
+    fn new(system: &System, channel: &Channel) -> Self {
         let undeclared = |what: &str| Err(format!("the channel declares no `{what}`"));
         let carried = channel.forwarded.then(|| "the forwarder carries it, and what it holds is not seen".to_owned());
         let unless_carried = |limit: Limit| carried.clone().map_or(limit, Err);
@@ -71,8 +71,14 @@ impl Port {
                 let none = Err("a sampling channel declares no interval".to_owned());
                 (none, PortKind::Sampling { ages: Tally::new(Rule::Age, limit) })
             }
-            ChannelKind::Queuing { depth, min_interarrival, read, .. } => {
-                let limit = min_interarrival.map_or_else(|| undeclared("min_interarrival"), |t| Ok(t.value.ns()));
+            ChannelKind::Queuing { depth, min_interarrival, read, batch, burst } => {
+                let sender = sender(system, channel);
+                let limit = match min_interarrival {
+                    _ if batch.value > 1 || burst.is_some() => Err("several messages may come at once".to_owned()),
+                    // It speaks of the jobs that send: each writes between its arrival and its deadline.
+                    Some(least) => Ok(least.value.ns().saturating_sub(sender)),
+                    None => undeclared("min_interarrival"),
+                };
                 let queue =
                     || Queue { waiting: None, depths: Tally::new(Rule::Depth, unless_carried(Ok(depth.value))) };
                 let receivers = channel.destinations.iter().map(|_| queue()).collect();
@@ -147,6 +153,14 @@ impl Port {
         if let PortKind::Queuing { receivers, .. } = &mut self.kind {
             receivers.iter_mut().for_each(|queue| queue.waiting = None);
         }
+    }
+}
+
+/// How long after its arrival a job of the sender may write, in nanoseconds; 0 where no task sends.
+fn sender(system: &System, channel: &Channel) -> u64 {
+    match channel.source.value {
+        PortEnd::Task(task) => system.task(task).deadline.value.ns(),
+        PortEnd::Partition(_) | PortEnd::Device(_) => 0,
     }
 }
 

@@ -59,6 +59,11 @@ struct Span {
 }
 
 impl Map {
+    /// Whether it says which marks several sources record at the same instants.
+    pub fn has_sync(&self) -> bool {
+        self.sync.is_some()
+    }
+
     /// Whether a mark of that text is one that several sources record at the same instants.
     pub fn is_sync(&self, text: &str) -> bool {
         self.sync.as_ref().is_some_and(|pattern| pattern.fits(text))

@@ -77,7 +77,7 @@ size = "8 B"
 from = "B.log"
 to = ["A.work"]
 depth = 2
-min_interarrival = "1 ms"
+min_interarrival = "2 ms"
 "#;
 
 const PLAN: &str = r#"

@@ -205,6 +205,7 @@ fn messages_are_written_no_closer_than_declared_and_no_more_wait_than_fit() {
         frames(3, |recording| writes.iter().for_each(|us| _ = recording.at(*us, written("ORDERS")))).judged(0)
     };
     let judgement = judged(&[1_500]);
+    // Jobs that send come every 2 ms at least, and write within their deadline of 1 ms: 1 ms apart or more.
     let interval = finding(&judgement, "write-interval/ORDERS");
     assert_eq!(interval.first.as_ref().map(|first| (first.at_ns, first.value)), Some((1_500_000, 40_000)));
     assert_eq!(finding(&judgement, "depth/ORDERS").status, Status::Kept, "two wait, and two fit");

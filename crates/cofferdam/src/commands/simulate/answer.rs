@@ -8,7 +8,7 @@ use crate::{files, terminal};
 use anyhow::Result;
 use claim::Verdict;
 use evidence::json::Ran;
-use evidence::run::{Observed, Told, scenario_words, shades};
+use evidence::run::{Observed, Recording, Told, scenario_words, shades};
 use evidence::text::Style;
 use simulator::fault::write_scenario;
 use simulator::scenario::{Begin, Times};
@@ -42,6 +42,11 @@ impl Call<'_> {
         }
         if let Some(file) = &self.args.svg {
             files::write_whole(file, &evidence::run::picture(&told))?;
+        }
+        if let Some(file) = &self.args.record {
+            let mut recording = Recording::new(self.machine, self.scenario);
+            Engine::new(self.machine).run(self.scenario, &mut Seen::nothing(self.machine), &mut recording);
+            files::write_whole(file, &recording.finish())?;
         }
         let observed = Observed::new(&seen, self.machine, self.scenario, self.verdicts);
         let exit = self.exit(&observed, false);

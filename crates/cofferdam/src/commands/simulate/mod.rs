@@ -23,7 +23,7 @@ pub fn run(args: &SimulateArgs, color: ColorChoice) -> Result<Exit> {
         return session.refused(args.format == Format::Json);
     };
     let plan = session.baseline.plan.as_ref().context("there is no plan to run: name one with --plan")?;
-    for file in args.timeline.iter().chain(&args.svg) {
+    for file in args.timeline.iter().chain(&args.svg).chain(&args.record) {
         files::expect_writable(file)?;
     }
     let machine = compile::machine(system, plan);
@@ -62,8 +62,12 @@ fn refuse_clashes(args: &SimulateArgs) -> Result<()> {
     if args.runs == 1 {
         return Ok(());
     }
-    let drawn =
-        [("--timeline", args.timeline.is_some()), ("--svg", args.svg.is_some()), ("--window", args.window.is_some())];
+    let drawn = [
+        ("--timeline", args.timeline.is_some()),
+        ("--svg", args.svg.is_some()),
+        ("--record", args.record.is_some()),
+        ("--window", args.window.is_some()),
+    ];
     match drawn.iter().find(|(_, given)| *given) {
         Some((option, _)) => bail!("{option} draws one run, and {} were asked for: name one with --run K", args.runs),
         None => Ok(()),

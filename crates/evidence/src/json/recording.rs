@@ -1,0 +1,124 @@
+//! A recording that was judged, for programs.
+
+use super::SCHEMA_VERSION;
+use crate::recording::{Beside, CAUTION, Judged, matter_words, place_words};
+use serde_json::{Value, json};
+use trace::judge::{Finding, Relation, Status};
+
+/// What goes with a judged recording.
+#[derive(Debug, Clone, Copy)]
+pub struct Recorded<'a> {
+    /// The version of the program.
+    pub tool_version: &'a str,
+    /// The exit status.
+    pub exit_status: u8,
+    /// The name and digest of every input.
+    pub inputs: &'a [(String, model::Digest)],
+    /// What is wrong with the inputs.
+    pub diagnostics: &'a [diagnostic::Plain],
+    /// What was judged.
+    pub judged: Judged<'a>,
+}
+
+/// The answer as a JSON text with a final line break.
+pub fn recorded(recorded: &Recorded<'_>) -> String {
+    let judged = &recorded.judged;
+    let coverage = &judged.judgement.coverage;
+    let inputs = recorded.inputs.iter().map(|(name, digest)| json!({ "name": name, "digest": digest }));
+    let tasks = coverage.tasks.iter().enumerate().map(|(task, seen)| {
+        json!({ "task": judged.system.task_label(quantity::TaskId::new(task)), "whole": seen.whole, "cut": seen.cut })
+    });
+    let object = json!({
+        "schema_version": SCHEMA_VERSION,
+        "tool_version": recorded.tool_version,
+        "exit_status": recorded.exit_status,
+        "baseline": { "system": judged.system.digest(), "inputs": inputs.collect::<Vec<_>>() },
+        "caution": CAUTION,
+        "coverage": {
+            "from_ns": coverage.span_ns.map(|(from, _)| from),
+            "to_ns": coverage.span_ns.map(|(_, to)| to),
+            "events": coverage.seen,
+            "gaps": coverage.gaps,
+            "frames": coverage.frames,
+            "schedules": coverage.schedules,
+            "faults": coverage.faults,
+            "restarts": coverage.restarts,
+            "tasks": tasks.collect::<Vec<_>>(),
+        },
+        "sources": (0..judged.sources.len()).map(|index| source(judged, index)).collect::<Vec<_>>(),
+        "findings": judged.judgement.findings.iter().map(finding).collect::<Vec<_>>(),
+        "beside_bounds": judged.beside.iter().map(beside).collect::<Vec<_>>(),
+        "diagnostics": recorded.diagnostics,
+    });
+    format!("{object:#}\n")
+}
+
+fn source(judged: &Judged<'_>, index: usize) -> Value {
+    let taking = judged.taking;
+    let (name, format) = &judged.sources[index];
+    let mine = taking.matters.iter().filter(|matter| usize::from(matter.source) == index);
+    let matters = mine.map(|found| {
+        json!({
+            "what": matter_words(found.matter, found.count, taking.names.get(index)),
+            "first": place_words(found.first, judged.sources),
+            "count": found.count,
+        })
+    });
+    let unmapped = taking.unmapped.get(index).into_iter().flatten();
+    let refusal = taking.refusals.iter().find(|refusal| usize::from(refusal.place.source) == index);
+    let fit = taking.fits.get(index);
+    json!({
+        "name": name,
+        "format": format,
+        "events": taking.events.get(index),
+        "clock": fit.map(|fit| json!({
+            "offset_ns": fit.offset_ns, "drift_ppb": fit.drift_ppb(), "error_ns": fit.error_ns, "marks": fit.pairs,
+        })),
+        "matters": matters.collect::<Vec<_>>(),
+        "unmapped": unmapped.map(|one| json!({ "kind": one.kind, "name": one.name, "events": one.events })).collect::<Vec<_>>(),
+        "refused": refusal.map(|refusal| json!({
+            "place": place_words(refusal.place, judged.sources), "why": refusal.why, "remedy": refusal.remedy,
+        })),
+    })
+}
+
+fn finding(found: &Finding) -> Value {
+    let reason = match &found.status {
+        Status::NotAnalysed(why) => Some(why),
+        Status::Kept | Status::Violated => None,
+    };
+    let relation = match found.rule.relation() {
+        Relation::AtMost => "at_most",
+        Relation::AtLeast => "at_least",
+    };
+    json!({
+        "id": found.id(),
+        "rule": found.rule.word(),
+        "subject": found.subject,
+        "status": found.status.word().replace(' ', "_"),
+        "reason": reason,
+        "unit": found.rule.unit(),
+        "relation": relation,
+        "limit": found.limit,
+        "worst": found.worst,
+        "worst_at_ns": found.worst_at_ns,
+        "seen": found.seen,
+        "in_gaps": found.in_gaps,
+        "broken": found.broken,
+        "first": found.first.as_ref().map(|first| json!({
+            "at_ns": first.at_ns, "value": first.value, "what": first.what,
+        })),
+    })
+}
+
+fn beside(one: &Beside) -> Value {
+    json!({
+        "claim": one.claim,
+        "unit": one.unit.key(),
+        "seen": one.seen,
+        "count": one.count,
+        "at_ns": one.at_ns,
+        "bound": one.bound,
+        "alarm": one.is_alarm(),
+    })
+}

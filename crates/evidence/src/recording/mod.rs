@@ -1,0 +1,90 @@
+//! A recording that was judged, as it is told. A clean recording is not a proof, and nothing here says that it is.
+
+mod words;
+
+pub use words::{matter_words, place_words};
+
+use model::System;
+use quantity::TaskId;
+use trace::judge::{Finding, Judgement, Status};
+use trace::recording::Taking;
+
+/// What every answer about recordings says of itself.
+pub const CAUTION: &str = "A clean recording is not a proof: it shows what happened while it was made, and nothing of what may \
+                           happen. Nothing is concluded from gaps. Recordings may hold confidential or personal data: strip \
+                           them before they leave the house. Inputs are taken as valid. Results support an engineering \
+                           argument; acceptance rests with the certification authority or the assessor. The tool is not \
+                           qualified.";
+
+/// A recording that was judged.
+#[derive(Debug, Clone, Copy)]
+pub struct Judged<'a> {
+    /// Of what.
+    pub system: &'a System,
+    /// The name and the format of each source.
+    pub sources: &'a [(String, &'static str)],
+    /// How it was taken in.
+    pub taking: &'a Taking,
+    /// What was found.
+    pub judgement: &'a Judgement,
+    /// What was seen of claims with a bound.
+    pub beside: &'a [Beside],
+}
+
+/// The most that a recording shows of something that has a bound.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Beside {
+    /// The id of the claim.
+    pub claim: String,
+    /// The most that was seen.
+    pub seen: u64,
+    /// Its unit.
+    pub unit: claim::Unit,
+    /// How often it was seen.
+    pub count: u64,
+    /// When it was that much, in nanoseconds of the common clock.
+    pub at_ns: u64,
+    /// The bound; `None` where analysis has none.
+    pub bound: Option<u64>,
+    /// Whether the recording is of what the bound speaks of: no fault, nothing that starts anew, one schedule.
+    pub is_claimed: bool,
+}
+
+impl Beside {
+    /// Whether more was seen than can be.
+    pub fn is_alarm(&self) -> bool {
+        self.is_claimed && self.bound.is_some_and(|bound| self.seen > bound)
+    }
+}
+
+impl Judged<'_> {
+    /// The findings of a status, those that are broken most first.
+    pub fn violated(&self) -> Vec<&Finding> {
+        let mut list: Vec<_> =
+            self.judgement.findings.iter().filter(|found| found.status == Status::Violated).collect();
+        list.sort_by_key(|found| found.first.as_ref().map(|first| first.at_ns));
+        list
+    }
+
+    /// The findings of which the recording says nothing.
+    pub fn not_analysed(&self) -> Vec<(&Finding, &str)> {
+        let findings = self.judgement.findings.iter();
+        findings
+            .filter_map(|found| match &found.status {
+                Status::NotAnalysed(why) => Some((found, why.as_str())),
+                Status::Kept | Status::Violated => None,
+            })
+            .collect()
+    }
+
+    /// The findings that were kept.
+    pub fn kept(&self) -> Vec<&Finding> {
+        self.judgement.findings.iter().filter(|found| found.status == Status::Kept).collect()
+    }
+
+    /// Tasks of which no job was seen from its arrival to its completion.
+    pub fn unseen_tasks(&self) -> Vec<String> {
+        let seen = self.judgement.coverage.tasks.iter().enumerate();
+        seen.filter(|(_, seen)| seen.whole == 0).map(|(task, _)| self.system.task_label(TaskId::new(task))).collect()
+    }
+}
