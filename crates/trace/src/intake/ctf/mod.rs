@@ -11,6 +11,7 @@ mod meaning;
 mod metadata;
 mod said;
 mod stream;
+mod teller;
 mod ticks;
 mod tokens;
 
