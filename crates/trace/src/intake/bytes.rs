@@ -73,6 +73,7 @@ impl<'a> Piece<'a> {
             return None;
         }
         match self.from.first_chunk() {
+            Some(bytes) if self.length == 16 => Some(u128::from_le_bytes(*bytes)),
             Some(bytes) if self.length > 0 => {
                 let unused = 8 * (16 - self.length);
                 Some((u128::from_le_bytes(*bytes) << unused) >> unused)

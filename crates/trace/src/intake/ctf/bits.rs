@@ -34,12 +34,13 @@ impl Values {
 pub fn fixed_number(bytes: &[u8], found: &FixedNumber) -> u64 {
     let (at, number) = (found.offset, &found.number);
     let unused = 64 - number.bits;
-    let raw = match bytes.get(at..at + 8).and_then(|eight| eight.try_into().ok()) {
-        Some(eight) if number.big => u64::from_be_bytes(eight) >> unused,
-        Some(eight) => (u64::from_le_bytes(eight) << unused) >> unused,
-        None => bytes_number(bytes, at, number),
+    // Its bits are the highest of a word first, so that its sign is where that of a word is.
+    let high = match bytes.get(at..at + 8).and_then(<[u8]>::first_chunk) {
+        Some(eight) if number.big => u64::from_be_bytes(*eight),
+        Some(eight) => u64::from_le_bytes(*eight) << unused,
+        None => bytes_number(bytes, at, number) << unused,
     };
-    signed(raw, number)
+    if number.signed { ((high as i64) >> unused) as u64 } else { high >> unused }
 }
 
 #[cold]

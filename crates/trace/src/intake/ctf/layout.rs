@@ -1,6 +1,7 @@
 //! From declared types to what a stream is read by: nodes with a slot for each value, and fixed offsets where there are such.
 
 use super::Wrong;
+use super::bits::fixed_number;
 use super::kinds::{Integer, Kind, Label, Length, Order, Type};
 use super::meaning::Meaning;
 use super::metadata::{Block, Clock, Metadata, order};
@@ -181,6 +182,29 @@ pub struct FixedHeader {
     pub id: Option<FixedNumber>,
     /// The time.
     pub time: FixedNumber,
+}
+
+impl FixedHeader {
+    /// The first byte from there on at which an event can begin.
+    #[inline(always)]
+    pub fn aligned(&self, byte: u64) -> u64 {
+        // An alignment is a power of two.
+        byte.saturating_add(self.align - 1) & !(self.align - 1)
+    }
+
+    /// The event with which these bytes begin, and its number, if its layout is fixed and all of it is there.
+    #[inline(always)]
+    pub fn event<'a>(&self, bytes: &[u8], stream: &'a Stream) -> Option<(usize, &'a FixedEvent)> {
+        if bytes.len() < self.size {
+            return None;
+        }
+        let number = match &self.id {
+            Some(id) => usize::try_from(fixed_number(bytes, id)).ok()?,
+            None => stream.events.iter().position(Option::is_some)?,
+        };
+        let fixed = stream.events.get(number)?.as_ref()?.fixed.as_ref()?;
+        (fixed.size <= bytes.len()).then_some((number, fixed))
+    }
 }
 
 /// What a packet says of itself, by slot.

@@ -281,7 +281,7 @@ impl Stream {
                 return Ok(true);
             }
             if let Some(header) = &class.fixed
-                && self.fast(header, class, found).is_some()
+                && self.fast(header, class, found) > 0
             {
                 continue;
             }
@@ -309,36 +309,37 @@ impl Stream {
         Ok(())
     }
 
-    /// Reads an event whose fields stand at fixed offsets; `None`: it has no such layout, or is not all at hand.
-    #[inline(always)]
-    fn fast(&mut self, header: &FixedHeader, class: &layout::Stream, found: &mut Found) -> Option<()> {
-        // An alignment is a power of two.
-        let first = self.packet.at.div_ceil(8).checked_add(header.align - 1)? & !(header.align - 1);
-        let bytes = self.held.get(self.at_hand(first)?..)?;
-        let least = self.content_bytes(first)?.min(bytes.len());
-        if least < header.size {
-            return None;
+    /// Reads the events whose fields stand at fixed offsets, as long as one comes after another and all of it is at hand.
+    fn fast(&mut self, header: &FixedHeader, stream: &layout::Stream, found: &mut Found) -> u64 {
+        let mut end = self.packet.at.div_ceil(8);
+        let Packet { begins: packet, cpu, class, .. } = self.packet;
+        let Some(range) = self.content_at_hand(header.aligned(end)) else { return 0 };
+        let mut rest = &self.held[range];
+        let mut count = 0;
+        while let Some((number, fixed)) = header.event(rest, stream) {
+            let place = Place { source: self.source, at: At::Within { file: self.file, byte: packet + end } };
+            self.ticks.set(fixed_number(rest, &header.time), header.time.number.bits);
+            let event = Told { ticks: self.ticks.now, cpu, class, number, place };
+            self.teller.say(&event, &fixed.meaning, &AtOffsets(rest), found);
+            let begins = header.aligned(end);
+            end = begins + fixed.size as u64;
+            rest = rest.get((header.aligned(end) - begins) as usize..).unwrap_or_default();
+            count += 1;
         }
-        let number = match &header.id {
-            Some(id) => usize::try_from(fixed_number(bytes, id)).ok()?,
-            None => class.events.iter().position(Option::is_some)?,
-        };
-        let fixed = class.events.get(number)?.as_ref()?.fixed.as_ref().filter(|fixed| fixed.size <= least)?;
-        self.ticks.set(fixed_number(bytes, &header.time), header.time.number.bits);
-        let place = self.place();
-        let event = Told { ticks: self.ticks.now, cpu: self.packet.cpu, class: self.packet.class, number, place };
-        self.teller.say(&event, &fixed.meaning, &AtOffsets(bytes), found);
-        self.packet.at = (first + fixed.size as u64) * 8;
-        Some(())
+        if count > 0 {
+            self.packet.at = end * 8;
+        }
+        count
     }
 
-    /// The bytes from one of the packet to the end of its content.
-    #[inline(always)]
-    fn content_bytes(&self, first: u64) -> Option<usize> {
-        match self.packet.content {
-            None => Some(usize::MAX),
-            Some(content) => usize::try_from((content / 8).checked_sub(first)?).ok(),
-        }
+    /// Where in what is held the content of the packet from that byte on stands, as far as it is at hand.
+    fn content_at_hand(&self, first: u64) -> Option<std::ops::Range<usize>> {
+        let start = self.at_hand(first)?;
+        let end = match self.packet.content {
+            None => self.held.len(),
+            Some(content) => start.checked_add(usize::try_from((content / 8).checked_sub(first)?).ok()?)?,
+        };
+        Some(start..end.min(self.held.len()))
     }
 
     fn slow(&mut self, class: &layout::Stream, found: &mut Found) -> Result<(), Stop> {
