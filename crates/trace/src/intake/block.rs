@@ -113,10 +113,13 @@ impl<'a> Builder<'a> {
         self.block.losses.push(Loss { cpu, count });
     }
 
-    /// Something is the matter with the line.
+    /// Something is the matter with the line. One that cannot be read may have been an event, which is lost then.
     #[cold]
     pub fn note(&mut self, matter: Matter) {
         self.block.notes.push((self.block.lines, matter));
+        if matches!(matter, Matter::Unparsed | Matter::Malformed | Matter::OutOfRange) {
+            self.block.losses.push(Loss { cpu: Cpu::UNKNOWN, count: 1 });
+        }
     }
 
     /// The line is an event of a kind of which nothing is known.

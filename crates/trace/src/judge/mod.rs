@@ -41,6 +41,8 @@ pub struct Judgement {
     pub findings: Vec<Finding>,
     /// The longest response of each task, where one was seen.
     pub responses: Vec<Option<Most>>,
+    /// By partition: whether it was seen to fail, to start anew or to stop.
+    pub failed: Vec<bool>,
     /// The most messages that each channel's receivers had waiting, where they could be counted.
     pub depths: Vec<Vec<Option<Most>>>,
 }
@@ -109,6 +111,7 @@ impl<'a> Judge<'a> {
             self.outage.findings(system),
         ];
         Judgement {
+            failed: self.coverage.failed(),
             coverage: self.coverage.finish(self.windows.frames()),
             findings: findings.concat(),
             responses: self.jobs.longest(),
