@@ -65,6 +65,11 @@ impl Windows {
         }
     }
 
+    /// An instant at which a frame begins.
+    pub(super) fn origin_ns(&self) -> Option<u64> {
+        self.origin_ns
+    }
+
     /// How many frames lie between the first window seen and the last, on the core that was seen longest.
     pub(super) fn frames(&self) -> u64 {
         let span = |line: &Line| Some(line.last_frame? - line.first_frame? + 1);

@@ -8,14 +8,16 @@ use crate::commands::check;
 use crate::exit::Exit;
 use crate::{files, terminal};
 use anyhow::{Context, Result};
+use baseline::measured::Cut;
 use diagnostic::codes::input::UNREADABLE_FILE;
 use diagnostic::{Diagnostic, Look, Plain, Sources, Span, render_text};
 use evidence::json::Recorded;
-use evidence::recording::Judged;
+use evidence::recording::{Beside, Judged};
 use model::tables::nearest;
 use model::{FileError, MOST_BYTES, System};
+use plan::Plan;
 use sources::Files;
-use trace::judge::{Allowed, Judge, Status};
+use trace::judge::{Allowed, Judge, Judgement, Status};
 use trace::map::{Map, read_map};
 use trace::rebuilt::{Job, Observer, Slice, Window};
 use trace::recording;
@@ -62,6 +64,9 @@ pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
         victims: victims.as_ref(),
         measured: &measured,
     };
+    for alarm in beside.iter().filter(|beside| beside.is_alarm()) {
+        tell_alarm(alarm, (system, plan), &map, &files, &judgement)?;
+    }
     let exit = exit_of(&judged, args.allow_not_analysed);
     answer(args, color, &session, &judged, exit)?;
     Ok(exit)
@@ -100,6 +105,29 @@ fn exit_of(judged: &Judged<'_>, allow_not_analysed: bool) -> Exit {
         () if judged.judgement.findings.iter().any(|found| is_open(&found.status)) => Exit::Open,
         () => Exit::Shown,
     }
+}
+
+/// Says what was seen above its bound, with the jobs around it cut out of the recording for replay.
+fn tell_alarm(
+    alarm: &Beside,
+    (system, plan): (&System, &Plan),
+    map: &Map,
+    files: &Files,
+    judgement: &Judgement,
+) -> Result<()> {
+    let (claim, seen, bound) = (&alarm.claim, alarm.seen, alarm.bound.unwrap_or_default());
+    let unit = alarm.unit.key();
+    let head = format!("internal alarm: {claim} was seen at {seen} {unit}, above its bound {bound} {unit}");
+    let Some(mut cut) = Cut::of(system, alarm) else {
+        terminal::complain(&format!("{head}\n"));
+        return Ok(());
+    };
+    recording::take(system, map, files.open()?, files.fits(map)?, &mut cut);
+    let scenario = cut.scenario(system, plan, judgement.origin_ns.unwrap_or(0));
+    terminal::complain(&format!(
+        "{head}; this scenario file holds the recorded jobs around it, for `cofferdam simulate --scenario`:\n\n{scenario}\n"
+    ));
+    Ok(())
 }
 
 /// What judges and what measures, fed by one reading.
