@@ -17,7 +17,9 @@ use trace::rebuilt::{Job, Observer};
 pub fn beside(system: &System, judgement: &Judgement, verdicts: &[Verdict]) -> Vec<Beside> {
     let is_claimed = judgement.is_undisturbed();
     let row = |claim: String, most: Most, unit: Unit| {
-        let verdict = verdicts.iter().find(|verdict| verdict.id == claim);
+        // Claims of one of several module schedules have its name behind: the first is in force at the beginning.
+        let within = format!("{claim}@{}", system.schedules[0].name.value);
+        let verdict = verdicts.iter().find(|verdict| verdict.id == claim || verdict.id == within);
         let bound = verdict.and_then(|verdict| verdict.bound);
         Beside { claim, seen: most.value, unit, count: most.seen, at_ns: most.at_ns, bound, is_claimed }
     };

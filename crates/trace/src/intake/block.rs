@@ -90,6 +90,9 @@ impl<'a> Builder<'a> {
     /// The line is an event.
     #[inline]
     pub fn event(&mut self, at_ns: u64, cpu: Cpu, what: What, line: &'a [u8]) {
+        if self.block.first_stamp.is_none() || !self.block.losses.is_empty() {
+            self.stamp(at_ns);
+        }
         let event = Event { at_ns, cpu, what };
         if self.block.events.last() == Some(&event) && self.last == line {
             return self.note(Matter::Duplicate);
