@@ -120,7 +120,7 @@ impl<'a> Builder<'a> {
     #[cold]
     pub fn note(&mut self, matter: Matter) {
         self.block.notes.push((self.block.lines, matter));
-        if matches!(matter, Matter::Unparsed | Matter::Malformed | Matter::OutOfRange) {
+        if matches!(matter, Matter::Unparsed | Matter::Malformed) {
             self.block.losses.push(Loss { cpu: Cpu::UNKNOWN, count: 1 });
         }
     }
