@@ -17,3 +17,4 @@ mod seeded;
 mod simulate;
 mod starter;
 mod terminal;
+mod trace;
