@@ -30,10 +30,30 @@ impl<'a> Cursor<'a> {
         Some(value)
     }
 
+    /// Passes a number of which only its end matters.
+    #[inline(always)]
+    pub fn pass_number(&mut self) -> Option<()> {
+        if let Some(eight) = self.0.first_chunk() {
+            let count = leading_digits(u64::from_le_bytes(*eight));
+            if let 1..8 = count {
+                self.0 = &self.0[count..];
+                return Some(());
+            }
+        }
+        self.number().map(|_| ())
+    }
+
     /// Passes everything up to a blank or the end.
-    #[inline]
+    #[inline(always)]
     pub fn word(&mut self) -> &'a [u8] {
-        let end = self.0.iter().position(|byte| matches!(byte, b' ' | b'\t')).unwrap_or(self.0.len());
+        let near = match self.0.first_chunk() {
+            Some(near) => equal_of_16(*near, b' ') | equal_of_16(*near, b'\t'),
+            None => 0,
+        };
+        let end = match near {
+            0 => self.0.iter().position(|byte| matches!(byte, b' ' | b'\t')).unwrap_or(self.0.len()),
+            near => near.trailing_zeros() as usize,
+        };
         let (word, rest) = self.0.split_at(end);
         self.0 = rest;
         word
@@ -139,13 +159,18 @@ const LOW: u64 = 0x0101_0101_0101_0101;
 /// once within a word.
 #[inline(always)]
 fn eight_digits(word: u64) -> (u64, usize) {
-    let values = word ^ (LOW * 0x30);
-    let count = (others(values).trailing_zeros() / 8) as usize;
+    let count = leading_digits(word);
     if count == 0 {
         return (0, 0);
     }
     // Zeros before the first digit instead of characters after the last.
-    (added_up(values << (64 - 8 * count)), count)
+    (added_up((word ^ (LOW * 0x30)) << (64 - 8 * count)), count)
+}
+
+/// How many of eight characters are digits before the first that is none.
+#[inline(always)]
+fn leading_digits(word: u64) -> usize {
+    (others(word ^ (LOW * 0x30)).trailing_zeros() / 8) as usize
 }
 
 /// The number that the first one to eight characters of a word are.

@@ -99,9 +99,11 @@ mod tests {
         let (mut recent, mut names) = (Recent::new(), Names::default());
         let texts: [&[u8]; 8] =
             [b"", b"a", b"a\0", b"abcdefgh", b"abcdefghabcdefgh", b"aaaaaaaa", b"aaaaaaaaa", &[b'a'; 40]];
-        let found: Vec<Name> = texts.iter().map(|text| recent.find(Piece::whole(text), Some(7), &mut names).name).collect();
+        let found: Vec<Name> =
+            texts.iter().map(|text| recent.find(Piece::whole(text), Some(7), &mut names).name).collect();
         assert_eq!(names.len(), texts.len());
-        let again: Vec<Name> = texts.iter().map(|text| recent.find(Piece::whole(text), Some(7), &mut names).name).collect();
+        let again: Vec<Name> =
+            texts.iter().map(|text| recent.find(Piece::whole(text), Some(7), &mut names).name).collect();
         assert_eq!(found, again);
         assert_ne!(recent.find(Piece::whole(b"a"), Some(8), &mut names).name, found[1]);
         assert_ne!(recent.find(Piece::whole(b""), None, &mut names).name, found[0]);

@@ -4,8 +4,8 @@ use super::bits::{Values, fixed_number};
 use super::layout::{FixedNumber, FixedText, Slot};
 use super::meaning::{Meaning, Thread};
 use crate::event::{Cpu, Leaves, What, kept_number};
-use crate::intake::bytes::Piece;
 use crate::intake::Found;
+use crate::intake::bytes::Piece;
 use crate::names::Name;
 use std::borrow::Cow;
 use std::collections::BTreeMap;
@@ -140,11 +140,7 @@ impl Said {
     }
 
     #[inline(never)]
-    fn rarer<F: Fields>(
-        &mut self,
-        meaning: &Meaning<F::Number, F::Text>,
-        from: &mut From<'_, F>,
-    ) -> Option<What> {
+    fn rarer<F: Fields>(&mut self, meaning: &Meaning<F::Number, F::Text>, from: &mut From<'_, F>) -> Option<What> {
         Some(match meaning {
             Meaning::Wakes { who, on } => {
                 let on = on.as_ref().and_then(|on| Cpu::new(from.number(on))).unwrap_or(Cpu::UNKNOWN);

@@ -114,7 +114,7 @@ fn number_and_priority<'a, const N: usize, const P: usize>(
     let id = u32::try_from(after.number()?).ok()?;
     after.pass(priority)?;
     _ = after.pass(b"-");
-    after.number()?;
+    after.pass_number()?;
     Some((id, after))
 }
 
@@ -138,7 +138,7 @@ fn short_thread<'a>(rest: &mut Cursor<'a>) -> Option<Told<'a>> {
         let id = u32::try_from(after.number()?).ok()?;
         after.pass(b" [")?;
         _ = after.pass(b"-");
-        after.number()?;
+        after.pass_number()?;
         after.pass(b"]")?;
         *rest = after;
         Some(Told { text: Piece::new(all, end), id })
@@ -175,7 +175,7 @@ fn migration(tells: &[u8], builder: &mut Builder<'_>) -> Option<What> {
     rest.pass(b"comm=")?;
     let told = named_thread(&mut rest, b" pid=", b" prio=")?;
     rest.pass(b" orig_cpu=")?;
-    rest.number()?;
+    rest.pass_number()?;
     rest.pass(b" dest_cpu=")?;
     let to = last_cpu(rest)?;
     Some(What::Migrates { who: thread(&told, builder), to })
@@ -240,7 +240,7 @@ fn handler(tells: &[u8], begins: bool, builder: &mut Builder<'_>) -> Option<Name
 fn action(tells: &[u8]) -> Option<&[u8]> {
     let mut rest = Cursor(tells);
     rest.pass(b"vec=")?;
-    rest.number()?;
+    rest.pass_number()?;
     rest.pass(b" [action=")?;
     rest.0.strip_suffix(b"]")
 }

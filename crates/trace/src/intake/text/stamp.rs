@@ -34,10 +34,10 @@ fn padded(line: &[u8]) -> Option<Stamped<'_>> {
     let mut rest = Cursor(line.get(NAME..)?);
     rest.pass(b"-").or_else(|| rest.pass(b" "))?;
     rest.blanks();
-    rest.number()?;
+    rest.pass_number()?;
     // A process before the thread, or after it in brackets.
     if rest.pass(b"/").is_some() {
-        rest.number()?;
+        rest.pass_number()?;
     }
     rest.blanks();
     if rest.pass(b"(").is_some() {
