@@ -6,6 +6,7 @@ mod failures;
 mod head;
 mod layout;
 mod recording;
+mod rehearsal;
 mod run;
 mod runs;
 mod timeline;
@@ -15,6 +16,8 @@ use crate::dossier::Dossier;
 use crate::recording::Judged;
 use crate::run::{Observed, Told};
 use layout::Page;
+use model::System;
+use trace::spans::{Measure, Values};
 
 /// How much is said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
@@ -100,6 +103,20 @@ pub fn recording(head: &str, judged: &Judged<'_>, all: bool, style: Style) -> St
     let mut page = Page::new(style);
     page.paragraph(0, head);
     recording::draw(&mut page, judged, all);
+    page.finish()
+}
+
+/// What a rehearsal is, and what of the plan was not kept in it, a sentence each.
+pub fn rehearsal(name: &str, remarks: &[String], style: Style) -> String {
+    let mut page = Page::new(style);
+    rehearsal::head(&mut page, name, remarks);
+    page.finish()
+}
+
+/// What was measured of each task and port before, during and after the faults of a recording.
+pub fn spans(system: &System, spans: &[(Measure, Values)], style: Style) -> String {
+    let mut page = Page::new(style);
+    rehearsal::spans(&mut page, system, spans);
     page.finish()
 }
 

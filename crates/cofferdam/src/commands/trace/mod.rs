@@ -2,6 +2,7 @@
 
 mod sources;
 
+use super::judging::{Against, Nobody, is_open};
 use super::session::{self, Session, Wanted};
 use crate::args::{ColorChoice, Format, TraceArgs};
 use crate::commands::check;
@@ -14,9 +15,8 @@ use evidence::json::Recorded;
 use evidence::recording::Judged;
 use model::{FileError, MOST_BYTES, System};
 use sources::Files;
-use trace::judge::{Allowed, Judge, Status};
+use trace::judge::Allowed;
 use trace::map::{Map, read_map};
-use trace::recording;
 
 pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
     let session = session::load(&args.baseline.system, Wanted::given_or_named(args.baseline.plan.as_ref()))?;
@@ -30,14 +30,13 @@ pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
         Err((found, sources)) => return refuse(&found, &sources, args.format, color),
     };
     let files = Files::find(&args.traces)?;
+    let by_map = Against::by_map(system, plan, &map);
     let allowed = Allowed {
-        window_ns: args.tolerance.map(|time| time.ns()).or(map.tolerance_ns),
-        origin_ns: args.frame_at.map(|time| time.ns()).or(map.frame_at_ns),
+        window_ns: args.tolerance.map(|time| time.ns()).or(by_map.allowed.window_ns),
+        origin_ns: args.frame_at.map(|time| time.ns()).or(by_map.allowed.origin_ns),
     };
     let fits = files.fits(&map)?;
-    let mut judge = Judge::new(system, plan, allowed);
-    let taking = recording::take(system, &map, files.open()?, fits, &mut judge);
-    let judgement = judge.finish();
+    let (taking, judgement) = Against { allowed, ..by_map }.judge(files.open()?, fits, &mut Nobody);
     let verdicts = baseline::verdicts(system, plan);
     let beside = baseline::measured::beside(system, &judgement, &verdicts);
     let judged = Judged { system, sources: files.told(), taking: &taking, judgement: &judgement, beside: &beside };
@@ -68,15 +67,10 @@ fn recordings(count: usize) -> String {
 }
 
 fn exit_of(judged: &Judged<'_>, allow_not_analysed: bool) -> Exit {
-    let is_open = |status: &Status| match status {
-        Status::Kept => false,
-        Status::Violated => true,
-        Status::NotAnalysed(_) => !allow_not_analysed,
-    };
     match () {
         () if judged.beside.iter().any(|beside| beside.is_alarm()) => Exit::Alarm,
         () if !judged.taking.refusals.is_empty() => Exit::Wrong,
-        () if judged.judgement.findings.iter().any(|found| is_open(&found.status)) => Exit::Open,
+        () if is_open(&judged.judgement.findings, allow_not_analysed) => Exit::Open,
         () => Exit::Shown,
     }
 }
