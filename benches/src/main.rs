@@ -18,7 +18,7 @@ use std::process::ExitCode;
 const USAGE: &str = "usage: cofferdam-bench rta|chains FILE [--reps N] | \
                      des FILE [--runs N] [--threads N] [--engine table|general] [--faults] | \
                      evt FILE [--boot N] [--threads N] | \
-                     trace DIR --format text|csv [--threads N] | convert FILE --out DIR";
+                     trace DIR --format text|csv|ctf [--threads N] | convert FILE --out DIR";
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();

@@ -13,6 +13,7 @@ use std::time::Instant;
 use trace::event::What;
 use trace::intake::Found;
 use trace::intake::csv::Table;
+use trace::intake::ctf::Folder;
 use trace::intake::lines::Format;
 use trace::intake::text::SchedulerText;
 use trace::intake::threads::{Stopped, read};
@@ -32,6 +33,7 @@ pub struct Options {
 pub enum FormatName {
     Text,
     Csv,
+    Ctf,
 }
 
 /// What the peers print too, under the same names.
@@ -60,6 +62,7 @@ impl Options {
             match pair {
                 ["--format", "text"] => options.format = FormatName::Text,
                 ["--format", "csv"] => options.format = FormatName::Csv,
+                ["--format", "ctf"] => options.format = FormatName::Ctf,
                 ["--threads", count] => options.threads = count.parse()?,
                 other => return Err(format!("{} is no option of trace, or lacks its value", other.join(" ")).into()),
             }
@@ -73,27 +76,22 @@ impl Options {
 /// # Errors
 /// A sentence where a file cannot be read, or is refused.
 pub fn run(folder: &Path, options: &Options) -> Result<Figures, Box<dyn Error>> {
-    let (peer, file) = match options.format {
-        FormatName::Text => ("cofferdam-text", "trace.txt"),
-        FormatName::Csv => ("cofferdam-csv", "trace.csv"),
+    let (peer, path) = match options.format {
+        FormatName::Text => ("cofferdam-text", folder.join("trace.txt")),
+        FormatName::Csv => ("cofferdam-csv", folder.join("trace.csv")),
+        FormatName::Ctf => ("cofferdam-ctf", folder.join("ctf")),
     };
-    let path = folder.join(file);
-    let bytes = std::fs::metadata(&path)?.len();
+    let bytes = size(&path)?;
     let (begin, cpu_begin) = (Instant::now(), cpu_seconds());
     let (mut found, mut slices, mut notes) = (Found::default(), Slices::default(), 0);
-    let mut input = BufReader::new(File::open(&path)?);
-    let format: Box<dyn Format> = match options.format {
-        FormatName::Text => Box::new(SchedulerText),
-        FormatName::Csv => Box::new(Table::read_head(&mut input, 0)?.map_err(refused)?),
-    };
     let take = |found: &mut Found| {
         slices.take(found);
         notes += found.notes.drain(..).count();
     };
-    read(&*format, format.join(0), input, options.threads, &mut found, take).map_err(|stopped| match stopped {
-        Stopped::Unreadable(error) => error.into(),
-        Stopped::Refused(refusal) => refused(refusal),
-    })?;
+    match options.format {
+        FormatName::Ctf => read_streams(&path, options.threads, &mut found, take)?,
+        FormatName::Text | FormatName::Csv => read_lines(&path, options, &mut found, take)?,
+    }
     let sum = checksum(slices.by_id(&found).flatten().map(Some));
     let (seconds, cpu_s) =
         (begin.elapsed().as_secs_f64(), cpu_begin.zip(cpu_seconds()).map(|(begin, end)| end - begin));
@@ -112,6 +110,59 @@ pub fn run(folder: &Path, options: &Options) -> Result<Figures, Box<dyn Error>> 
         peak_rss_mb: peak_rss_mb(),
         checksum: sum,
     })
+}
+
+/// The bytes of a file, or of the files of a folder.
+fn size(path: &Path) -> Result<u64, Box<dyn Error>> {
+    let about = std::fs::metadata(path)?;
+    if about.is_file() {
+        return Ok(about.len());
+    }
+    let sizes = std::fs::read_dir(path)?.map(|entry| Ok(entry?.metadata()?.len()));
+    sizes.sum()
+}
+
+fn read_lines(
+    path: &Path,
+    options: &Options,
+    found: &mut Found,
+    take: impl FnMut(&mut Found) + Send,
+) -> Result<(), Box<dyn Error>> {
+    let mut input = BufReader::new(File::open(path)?);
+    let format: Box<dyn Format> = match options.format {
+        FormatName::Csv => Box::new(Table::read_head(&mut input, 0)?.map_err(refused)?),
+        FormatName::Text | FormatName::Ctf => Box::new(SchedulerText),
+    };
+    read(&*format, format.join(0), input, options.threads, found, take).map_err(|stopped| match stopped {
+        Stopped::Unreadable(error) => error.into(),
+        Stopped::Refused(refusal) => refused(refusal),
+    })
+}
+
+/// Reads the streams of a folder of the Common Trace Format, on so many threads.
+fn read_streams(
+    folder: &Path,
+    threads: NonZeroUsize,
+    found: &mut Found,
+    mut take: impl FnMut(&mut Found) + Send,
+) -> Result<(), Box<dyn Error>> {
+    let mut paths: Vec<_> =
+        std::fs::read_dir(folder)?.map(|entry| Ok(entry?.path())).collect::<std::io::Result<_>>()?;
+    paths.retain(|path| !path.ends_with("metadata"));
+    paths.sort();
+    let streams = paths.iter().map(File::open).collect::<std::io::Result<Vec<File>>>()?;
+    let mut folder = Folder::open(&std::fs::read(folder.join("metadata"))?, streams, 0).map_err(refused)?;
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads.get()).build()?;
+    let read = pool.install(|| {
+        loop {
+            let more = folder.read(found);
+            take(found);
+            if !more? {
+                return Ok(());
+            }
+        }
+    });
+    read.map_err(refused)
 }
 
 fn refused(refusal: Refusal) -> Box<dyn Error> {

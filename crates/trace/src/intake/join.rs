@@ -61,11 +61,6 @@ impl Join {
         self
     }
 
-    /// The number of lines so far.
-    pub fn lines(&self) -> u64 {
-        self.lines
-    }
-
     /// The first line that could not be read, where none has been read so far.
     pub fn only_unparsed(&self) -> Option<u64> {
         self.unparsed.filter(|_| !self.stamped)

@@ -29,6 +29,7 @@ impl Values {
     }
 
     /// Reads what has fixed offsets; all its bytes are at hand from `start` on.
+    #[inline]
     pub fn take_fixed(&mut self, bytes: &[u8], start: usize, fixed: &Fixed) {
         for found in &fixed.numbers {
             self.numbers[found.number.slot] = fixed_number(bytes, start, found);
@@ -40,6 +41,7 @@ impl Values {
 }
 
 /// A number of whole bytes at a fixed offset; its bytes are at hand.
+#[inline]
 pub fn fixed_number(bytes: &[u8], start: usize, found: &FixedNumber) -> u64 {
     let (at, number) = (start + found.offset, &found.number);
     let unused = 64 - number.bits;

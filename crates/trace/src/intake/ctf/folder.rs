@@ -151,6 +151,7 @@ impl<R: Read> Lane<R> {
         }
     }
 
+    #[inline]
     fn name(&mut self, name: Name, found: &mut Found) -> Name {
         let at = name.0 as usize;
         if let Some(known) = self.names.get(at).copied().flatten() {
@@ -167,6 +168,7 @@ impl<R: Read> Lane<R> {
     }
 
     /// The event with the folder's names.
+    #[inline]
     fn translate(&mut self, event: Event, found: &mut Found) -> Event {
         let what = event.what.renamed(|name| self.name(name, found));
         Event { what, ..event }

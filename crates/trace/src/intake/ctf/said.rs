@@ -83,6 +83,7 @@ impl From<'_> {
 
 impl Said {
     /// The event; `None`: a field of it has a value that cannot be.
+    #[inline]
     pub fn what(
         &mut self,
         meaning: &Meaning,
@@ -136,6 +137,7 @@ impl Said {
         line
     }
 
+    #[inline]
     fn thread(&mut self, thread: Thread, from: &mut From<'_>) -> Option<Name> {
         let id = u32::try_from(from.number(thread.id)).ok()?;
         let Some(raw) = from.short(thread.name) else { return Some(named(id, thread.name, from)) };

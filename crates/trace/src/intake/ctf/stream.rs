@@ -120,14 +120,9 @@ impl Stream {
 
     /// Takes the next bytes, at most so many, from where they come without another copy. `false`: that was the end.
     pub(super) fn feed_from(&mut self, input: &mut impl Read, most: usize, found: &mut Found) -> Result<bool, Refusal> {
-        let before = self.held.len();
-        self.held.resize(before + most, 0);
-        let read = input.read(&mut self.held[before..]);
-        self.held.truncate(before + read.as_ref().copied().unwrap_or(0));
-        match read {
+        match input.take(most as u64).read_to_end(&mut self.held) {
             Ok(0) => self.finish(found).map(|()| false),
             Ok(_) => self.read_held(found).map(|()| true),
-            Err(error) if error.kind() == std::io::ErrorKind::Interrupted => Ok(true),
             Err(error) => {
                 let remedy = "check the file and its permissions".to_owned();
                 Err(Refusal { place: self.place(), why: format!("the stream cannot be read: {error}"), remedy })
@@ -380,6 +375,7 @@ impl Stream {
     }
 
     /// Makes an event of the values; texts stand in the bytes held from `base` on.
+    #[inline]
     fn say(&mut self, event: &layout::Event, number: usize, base: usize, found: &mut Found) {
         let place = self.place();
         let note = |matter, found: &mut Found| found.notes.push(Note { place, matter });
