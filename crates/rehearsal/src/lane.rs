@@ -24,7 +24,7 @@ pub const READY: &str = "ready";
 /// The longest orders that are read: a line of this many bytes.
 const MOST_BYTES: u64 = 64 << 20;
 /// A thread that does not look at the clock for so long was stopped, or somebody else had its cpu.
-const AWAY_NS: u64 = 20_000;
+const AWAY_NS: u64 = 50_000;
 
 /// Serves one virtual core: reads orders and the first frame's instant, a line each, from standard input.
 ///

@@ -7,6 +7,8 @@ use std::fs;
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering::SeqCst};
 
 /// A means.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -73,16 +75,17 @@ pub fn spin() -> Result<()> {
     if rustix::process::getppid().map(|parent| parent.as_raw_nonzero().to_string()).as_deref() != Some(parent) {
         bail!("the process that started this one is gone");
     }
-    cpus::pin(cpu.parse()?)?;
-    let _ = real_time == "true" && cpus::Rank::Load.take();
-    let ended = std::sync::Arc::new(std::sync::atomic::AtomicBool::new(false));
-    let seen = std::sync::Arc::clone(&ended);
+    let ended = Arc::new(AtomicBool::new(false));
+    let seen = Arc::clone(&ended);
+    // It listens from before the loop has its cpu and its rank, which leave nobody else a turn.
     std::thread::spawn(move || {
         let _ = std::io::stdin().read_line(&mut String::new());
-        seen.store(true, std::sync::atomic::Ordering::SeqCst);
+        seen.store(true, SeqCst);
     });
+    cpus::pin(cpu.parse()?)?;
+    let _ = real_time == "true" && cpus::Rank::Load.take();
     let (mut gaps, mut last) = (Vec::new(), clock::now_ns());
-    while !ended.load(std::sync::atomic::Ordering::SeqCst) {
+    while !ended.load(SeqCst) {
         let now = clock::now_ns();
         if now - last > GAP_NS {
             gaps.push((last, now));
@@ -164,8 +167,8 @@ struct Freezer {
 
 impl Freezer {
     fn take(child: &Child) -> Result<Self> {
-        let root = ["/sys/fs/cgroup", "/sys/fs/cgroup/unified"].map(Path::new).into_iter();
-        let root = root.filter(|root| root.join("cgroup.controllers").is_file()).next();
+        let mut roots = ["/sys/fs/cgroup", "/sys/fs/cgroup/unified"].map(Path::new).into_iter();
+        let root = roots.find(|root| root.join("cgroup.controllers").is_file());
         let root = root.context("no control groups of version 2 are mounted")?;
         let folder = root.join(format!("cofferdam-rehearsal-{}", std::process::id()));
         fs::create_dir(&folder).with_context(|| format!("cannot make {}", folder.display()))?;

@@ -1,8 +1,8 @@
 //! A rehearsal for people at a terminal: what it is, what it could not keep, and what was measured around its faults.
 
 use super::layout::{Align, Page};
-use quantity::Duration;
 use model::System;
+use quantity::Duration;
 use trace::spans::{Measure, Values};
 
 /// What every answer about a rehearsal says of itself.
@@ -21,12 +21,17 @@ pub(super) fn head(page: &mut Page, name: &str, remarks: &[String]) {
 /// What was measured before, during and after the faults: how often, the middle, and the largest.
 pub(super) fn spans(page: &mut Page, system: &System, spans: &[(Measure, Values)]) {
     page.heading("Before, during and after the faults: how often, the middle, the largest");
-    let mut rows = vec![["", "before", "during", "after"].map(str::to_owned).to_vec()];
-    rows.extend(spans.iter().map(|(measure, values)| {
-        let of = [&values.before, &values.during, &values.after].map(|values| cell(values));
-        [vec![words(*measure, system)], of.to_vec()].concat()
-    }));
-    page.table(2, &[Align::Left, Align::Right, Align::Right, Align::Right], &rows);
+    let of_kind = |kind: &'static str| spans.iter().filter(move |(measure, _)| words(*measure) == kind);
+    for kind in ["response", "jitter", "age"] {
+        let mut rows = vec![[kind, "before", "during", "after"].map(str::to_owned).to_vec()];
+        rows.extend(of_kind(kind).map(|(measure, values)| {
+            let of = [&values.before, &values.during, &values.after].map(|values| cell(values));
+            [vec![subject(*measure, system)], of.to_vec()].concat()
+        }));
+        if rows.len() > 1 {
+            page.table(2, &[Align::Left, Align::Right, Align::Right, Align::Right], &rows);
+        }
+    }
     page.paragraph(2, "That no difference is seen is no evidence that there is none.");
 }
 
@@ -44,10 +49,17 @@ fn rounded(ns: u64) -> Duration {
     Duration::from_ns(ns / 1_000 * 1_000)
 }
 
-fn words(measure: Measure, system: &System) -> String {
+fn words(measure: Measure) -> &'static str {
     match measure {
-        Measure::Response(task) => format!("response of {}", system.task_label(task)),
-        Measure::Jitter(task) => format!("jitter of {}", system.task_label(task)),
-        Measure::Age(channel) => format!("age of {}", system.channel(channel).name.value),
+        Measure::Response(_) => "response",
+        Measure::Jitter(_) => "jitter",
+        Measure::Age(_) => "age",
+    }
+}
+
+fn subject(measure: Measure, system: &System) -> String {
+    match measure {
+        Measure::Response(task) | Measure::Jitter(task) => system.task_label(task),
+        Measure::Age(channel) => system.channel(channel).name.value.clone(),
     }
 }
