@@ -231,15 +231,16 @@ impl Stage<'_> {
                 clock::sleep_until(at_ns.min(clock::now_ns().saturating_add(LOOK_UP_NS)));
             }
             let Some(next) = next.filter(|_| at_ns < end_ns) else { return Ok(()) };
-            let (_, step) = agenda.remove(next);
-            self.step(step, &mut agenda)?;
+            let (at_ns, step) = agenda.remove(next);
+            self.step(at_ns, step, &mut agenda)?;
         }
     }
 
-    fn step(&mut self, step: Step, agenda: &mut Vec<(u64, Step)>) -> Result<()> {
+    fn step(&mut self, at_ns: u64, step: Step, agenda: &mut Vec<(u64, Step)>) -> Result<()> {
         let now = clock::now_ns();
         match step {
-            Step::Say(mark, who) => self.say(now, mark, who),
+            // Processes read the same clock, and may have begun already: it began when it was to.
+            Step::Say(mark, who) => self.say(at_ns, mark, who),
             Step::Kill(crash) => {
                 let was_there = self.kill(crash.partition);
                 if let Some(again) = crash.again.filter(|_| was_there) {
@@ -261,12 +262,12 @@ impl Stage<'_> {
         Ok(())
     }
 
-    fn say(&mut self, now: u64, mark: Mark, who: Subject) {
+    fn say(&mut self, at_ns: u64, mark: Mark, who: Subject) {
         let word = match mark {
             Mark::Begins => Word::FaultBegins,
             Mark::Ends => Word::FaultEnds,
         };
-        self.log.put(Entry::of(now, word, who, None));
+        self.log.put(Entry::of(at_ns, word, who, None));
     }
 
     fn lanes_of(&self, partition: usize) -> Vec<usize> {

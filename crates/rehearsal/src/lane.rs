@@ -14,6 +14,7 @@ use arrivals::Arrivals;
 use mishaps::Mishaps;
 use rustix::process::{Signal, getppid, set_parent_process_death_signal};
 use simulator::draw::{Draw, Purpose};
+use std::collections::BTreeMap;
 use std::ffi::CString;
 use std::fs::{File, OpenOptions};
 use std::io::{BufRead, Write};
@@ -78,6 +79,9 @@ struct Lane {
     running: Option<(Subject, Option<u64>)>,
     /// When the clock was last looked at.
     last_ns: u64,
+    /// How many messages each channel has taken, and how often each input was read or had no room: several at one instant are
+    /// told apart by their numbers.
+    messages: BTreeMap<(Word, Subject), u64>,
 }
 
 impl Lane {
@@ -95,6 +99,7 @@ impl Lane {
             ready: Vec::new(),
             running: None,
             last_ns: clock::now_ns(),
+            messages: BTreeMap::new(),
             orders,
         }
     }
@@ -219,7 +224,7 @@ impl Lane {
         let lines = declared.lines;
         for input in inputs {
             self.ports.read(input.port);
-            self.log.put(Entry::of(self.last_ns, Word::Reads, input.who, None));
+            self.tell_of_message(Word::Reads, input.who);
         }
         Work::new(self.mishaps.execution_ns(task, drawn, most, self.last_ns), lines)
     }
@@ -247,13 +252,19 @@ impl Lane {
             return;
         };
         for _ in 0..batch {
-            self.log.put(Entry::of(self.last_ns, Word::Writes, who, None));
+            self.tell_of_message(Word::Writes, who);
             for input in &to {
                 if !self.ports.write(input.port, [number.saturating_add(1), self.last_ns]) {
-                    self.log.put(Entry::of(self.last_ns, Word::Overflows, input.who, None));
+                    self.tell_of_message(Word::Overflows, input.who);
                 }
             }
         }
+    }
+
+    fn tell_of_message(&mut self, word: Word, who: Subject) {
+        let counter = self.messages.entry((word, who)).or_default();
+        self.log.put(Entry::of(self.last_ns, word, who, Some(*counter)));
+        *counter += 1;
     }
 
     fn send_floods(&mut self, now: u64) {

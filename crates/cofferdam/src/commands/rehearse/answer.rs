@@ -53,10 +53,12 @@ fn whole(
     let name = &system.name.value;
     let mut text = evidence::text::rehearsal(name, &remarks, style);
     let own = [("recording.csv".to_owned(), "CSV table")];
-    text += &judged(&format!("\n{name}: what the stand-ins recorded"), system, &own, &heard.own, args.all, style);
+    text.push('\n');
+    text += &judged(&format!("{name}: what the stand-ins recorded"), system, &own, &heard.own, args.all, style);
     if let Some(kernel) = &heard.kernel {
         let sources = [("windows.csv".to_owned(), "CSV table"), ("kernel.txt".to_owned(), "scheduler text")];
-        text += &judged(&format!("\n{name}: who executed, as the kernel saw it"), system, &sources, kernel, args.all, style);
+        text.push('\n');
+        text += &judged(&format!("{name}: who executed, as the kernel saw it"), system, &sources, kernel, args.all, style);
     }
     if !heard.spans.is_empty() {
         text += &evidence::text::spans(system, &heard.spans, style);
