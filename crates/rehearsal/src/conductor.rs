@@ -106,11 +106,8 @@ fn conduct(asked: &Asked<'_>) -> Result<Recorded> {
         signal_hook::flag::register(signal, Arc::clone(&asked_to_end))?;
     }
     let shared = Shared::new(prepared)?;
-    let tracing = if given.is_folded {
-        Err("several cores share a cpu".to_owned())
-    } else {
-        Tracing::start(&given.cpus)
-    };
+    let tracing =
+        if given.is_folded { Err("several cores share a cpu".to_owned()) } else { Tracing::start(&given.cpus) };
     let slots: Vec<Slot> = prepared.lanes.iter().map(|_| Slot::default()).collect();
     let mut stage = Stage {
         asked,
@@ -352,7 +349,9 @@ impl Stage<'_> {
             if let Some(why) = life.ended_by_itself() {
                 let plan = &self.asked.prepared.lanes[lane];
                 let name = &self.asked.prepared.names[self.asked.prepared.partitions[plan.partition].0 as usize];
-                self.remarks.push(format!("the process of {name} ended by itself ({why}): nothing of it was seen from then on."));
+                self.remarks.push(format!(
+                    "the process of {name} ended by itself ({why}): nothing of it was seen from then on."
+                ));
             }
             life.kill();
             self.entries.extend(life.end());

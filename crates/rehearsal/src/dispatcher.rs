@@ -1,7 +1,7 @@
 //! Keeps the windows of one core: continues whoever's turn it is and stops it at its end, by the monotonic clock.
 
-use crate::prepare::{CorePlan, Span};
 use crate::orders::Subject;
+use crate::prepare::{CorePlan, Span};
 use crate::record::{Entry, Log};
 use crate::{clock, cpus};
 use rustix::process::{Pid, Signal, kill_process};

@@ -130,9 +130,11 @@ fn inside(kind: Kind) -> Result<(Does, Option<u64>), String> {
         Kind::DmaBurst { .. } => return Err("no device of this machine may be told to move memory so".to_owned()),
         Kind::InterruptStorm { .. } => return Err("no device of this machine may be told to interrupt so".to_owned()),
         Kind::LateWindow { .. } => {
-            return Err("windows are begun here by this program and not by the target's core software: a late one would \
+            return Err(
+                "windows are begun here by this program and not by the target's core software: a late one would \
                         say nothing"
-                .to_owned());
+                    .to_owned(),
+            );
         }
         Kind::CoreStop { .. } => return Err("a cpu of this machine cannot be made to stand".to_owned()),
         Kind::Crash { .. } | Kind::RestartStorm { .. } => return Err("it happens from outside".to_owned()),
@@ -145,7 +147,9 @@ fn narrowed(does: &Does, kind: Kind, target: Target, lane: &LanePlan, machine: &
     if partition != lane.partition {
         return None;
     }
-    let tasks = || -> Vec<usize> { counted_tasks(lane).filter(|(_, task)| is_target(target, *task, machine)).map(|(own, _)| own).collect() };
+    let tasks = || -> Vec<usize> {
+        counted_tasks(lane).filter(|(_, task)| is_target(target, *task, machine)).map(|(own, _)| own).collect()
+    };
     let wanted = |channel: usize| {
         let is_queue = matches!(machine.channels.get(channel).map(|channel| channel.port), Some(Port::Queuing { .. }));
         let named = if let Target::Channel(named) = target { channel == named } else { true };
@@ -185,7 +189,8 @@ fn is_target(target: Target, task: usize, machine: &Machine) -> bool {
 
 /// Of some of a process's tasks the most urgent one.
 fn most_urgent(lane: &LanePlan, own: &[usize], machine: &Machine) -> Option<usize> {
-    let urgency = |own: &usize| lane.tasks.get(*own).and_then(|task| machine.tasks.get(*task)).map(|task| task.priority);
+    let urgency =
+        |own: &usize| lane.tasks.get(*own).and_then(|task| machine.tasks.get(*task)).map(|task| task.priority);
     own.iter().copied().max_by_key(|own| (urgency(own), std::cmp::Reverse(*own)))
 }
 
@@ -217,7 +222,8 @@ fn crash(
 fn again(partition: usize, start: Option<Start>, machine: &Machine) -> Option<Again> {
     let by_monitor = || {
         let rules = &machine.monitor.as_ref()?.rules;
-        let rule = rules.iter().find(|rule| rule.partition == partition && rule.error == HealthError::MemoryViolation)?;
+        let rule =
+            rules.iter().find(|rule| rule.partition == partition && rule.error == HealthError::MemoryViolation)?;
         match rule.action {
             Action::WarmStart => Some(Start::Warm),
             Action::ColdStart => Some(Start::Cold),

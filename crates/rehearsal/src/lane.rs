@@ -33,7 +33,8 @@ const AWAY_NS: u64 = 50_000;
 /// Orders that cannot be read, and what the machine does not let the process have.
 pub fn serve() -> Result<()> {
     let mut lines = std::io::BufReader::new(std::io::Read::take(std::io::stdin(), MOST_BYTES)).lines();
-    let orders: Orders = serde_json::from_str(&lines.next().context("no orders came")??).context("orders are not understood")?;
+    let orders: Orders =
+        serde_json::from_str(&lines.next().context("no orders came")??).context("orders are not understood")?;
     let place = &orders.place;
     set_parent_process_death_signal(Some(Signal::KILL))?;
     if getppid().map(|parent| parent.as_raw_nonzero().get()) != Some(place.parent) {
@@ -41,12 +42,14 @@ pub fn serve() -> Result<()> {
     }
     cpus::pin(place.cpu).with_context(|| format!("cannot stay on cpu {}", place.cpu))?;
     rustix::thread::set_name(&CString::new(place.name.clone())?)?;
-    let log = OpenOptions::new().append(true).open(&orders.log).context("cannot open the memory for what is recorded")?;
+    let log =
+        OpenOptions::new().append(true).open(&orders.log).context("cannot open the memory for what is recorded")?;
     let ports = Ports::open(&orders.slots, &orders.pipes).context("cannot open the ports")?;
     let memory = Memory::of_jobs();
     let mut out = std::io::stdout();
     writeln!(out, "{READY}").and_then(|()| out.flush())?;
-    let base_ns = lines.next().context("no first frame came")??.trim().parse().context("the first frame is no instant")?;
+    let base_ns =
+        lines.next().context("no first frame came")??.trim().parse().context("the first frame is no instant")?;
     if place.real_time && !cpus::Rank::Load.take() {
         bail!("the kernel took back the right to real-time priority");
     }
@@ -247,7 +250,8 @@ impl Lane {
 
     /// Writes one batch to a channel.
     fn write(&mut self, task: usize, output: usize, number: u64) {
-        let Some(Output { who, batch, to }) = self.orders.tasks.get(task).and_then(|task| task.writes.get(output)).cloned()
+        let Some(Output { who, batch, to }) =
+            self.orders.tasks.get(task).and_then(|task| task.writes.get(output)).cloned()
         else {
             return;
         };

@@ -61,7 +61,8 @@ impl Work {
 
     /// Touches some of the lines that are due by now.
     pub fn step(&mut self, memory: &mut Memory) {
-        let due = u128::from(self.lines) * u128::from(self.done_ns.min(self.whole_ns)) / u128::from(self.whole_ns.max(1));
+        let due =
+            u128::from(self.lines) * u128::from(self.done_ns.min(self.whole_ns)) / u128::from(self.whole_ns.max(1));
         let due = u64::try_from(due).unwrap_or(u64::MAX).saturating_sub(self.touched).min(LINES_A_STEP);
         memory.touch(due);
         self.touched += due;

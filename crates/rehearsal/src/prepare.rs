@@ -93,11 +93,14 @@ pub(crate) fn counted_tasks(lane: &LanePlan) -> impl Iterator<Item = (usize, usi
 /// # Errors
 /// Each fault that cannot happen here, and a plan of which nothing can be rehearsed.
 pub fn prepare(system: &System, machine: &Machine, faults: &[Asked]) -> Result<Prepared, Vec<String>> {
-    let mut maker = Maker { system, machine, names: Names::default(), cannot: Vec::new(), cores: Vec::new(), lanes: Vec::new() };
+    let mut maker =
+        Maker { system, machine, names: Names::default(), cannot: Vec::new(), cores: Vec::new(), lanes: Vec::new() };
     maker.cores();
     if maker.lanes.is_empty() {
         let why = maker.cannot.join("; ");
-        return Err(vec![format!("nothing of this plan can be rehearsed: no partition has windows here that run ({why})")]);
+        return Err(vec![format!(
+            "nothing of this plan can be rehearsed: no partition has windows here that run ({why})"
+        )]);
     }
     maker.lanes();
     let pipes = maker.pipes();
@@ -144,10 +147,9 @@ impl Maker<'_> {
             match core.policy {
                 Policy::Table { .. } if !windows.is_empty() => self.core(core, windows, &mut processes),
                 Policy::Table { .. } | Policy::Off => {}
-                Policy::Servers | Policy::Share { .. } | Policy::Dedicated => self.cannot.push(format!(
-                    "core {} has no window table: what runs on it is not rehearsed.",
-                    core.name
-                )),
+                Policy::Servers | Policy::Share { .. } | Policy::Dedicated => self
+                    .cannot
+                    .push(format!("core {} has no window table: what runs on it is not rehearsed.", core.name)),
             }
         }
         if machine.schedules.len() > 1 {
@@ -188,7 +190,10 @@ impl Maker<'_> {
                 return Some(known);
             }
             let name = machine.partitions.get(declared.partition).map_or("?", |partition| &partition.name);
-            let text = format!("{name} has windows of one virtual core on several cores: those on core {} pass unused.", on.name);
+            let text = format!(
+                "{name} has windows of one virtual core on several cores: those on core {} pass unused.",
+                on.name
+            );
             if !self.cannot.contains(&text) {
                 self.cannot.push(text);
             }
@@ -309,20 +314,30 @@ impl Maker<'_> {
         let silent = machine.channels.iter().filter(|channel| !channel.source_task.is_some_and(rehearsed));
         let silent: Vec<String> = silent.map(|channel| channel.name.clone()).collect();
         if !silent.is_empty() {
-            self.cannot.push(format!("nobody here writes to {}: their source is no task that is rehearsed.", silent.join(", ")));
+            self.cannot.push(format!(
+                "nobody here writes to {}: their source is no task that is rehearsed.",
+                silent.join(", ")
+            ));
         }
         let has = |of: fn(&machine::Task) -> bool| machine.tasks.iter().any(of);
         if has(|task| task.logical) {
-            self.cannot.push("tasks with logical execution time read at their start and write at completion here.".to_owned());
+            self.cannot
+                .push("tasks with logical execution time read at their start and write at completion here.".to_owned());
         }
         if has(|task| task.blocking_ns > 0) {
-            self.cannot.push("sections that cannot be displaced are not stood in for: a more urgent job never waits for one.".to_owned());
+            self.cannot.push(
+                "sections that cannot be displaced are not stood in for: a more urgent job never waits for one."
+                    .to_owned(),
+            );
         }
         if machine.network.is_some() {
-            self.cannot.push("frames of the internal network go straight to their queues and are not forwarded.".to_owned());
+            self.cannot
+                .push("frames of the internal network go straight to their queues and are not forwarded.".to_owned());
         }
         if machine.bus.as_ref().is_some_and(|bus| bus.regulation_ns.is_some()) {
-            self.cannot.push("bandwidth budgets and cache ways are not kept: this machine has no regulator of ours.".to_owned());
+            self.cannot.push(
+                "bandwidth budgets and cache ways are not kept: this machine has no regulator of ours.".to_owned(),
+            );
         }
     }
 
@@ -332,7 +347,10 @@ impl Maker<'_> {
             let text = match crash.again {
                 None => format!("{} is not started again: neither fault nor health monitor says how.", partition.name),
                 Some(again) if again.load_ns == 0 => {
-                    format!("{} declares no initialisation time for this start: it initialises in no time.", partition.name)
+                    format!(
+                        "{} declares no initialisation time for this start: it initialises in no time.",
+                        partition.name
+                    )
                 }
                 Some(_) => continue,
             };
@@ -342,3 +360,6 @@ impl Maker<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

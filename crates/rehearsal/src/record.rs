@@ -147,6 +147,9 @@ mod tests {
         let mut log = Log { kept: MOST_ENTRIES - 2, keeper: Vec::new() };
         (0..5).for_each(|at| log.put(Entry::of(at, Word::Frame, Subject(0), None)));
         let kept = log.into_keeper();
-        assert_eq!(kept.iter().map(|entry| (entry.at_ns, entry.word.is_some())).collect::<Vec<_>>(), [(0, true), (1, false)]);
+        assert_eq!(
+            kept.iter().map(|entry| (entry.at_ns, entry.word.is_some())).collect::<Vec<_>>(),
+            [(0, true), (1, false)]
+        );
     }
 }

@@ -10,11 +10,8 @@ pub const HEAD: &str = "time_ns,core,event,who,number\n";
 pub fn line(text: &mut String, at_ns: u64, core: Option<u64>, word: Word, who: &str, number: Option<u64>) {
     let given = |number: Option<u64>| number.map(|number| number.to_string()).unwrap_or_default();
     let (core, number) = (given(core), given(number));
-    let who = if who.contains([',', '"', '\n', '\r']) {
-        format!("\"{}\"", who.replace('"', "\"\""))
-    } else {
-        who.to_owned()
-    };
+    let who =
+        if who.contains([',', '"', '\n', '\r']) { format!("\"{}\"", who.replace('"', "\"\"")) } else { who.to_owned() };
     // A text takes whatever is written to it.
     let _ = writeln!(text, "{at_ns},{core},{},{who},{number}", word.text());
 }

@@ -185,6 +185,12 @@ fn measured(rounds: usize) -> Result<()> {
 
 /// The middle and the largest of values in order.
 fn of_all(values: &[u64]) -> String {
-    let time = |value: Option<&u64>| value.map_or_else(|| "-".to_owned(), |value| Duration::from_ns(*value).to_string());
-    format!("{} in the middle, {} at most, of {}", time(values.get(values.len() / 2)), time(values.last()), values.len())
+    let time =
+        |value: Option<&u64>| value.map_or_else(|| "-".to_owned(), |value| Duration::from_ns(*value).to_string());
+    format!(
+        "{} in the middle, {} at most, of {}",
+        time(values.get(values.len() / 2)),
+        time(values.last()),
+        values.len()
+    )
 }

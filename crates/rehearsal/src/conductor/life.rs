@@ -72,7 +72,13 @@ pub struct Life {
 
 impl Life {
     /// Starts it, and waits until it is ready.
-    pub fn begin(program: (&Path, &str), prepared: &Prepared, lane: usize, told: Told, shared: &Shared) -> Result<Self> {
+    pub fn begin(
+        program: (&Path, &str),
+        prepared: &Prepared,
+        lane: usize,
+        told: Told,
+        shared: &Shared,
+    ) -> Result<Self> {
         let log = memory("rehearsal-log")?;
         let orders = serde_json::to_string(&orders(prepared, lane, &told, shared, &log))?;
         let mut command = Command::new(program.0);

@@ -93,7 +93,10 @@ mod tests {
         let (tasks, draw) = ([task(Some(30), false)], Draw::of(1, 0));
         let mut arrivals = Arrivals::new(&tasks, draw);
         let due = arrivals.take_due(&tasks, draw, 230);
-        assert_eq!(due.iter().map(|(_, one)| (one.number, one.at_ns)).collect::<Vec<_>>(), [(0, 30), (1, 130), (2, 230)]);
+        assert_eq!(
+            due.iter().map(|(_, one)| (one.number, one.at_ns)).collect::<Vec<_>>(),
+            [(0, 30), (1, 130), (2, 230)]
+        );
         arrivals.skip_to(&tasks, draw, 431);
         assert_eq!(arrivals.next_ns(), Some(530));
         assert_eq!(arrivals.take_due(&tasks, draw, 530)[0].1.number, 5);

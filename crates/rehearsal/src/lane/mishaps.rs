@@ -107,9 +107,7 @@ impl Mishaps {
     /// Whether a channel is kept silent.
     pub(super) fn is_silent(&self, task: usize, output: usize, now: u64) -> bool {
         self.list.iter().any(|mishap| match &mishap.does {
-            Does::Silence { channels, for_ns } => {
-                channels.contains(&(task, output)) && mishap.covers(now, *for_ns)
-            }
+            Does::Silence { channels, for_ns } => channels.contains(&(task, output)) && mishap.covers(now, *for_ns),
             _ => false,
         })
     }

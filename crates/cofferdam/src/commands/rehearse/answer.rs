@@ -58,7 +58,8 @@ fn whole(
     if let Some(kernel) = &heard.kernel {
         let sources = [("windows.csv".to_owned(), "CSV table"), ("kernel.txt".to_owned(), "scheduler text")];
         text.push('\n');
-        text += &judged(&format!("{name}: who executed, as the kernel saw it"), system, &sources, kernel, args.all, style);
+        text +=
+            &judged(&format!("{name}: who executed, as the kernel saw it"), system, &sources, kernel, args.all, style);
     }
     if !heard.spans.is_empty() {
         text += &evidence::text::spans(system, &heard.spans, style);
