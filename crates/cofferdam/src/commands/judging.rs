@@ -5,8 +5,9 @@ use plan::Plan;
 use trace::clock::Fit;
 use trace::judge::{Allowed, Finding, Judge, Judgement, Status};
 use trace::map::Map;
-use trace::rebuilt::{Both, Observer};
+use trace::rebuilt::Both;
 use trace::recording::{self, Source, Taking};
+use trace::spans::{Given, Measure, Spans, Values};
 
 /// What recordings are held against.
 #[derive(Clone, Copy)]
@@ -24,23 +25,24 @@ impl<'a> Against<'a> {
         Self { system, plan, map, allowed }
     }
 
-    /// Takes a recording in and judges it; `beside` is told what the judge is.
-    pub fn judge(
-        &self,
-        sources: Vec<Box<dyn Source>>,
-        fits: Vec<Fit>,
-        beside: &mut dyn Observer,
-    ) -> (Taking, Judgement) {
+    /// Takes a recording in, judges it, and measures around its faults, all in one reading.
+    pub fn judge(&self, sources: Vec<Box<dyn Source>>, fits: Vec<Fit>, given: Given) -> Heard {
         let mut judge = Judge::new(self.system, self.plan, self.allowed);
-        let taking = recording::take(self.system, self.map, sources, fits, &mut Both(&mut judge, beside));
-        (taking, judge.finish())
+        let mut spans = Spans::new(self.system, given);
+        let taking = recording::take(self.system, self.map, sources, fits, &mut Both(&mut judge, &mut spans));
+        Heard { taking, judgement: judge.finish(), fault: spans.fault_ns(), values: spans.finish() }
     }
 }
 
-/// Told, and does nothing.
-pub struct Nobody;
-
-impl Observer for Nobody {}
+/// What was heard of a recording.
+pub struct Heard {
+    pub taking: Taking,
+    pub judgement: Judgement,
+    /// When the fault began and ended, as given or recorded.
+    pub fault: Option<(u64, Option<u64>)>,
+    /// What was measured before it, while it lasted, and after it.
+    pub values: Vec<(Measure, Values)>,
+}
 
 /// Whether some rule was not seen to be kept.
 pub fn is_open(findings: &[Finding], allow_not_analysed: bool) -> bool {

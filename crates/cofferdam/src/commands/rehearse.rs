@@ -2,7 +2,7 @@
 
 mod answer;
 
-use super::judging::{Against, Nobody, is_open};
+use super::judging::{Against, Heard, is_open};
 use super::session::{self, Session, Wanted};
 use crate::args::{ColorChoice, RehearsalProcessArgs, RehearseArgs};
 use crate::exit::Exit;
@@ -20,10 +20,9 @@ use trace::intake::Reader;
 use trace::intake::csv::CsvReader;
 use trace::intake::lines::LineReader;
 use trace::intake::text::SchedulerText;
-use trace::judge::Judgement;
 use trace::map::{Map, read_map};
-use trace::recording::{Source, Stream, Taking};
-use trace::spans::{Given, Measure, Spans, Values};
+use trace::recording::{Source, Stream};
+use trace::spans::Given;
 
 /// The word by which this program becomes the process of a partition.
 const PROCESS: &str = "rehearsal-process";
@@ -46,7 +45,7 @@ pub fn run(args: &RehearseArgs, color: ColorChoice) -> Result<Exit> {
     let prepared = prepare(system, &machine, &faults).map_err(|why| anyhow!("{}", why.join("\n       ")))?;
     let recorded = rehearse(args, &prepared)?;
     let (map, text) = map_of(&recorded, args.tolerance, system, &session)?;
-    let heard = heard(&Against::by_map(system, plan, &map), &recorded, !faults.is_empty());
+    let heard = heard(&Against::by_map(system, plan, &map), &recorded, &machine, &faults);
     let answer = answer::text(args, color, system, &prepared, &recorded, &heard);
     terminal::print(&answer)?;
     if let Some(folder) = &args.out {
@@ -110,22 +109,25 @@ fn program() -> Result<PathBuf> {
 }
 
 /// What was heard of a rehearsal: by its own recording, and by the kernel's.
-struct Heard {
-    own: (Taking, Judgement),
-    kernel: Option<(Taking, Judgement)>,
-    /// What was measured before, during and after the faults; nothing without one.
-    spans: Vec<(Measure, Values)>,
+struct Rehearsed {
+    own: Heard,
+    kernel: Option<Heard>,
+    /// The partitions that were made to fail, or seen to.
+    faulty: Vec<bool>,
 }
 
-fn heard(against: &Against<'_>, recorded: &Recorded, has_fault: bool) -> Heard {
-    let mut spans = Spans::new(against.system, Given::default());
-    let own = against.judge(vec![table(0, recorded.events())], vec![Fit::SAME], &mut spans);
+fn heard(against: &Against<'_>, recorded: &Recorded, machine: &Machine, faults: &[Fault]) -> Rehearsed {
+    let own = against.judge(vec![table(0, recorded.events())], vec![Fit::SAME], Given::default());
     let kernel = recorded.kernel.as_ref().ok().map(|text| {
         let lines: Box<dyn Reader> = Box::new(LineReader::new(SchedulerText, 1));
         let sources = vec![table(0, recorded.windows()), source(1, text.clone(), lines)];
-        against.judge(sources, vec![Fit::SAME; 2], &mut Nobody)
+        against.judge(sources, vec![Fit::SAME; 2], Given::default())
     });
-    Heard { own, kernel, spans: if has_fault { spans.finish() } else { Vec::new() } }
+    let mut faulty = own.judgement.failed.clone();
+    for partition in faults.iter().filter_map(|fault| fault.target.partition(machine)) {
+        faulty.iter_mut().skip(partition).take(1).for_each(|is_faulty| *is_faulty = true);
+    }
+    Rehearsed { own, kernel, faulty }
 }
 
 fn table(number: u16, text: String) -> Box<dyn Source> {
@@ -158,14 +160,13 @@ fn keep(folder: &Path, recorded: &Recorded, map: &str, answer: &str) -> Result<(
 }
 
 /// What was seen above a bound on this machine contradicts nothing that is claimed of the target, so there is no alarm.
-fn exit_of(recorded: &Recorded, heard: &Heard, allow_not_analysed: bool) -> Exit {
-    let kernel = heard.kernel.as_ref();
+fn exit_of(recorded: &Recorded, heard: &Rehearsed, allow_not_analysed: bool) -> Exit {
     match () {
         () if recorded.interrupted => Exit::Interrupted,
-        () if !heard.own.0.refusals.is_empty() => Exit::Wrong,
-        () if is_open(&heard.own.1.findings, allow_not_analysed) => Exit::Open,
+        () if !heard.own.taking.refusals.is_empty() => Exit::Wrong,
+        () if is_open(&heard.own.judgement.findings, allow_not_analysed) => Exit::Open,
         // The kernel's events say nothing of jobs and ports, which the own recording does.
-        () if kernel.is_some_and(|(_, judgement)| is_open(&judgement.findings, true)) => Exit::Open,
+        () if heard.kernel.as_ref().is_some_and(|kernel| is_open(&kernel.judgement.findings, true)) => Exit::Open,
         () => Exit::Shown,
     }
 }

@@ -51,7 +51,7 @@ fn a_killed_partition_starts_again_and_everything_recorded_is_paired() {
     let words = ["rehearse", LOCK, "--for", "3s", "--fault", "crash:SLUC@500ms,start=cold", "--out"];
     let run = call(&root(), &[&words[..], &[out.to_str().expect("the path is text")]].concat());
     assert!([0, 1].contains(&run.status), "{}{}", run.out, run.err);
-    for part in ["A rehearsal on another machine", "no statement about the target", "Before, during and after"] {
+    for part in ["A rehearsal on another machine", "no statement about the target"] {
         assert!(run.out.replace("\n  ", " ").contains(part), "`{part}` is missing from\n{}", run.out);
     }
     assert!(!run.out.contains("ALARM"), "{}", run.out);
@@ -75,7 +75,7 @@ fn a_killed_partition_starts_again_and_everything_recorded_is_paired() {
     let (table, map) = (out.join("recording.csv"), out.join("map.toml"));
     let again = call(&root(), &["trace", LOCK, table.to_str().expect("text"), "--map", map.to_str().expect("text")]);
     assert!([0, 1, 3].contains(&again.status), "{}{}", again.out, again.err);
-    assert!(read(&out.join("judged.txt")).contains("no statement about the target") || run.out.contains("Kept in"));
+    assert!(read(&out.join("judged.txt")).contains("rehearsal on another machine"));
 }
 
 fn windows_are_paired(rows: &[Row]) {

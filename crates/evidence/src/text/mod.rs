@@ -9,6 +9,7 @@ mod recording;
 mod rehearsal;
 mod run;
 mod runs;
+mod spans;
 mod timeline;
 
 use crate::caution::CAUTIONS;
@@ -16,8 +17,6 @@ use crate::dossier::Dossier;
 use crate::recording::Judged;
 use crate::run::{Observed, Told};
 use layout::Page;
-use model::System;
-use trace::spans::{Measure, Values};
 
 /// How much is said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
@@ -110,13 +109,6 @@ pub fn recording(head: &str, judged: &Judged<'_>, all: bool, style: Style) -> St
 pub fn rehearsal(name: &str, remarks: &[String], style: Style) -> String {
     let mut page = Page::new(style);
     rehearsal::head(&mut page, name, remarks);
-    page.finish()
-}
-
-/// What was measured of each task and port before, during and after the faults of a recording.
-pub fn spans(system: &System, spans: &[(Measure, Values)], style: Style) -> String {
-    let mut page = Page::new(style);
-    rehearsal::spans(&mut page, system, spans);
     page.finish()
 }
 

@@ -1,14 +1,13 @@
 //! What `rehearse` answers: what it is first, what could not be kept, then what was found.
 
-use super::Heard;
+use super::Rehearsed;
 use crate::args::{ColorChoice, RehearseArgs};
 use crate::commands::check;
-use evidence::recording::Judged;
+use crate::commands::judging::Heard;
+use evidence::recording::{Judged, Victims, compare};
 use evidence::text::Style;
 use model::System;
 use rehearsal::{Prepared, Recorded};
-use trace::judge::Judgement;
-use trace::recording::Taking;
 
 /// The answer for the terminal.
 pub(super) fn text(
@@ -17,7 +16,7 @@ pub(super) fn text(
     system: &System,
     prepared: &Prepared,
     recorded: &Recorded,
-    heard: &Heard,
+    heard: &Rehearsed,
 ) -> String {
     let style = Style { unicode: !args.ascii, ..check::style(color) };
     whole(args, system, prepared, recorded, heard, style)
@@ -29,7 +28,7 @@ pub(super) fn plain(
     system: &System,
     prepared: &Prepared,
     recorded: &Recorded,
-    heard: &Heard,
+    heard: &Rehearsed,
 ) -> String {
     whole(args, system, prepared, recorded, heard, Style { unicode: !args.ascii, ..Style::default() })
 }
@@ -39,7 +38,7 @@ fn whole(
     system: &System,
     prepared: &Prepared,
     recorded: &Recorded,
-    heard: &Heard,
+    heard: &Rehearsed,
     style: Style,
 ) -> String {
     let mut remarks = [recorded.remarks.clone(), prepared.cannot.clone()].concat();
@@ -53,29 +52,25 @@ fn whole(
     let name = &system.name.value;
     let mut text = evidence::text::rehearsal(name, &remarks, style);
     let own = [("recording.csv".to_owned(), "CSV table")];
-    text.push('\n');
-    text += &judged(&format!("{name}: what the stand-ins recorded"), system, &own, &heard.own, args.all, style);
+    // Bounds speak of the target, so nothing that was seen here is set beside them.
+    let told = |head: &str, sources: &[(String, &'static str)], heard: &Heard, victims: Option<&Victims>| {
+        let judged = Judged {
+            system,
+            sources,
+            taking: &heard.taking,
+            judgement: &heard.judgement,
+            beside: &[],
+            victims,
+            measured: &[],
+        };
+        format!("\n{}", evidence::text::recording(head, &judged, args.all, style))
+    };
+    let shift = args.shift.map(|time| time.ns());
+    let victims = heard.own.fault.map(|fault| compare(system, fault, &heard.own.values, &heard.faulty, shift));
     if let Some(kernel) = &heard.kernel {
         let sources = [("windows.csv".to_owned(), "CSV table"), ("kernel.txt".to_owned(), "scheduler text")];
-        text.push('\n');
-        text +=
-            &judged(&format!("{name}: who executed, as the kernel saw it"), system, &sources, kernel, args.all, style);
+        text += &told(&format!("{name}: who executed, as the kernel saw it"), &sources, kernel, None);
     }
-    if !heard.spans.is_empty() {
-        text += &evidence::text::spans(system, &heard.spans, style);
-    }
+    text += &told(&format!("{name}: what the stand-ins recorded"), &own, &heard.own, victims.as_ref());
     text
-}
-
-fn judged(
-    head: &str,
-    system: &System,
-    sources: &[(String, &'static str)],
-    (taking, judgement): &(Taking, Judgement),
-    all: bool,
-    style: Style,
-) -> String {
-    // Bounds speak of the target: nothing that was seen here is set beside them.
-    let judged = Judged { system, sources, taking, judgement, beside: &[] };
-    evidence::text::recording(head, &judged, all, style)
 }

@@ -2,21 +2,26 @@
 
 mod sources;
 
-use super::judging::{Against, Nobody, is_open};
+use super::judging::{Against, Heard, is_open};
 use super::session::{self, Session, Wanted};
 use crate::args::{ColorChoice, Format, TraceArgs};
 use crate::commands::check;
 use crate::exit::Exit;
 use crate::{files, terminal};
 use anyhow::{Context, Result};
+use baseline::measured::Cut;
 use diagnostic::codes::input::UNREADABLE_FILE;
 use diagnostic::{Diagnostic, Look, Plain, Sources, Span, render_text};
 use evidence::json::Recorded;
-use evidence::recording::Judged;
+use evidence::recording::{Beside, Judged};
+use model::tables::nearest;
 use model::{FileError, MOST_BYTES, System};
+use plan::Plan;
 use sources::Files;
-use trace::judge::Allowed;
+use trace::judge::{Allowed, Judgement};
 use trace::map::{Map, read_map};
+use trace::recording;
+use trace::spans::Given;
 
 pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
     let session = session::load(&args.baseline.system, Wanted::given_or_named(args.baseline.plan.as_ref()))?;
@@ -36,10 +41,28 @@ pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
         origin_ns: args.frame_at.map(|time| time.ns()).or(by_map.allowed.origin_ns),
     };
     let fits = files.fits(&map)?;
-    let (taking, judgement) = Against { allowed, ..by_map }.judge(files.open()?, fits, &mut Nobody);
+    let faulty = faulty(args, system)?;
+    let given = Given { from_ns: args.fault_from.map(|time| time.ns()), to_ns: args.fault_to.map(|time| time.ns()) };
+    let Heard { taking, judgement, fault, values } = Against { allowed, ..by_map }.judge(files.open()?, fits, given);
+    let faulty: Vec<bool> = faulty.iter().zip(&judgement.failed).map(|(given, seen)| *given || *seen).collect();
+    let shift = args.shift.map(|time| time.ns());
+    let victims = fault.map(|fault| evidence::recording::compare(system, fault, &values, &faulty, shift));
+    let measured =
+        if args.samples { evidence::recording::measured(system, &values, &judgement.findings) } else { Vec::new() };
     let verdicts = baseline::verdicts(system, plan);
     let beside = baseline::measured::beside(system, &judgement, &verdicts);
-    let judged = Judged { system, sources: files.told(), taking: &taking, judgement: &judgement, beside: &beside };
+    let judged = Judged {
+        system,
+        sources: files.told(),
+        taking: &taking,
+        judgement: &judgement,
+        beside: &beside,
+        victims: victims.as_ref(),
+        measured: &measured,
+    };
+    for alarm in beside.iter().filter(|beside| beside.is_alarm()) {
+        tell_alarm(alarm, (system, plan), &map, &files, &judgement)?;
+    }
     let exit = exit_of(&judged, args.allow_not_analysed);
     answer(args, color, &session, &judged, exit)?;
     Ok(exit)
@@ -73,6 +96,43 @@ fn exit_of(judged: &Judged<'_>, allow_not_analysed: bool) -> Exit {
         () if is_open(&judged.judgement.findings, allow_not_analysed) => Exit::Open,
         () => Exit::Shown,
     }
+}
+
+/// Says what was seen above its bound, with the jobs around it cut out of the recording for replay.
+fn tell_alarm(
+    alarm: &Beside,
+    (system, plan): (&System, &Plan),
+    map: &Map,
+    files: &Files,
+    judgement: &Judgement,
+) -> Result<()> {
+    let (claim, seen, bound) = (&alarm.claim, alarm.seen, alarm.bound.unwrap_or_default());
+    let unit = alarm.unit.key();
+    let head = format!("internal alarm: {claim} was seen at {seen} {unit}, above its bound {bound} {unit}");
+    let Some(mut cut) = Cut::of(system, alarm) else {
+        terminal::complain(&format!("{head}\n"));
+        return Ok(());
+    };
+    recording::take(system, map, files.open()?, files.fits(map)?, &mut cut);
+    let scenario = cut.scenario(system, plan, judgement.origin_ns.unwrap_or(0));
+    terminal::complain(&format!(
+        "{head}; this scenario file holds the recorded jobs around it, for `cofferdam simulate --scenario`:\n\n{scenario}\n"
+    ));
+    Ok(())
+}
+
+/// The partitions that the call says to fail; a name that none has is refused.
+fn faulty(args: &TraceArgs, system: &System) -> Result<Vec<bool>> {
+    let mut faulty = vec![false; system.partitions.len()];
+    for name in &args.faulty {
+        let found = system.partition_named(name).with_context(|| {
+            let names = system.partitions.iter().map(|partition| partition.name.value.as_str());
+            let near = nearest(name, names).map(|near| format!("; did you mean `{near}`?")).unwrap_or_default();
+            format!("there is no partition `{name}`{near}")
+        })?;
+        faulty[found.index()] = true;
+    }
+    Ok(faulty)
 }
 
 /// The map of the call; an empty one where none is named.
