@@ -7,7 +7,7 @@ use super::world::{Duty, Edge, NONE};
 use crate::Recorder;
 use crate::draw::{Draw, Purpose};
 use crate::event::{Stall, What};
-use crate::machine::{Guest, Policy};
+use crate::machine::{Guest, Policy, Window};
 use crate::protection::Protection;
 use crate::scenario::Times;
 
@@ -73,13 +73,24 @@ impl<R: Recorder> Run<'_, '_, R> {
         let window = windows.get(index).copied();
         self.await_window(core, index as u32);
         let Some(window) = window.filter(|window| window.start_ns < position) else { return };
-        // Under way: of its head that is left which has not passed; one that continues has paid it in another frame.
+        // Under way: of its head that is left which has not passed.
         self.open(core, window.lane, window.head_ns);
         let end = window.end_ns - position;
-        let head_ns = if window.continues { 0 } else { window.head_ns };
-        let usable_at = (window.start_ns + head_ns).saturating_sub(position);
+        let usable_at = self.head_end_in_frame(core, window).saturating_sub(position);
         self.world.cores[core].window = index as u32;
         self.head_until(core, usable_at, end);
+    }
+
+    /// When the head of a window is over, counted from its frame's begin: one that continues has paid it in the frame before, but
+    /// for what did not fit there.
+    fn head_end_in_frame(&self, core: usize, window: Window) -> u64 {
+        let (first, end) = self.world.cores[core].windows;
+        match self.world.windows[first as usize..end as usize].last() {
+            Some(last) if window.continues => {
+                last.start_ns.saturating_add(last.head_ns).saturating_sub(self.machine.frame_ns)
+            }
+            _ => window.start_ns.saturating_add(window.head_ns),
+        }
     }
 
     fn begin_dedicated(&mut self, core: usize) {

@@ -107,7 +107,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     pub(super) fn head_until(&mut self, core: usize, usable_at: u64, end: u64) {
         let now = self.now;
         let state = &mut self.world.cores[core];
-        state.window_end = end;
+        (state.window_end, state.head_end) = (end, usable_at);
         if usable_at >= end {
             (state.edge, state.edge_at) = (Edge::End, end);
         } else if usable_at > now {
@@ -154,17 +154,20 @@ impl<R: Recorder> Run<'_, '_, R> {
     fn continues(&mut self, core: usize) -> bool {
         let state = &self.world.cores[core];
         let first = self.world.windows[state.windows.0 as usize];
-        if !first.continues || first.lane != state.lane as usize || state.next_tables.is_some() {
+        let end = state.frame_end.saturating_add(first.end_ns);
+        // Overtime may have taken all that continues it.
+        let passed = end <= self.now;
+        if !first.continues || first.lane != state.lane as usize || state.next_tables.is_some() || passed {
             return false;
         }
         self.world.cores[core].window = 0;
         self.next_frame(core);
-        let end = self.in_frame(core, first.end_ns);
         let state = &mut self.world.cores[core];
         (state.edge_at, state.window_end) = (end, end);
         if !state.usable {
-            // Its head was as long as the window before.
-            self.head_until(core, self.now, end);
+            // Its head is longer than the window before, or as long.
+            let head_end = state.head_end;
+            self.head_until(core, head_end, end);
         }
         true
     }

@@ -261,7 +261,7 @@ pub(crate) struct CoreState {
     pub(crate) supplied_since: u64,
     /// Since when its lane is supplied.
     pub(crate) given_since: u64,
-    /// When the head of a server's turn is over.
+    /// When the head of a window, or of a server's turn, is over.
     pub(crate) head_end: u64,
     /// Server lanes of this core, or the group of its turns.
     pub(crate) servers: Vec<u32>,
