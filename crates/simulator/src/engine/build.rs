@@ -115,7 +115,7 @@ fn core_state(policy: Policy) -> CoreState {
         stalled_until: 0,
         wait_ns: 0,
         dirty: false,
-        overtime: false,
+        overtime: NONE,
         late: (0, 0),
         put_off: false,
         window: 0,

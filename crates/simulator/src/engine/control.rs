@@ -1,7 +1,6 @@
 //! The begin of a run, and what faults, the health monitor and changes of the module schedule do to one under way.
 
 use super::agenda::NEVER;
-use super::dispatch::stretched;
 use super::run::Run;
 use super::world::{Duty, Edge, NONE};
 use crate::Recorder;
@@ -149,19 +148,37 @@ impl<R: Recorder> Run<'_, '_, R> {
         if !self.world.tasks[task].present {
             return false;
         }
-        if let Some(core) = (0..self.world.cores.len()).find(|&core| self.world.task_on(core) == Some(task)) {
-            self.account(core);
-            let state = &mut self.world.cores[core];
-            (state.running, state.shown, state.stop_at) = (NONE, super::world::DONE, NEVER);
-            self.world.touch(core);
-            if std::mem::take(&mut self.world.cores[core].overtime) {
-                self.end_window(core);
-            }
+        let has =
+            |core: &usize| self.world.task_on(*core) == Some(task) || self.world.cores[*core].overtime == task as u32;
+        if let Some(core) = (0..self.world.cores.len()).find(has) {
+            self.leave_core(core);
         }
         self.count_dropped(task, self.world.tasks[task].job.number);
         self.leave(task);
         self.world.touch_pool(self.world.tasks[task].fixed.pool as usize);
         true
+    }
+
+    /// A core no longer executes its job, and no job keeps it beyond its window.
+    fn leave_core(&mut self, core: usize) {
+        self.account(core);
+        let state = &mut self.world.cores[core];
+        (state.running, state.shown, state.stop_at) = (NONE, super::world::DONE, NEVER);
+        self.world.touch(core);
+        if std::mem::replace(&mut self.world.cores[core].overtime, NONE) != NONE {
+            self.end_window(core);
+        }
+    }
+
+    /// A partition executes nothing until it is started again; what it keeps beyond its windows is let go.
+    pub(crate) fn halt_partition(&mut self, partition: usize) {
+        for lane in self.machine.partitions[partition].lanes.clone() {
+            self.stall_lane(lane, NEVER);
+            let core = self.world.lanes[lane].core;
+            if core != NONE && self.world.cores[core as usize].overtime != NONE {
+                self.leave_core(core as usize);
+            }
+        }
     }
 
     fn count_dropped(&mut self, task: usize, job: u64) {
@@ -299,12 +316,8 @@ impl<R: Recorder> Run<'_, '_, R> {
             self.world.quiet = false;
             self.account(core);
             let state = &mut self.world.cores[core];
-            state.wait_ns = wait_ns;
-            state.stop_at = match self.world.tasks.get(state.running as usize) {
-                Some(task) if state.overtime => self.now.saturating_add(stretched(task.left, task.fixed, wait_ns)),
-                // The dispatch says anew.
-                _ => NEVER,
-            };
+            // The dispatch says anew when what it executes stops.
+            (state.wait_ns, state.stop_at) = (wait_ns, NEVER);
             self.world.look_again(core);
         }
     }

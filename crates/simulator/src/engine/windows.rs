@@ -180,7 +180,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         let overruns = state.left > 0 && state.job.execution - state.left >= state.fixed.charged;
         if overruns {
             let core = &mut self.world.cores[core];
-            core.overtime = true;
+            core.overtime = task as u32;
             (core.edge, core.edge_at) = (Edge::None, NEVER);
             core.stop_at = self.now.saturating_add(stretched(state.left, state.fixed, core.wait_ns));
         }
@@ -217,7 +217,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         let state = &mut self.world.cores[core];
         let (lane, ran) = (state.lane, state.shown != NONE);
         (state.lane, state.usable, state.running, state.stop_at) = (NONE, false, NONE, NEVER);
-        (state.plain, state.overtime) = (NONE, false);
+        (state.plain, state.overtime) = (NONE, NONE);
         state.untold |= self.world.tell_runs;
         if lane == NONE {
             return;

@@ -240,8 +240,8 @@ pub(crate) struct CoreState {
     /// How long each line request of its jobs waits beyond what is charged, in nanoseconds.
     pub(crate) wait_ns: u64,
     pub(crate) dirty: bool,
-    /// An unfinished job keeps the core beyond its window.
-    pub(crate) overtime: bool,
+    /// The task whose unfinished job keeps the core beyond its window.
+    pub(crate) overtime: u32,
     /// Windows that begin late, and by how much.
     pub(crate) late: (u64, u64),
     /// Whether the window to begin has been put off already.
