@@ -121,7 +121,6 @@ fn core_state(policy: Policy) -> CoreState {
         window: 0,
         windows: (0, 0),
         frame_end: 0,
-        windows_begun: 0,
         next_tables: None,
         supplied_since: 0,
         given_since: 0,

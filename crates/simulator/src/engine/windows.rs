@@ -75,7 +75,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
         self.open(core, window.lane, window.head_ns);
         self.out.seen.counts.windows += 1;
-        let slip = if self.world.cores[core].slip > 0 { self.slip(core) } else { 0 };
+        let slip = if self.world.cores[core].slip > 0 { self.slip(core, window) } else { 0 };
         self.head_until(core, self.now.saturating_add(window.head_ns).saturating_add(slip), end);
     }
 
@@ -95,11 +95,10 @@ impl<R: Recorder> Run<'_, '_, R> {
         true
     }
 
-    fn slip(&mut self, core: usize) -> u64 {
-        let state = &mut self.world.cores[core];
-        let (number, most) = (state.windows_begun, state.slip);
-        state.windows_begun += 1;
-        self.drawn(Purpose::Slip, core as u64, number, most)
+    /// Drawn for the instant at which the window was to begin, so that no fault changes what others draw.
+    fn slip(&self, core: usize, window: Window) -> u64 {
+        let planned = self.in_frame(core, window.start_ns);
+        self.drawn(Purpose::Slip, core as u64, planned, self.world.cores[core].slip)
     }
 
     /// The head takes until `usable_at`; the window ends at `end`.

@@ -254,7 +254,6 @@ pub(crate) struct CoreState {
     pub(crate) window_end: u64,
     pub(crate) kind: Kind,
     pub(crate) slip: u64,
-    pub(crate) windows_begun: u64,
     /// The tables in force; another one may wait for the frame's end.
     pub(crate) next_tables: Option<usize>,
     /// Since when its lane is supplied, counted up to the last look.
