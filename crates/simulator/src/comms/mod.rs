@@ -121,7 +121,7 @@ impl<'m> Comms<'m> {
     pub(crate) fn act<R: Recorder>(&mut self, now: u64, world: &mut World, out: &mut Out<'_, R>) {
         while let Some(channel) = self.sources.due(now) {
             let by = self.machine.channels[channel].source;
-            if world.partitions.get(by).is_none_or(|partition| partition.up) {
+            if world.partitions.get(by).is_none_or(|partition| partition.up && !partition.dead) {
                 self.send_batch(channel, now, out);
             }
         }

@@ -2,7 +2,7 @@
 
 use super::Conduct;
 use super::calendar::{Happening, Notice};
-use crate::engine::{Duty, NEVER, Run};
+use crate::engine::{Duty, Run};
 use crate::event::{Start, What};
 use crate::machine::Action;
 use crate::{Machine, Recorder};

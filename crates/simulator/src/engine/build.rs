@@ -276,7 +276,7 @@ impl World {
         }
         for partition in &mut self.partitions {
             partition.duties.clear();
-            (partition.up, partition.held_until) = (true, 0);
+            (partition.up, partition.dead, partition.held_until) = (true, false, 0);
         }
         self.dirty.clear();
         self.writes.clear();

@@ -141,6 +141,9 @@ impl<R: Recorder> Run<'_, '_, R> {
             (state.next_release, state.released, state.noted, state.watch) = (NEVER, 0, 0, NEVER);
             self.world.schedule_task(task);
         }
+        // Outputs of logical execution time that are still to come are not written either.
+        let tasks = self.machine.partitions[partition].tasks.clone();
+        self.world.writes.retain(|(_, task, _)| !tasks.contains(&(*task as usize)));
     }
 
     /// The job of a task that is in turn is dropped, and the task goes on with the next. Says whether there was one.
@@ -172,6 +175,7 @@ impl<R: Recorder> Run<'_, '_, R> {
 
     /// A partition executes nothing until it is started again; what it keeps beyond its windows is let go.
     pub(crate) fn halt_partition(&mut self, partition: usize) {
+        self.world.partitions[partition].dead = true;
         for lane in self.machine.partitions[partition].lanes.clone() {
             self.stall_lane(lane, NEVER);
             let core = self.world.lanes[lane].core;
@@ -189,7 +193,7 @@ impl<R: Recorder> Run<'_, '_, R> {
 
     /// From now on no job of the partition arrives. Jobs under way stay; see `drop_jobs`.
     pub(crate) fn stop_partition(&mut self, partition: usize) {
-        self.world.partitions[partition].up = false;
+        (self.world.partitions[partition].up, self.world.partitions[partition].dead) = (false, false);
         for task in self.machine.partitions[partition].tasks.clone() {
             if !matches!(self.scenario.times, Times::Given(_)) {
                 self.world.tasks[task].next_arrival = NEVER;

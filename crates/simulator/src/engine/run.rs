@@ -142,7 +142,10 @@ impl<R: Recorder> Run<'_, '_, R> {
                 break;
             }
             self.world.writes.pop();
-            self.write(task as usize, job, conduct);
+            let partition = self.world.tasks[task as usize].fixed.partition as usize;
+            if !self.world.partitions[partition].dead {
+                self.write(task as usize, job, conduct);
+            }
         }
         if self.comms.next_ns() <= self.now {
             self.comms.act(self.now, self.world, &mut self.out);

@@ -307,6 +307,8 @@ pub(crate) struct Turns {
 pub(crate) struct PartitionState {
     /// Whether jobs arrive.
     pub(crate) up: bool,
+    /// Whether it has failed, and nothing has been done about it yet.
+    pub(crate) dead: bool,
     /// Releases wait until then.
     pub(crate) held_until: u64,
     /// Work before all jobs, in order.
