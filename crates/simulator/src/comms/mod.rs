@@ -194,6 +194,13 @@ impl<'m> Comms<'m> {
         }
     }
 
+    /// The work on a frame is dropped: it waits again.
+    pub(crate) fn frame_dropped(&mut self) {
+        if let Some(forwarding) = &mut self.forwarding {
+            forwarding.network.give_back();
+        }
+    }
+
     /// Messages that nobody planned are written to a channel at once: by its own source, or, with ports unprotected, by a
     /// foreign partition. A task of its source that is muted does not keep them back.
     pub(crate) fn inject<R: Recorder>(
@@ -229,9 +236,9 @@ impl<'m> Comms<'m> {
         }
     }
 
-    /// Frames that wait are seen to.
+    /// Frames that wait are seen to, where the forwarder is up.
     #[inline]
-    fn rouse(&mut self, now: u64, world: &mut World) {
+    pub(crate) fn rouse(&mut self, now: u64, world: &mut World) {
         if let Some(forwarding) = &mut self.forwarding {
             forwarding.rouse(now, world);
         }

@@ -211,6 +211,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         for task in self.machine.partitions[partition].tasks.clone() {
             self.start_task(task);
         }
+        self.comms.rouse(self.now, self.world);
     }
 
     fn start_task(&mut self, task: usize) {
@@ -245,7 +246,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
     }
 
-    /// Work of a partition that `Conduct` asked for is dropped.
+    /// Work of a partition before its jobs is dropped; a frame that it had under way waits again.
     pub(crate) fn drop_duties(&mut self, partition: usize) {
         for core in 0..self.world.cores.len() {
             let state = &self.world.cores[core];
@@ -258,7 +259,10 @@ impl<R: Recorder> Run<'_, '_, R> {
                 self.world.touch(core);
             }
         }
-        self.world.partitions[partition].duties.retain(|(_, duty)| *duty == Duty::Frame);
+        let duties = &mut self.world.partitions[partition].duties;
+        if duties.drain(..).any(|(_, duty)| duty == Duty::Frame) {
+            self.comms.frame_dropped();
+        }
     }
 
     /// The next jobs of a task to begin take that much longer than their charged time.
