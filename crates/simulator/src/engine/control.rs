@@ -280,8 +280,12 @@ impl<R: Recorder> Run<'_, '_, R> {
     /// A core executes nothing until then; whose windows it has does not change.
     pub(crate) fn stall_core(&mut self, core: usize, until_ns: u64, why: Stall) {
         self.world.quiet = false;
+        if self.world.measures {
+            self.measure_supply(core);
+        }
         let state = &mut self.world.cores[core];
         state.stalled_until = state.stalled_until.max(until_ns);
+        state.given_since = state.given_since.max(state.stalled_until);
         self.world.touch(core);
         self.tell(What::Stalls { core, until_ns, why });
     }
@@ -440,10 +444,23 @@ impl<R: Recorder> Run<'_, '_, R> {
         let lane = self.world.lane_on(core).filter(|&lane| state.usable && self.world.lanes[lane].measured);
         let Some(lane) = lane else { return };
         let (lane, from) = (&self.world.lanes[lane], state.given_since);
+        if from >= self.now {
+            return; // Its core has stood all the time.
+        }
         let partition = lane.partition as usize;
         let Guest::Opaque { budget_ns: Some(budget), .. } = self.machine.partitions[partition].guest else { return };
         let longest = self.world.partitions[partition].supply.given(from, self.now, budget);
         let seen = &mut self.out.seen.partitions[partition].longest_for_budget_ns;
         *seen = (*seen).max(longest);
+    }
+
+    /// The run ends: spans that still wait for their budget are longer than they are by now.
+    pub(super) fn measure_waiting(&mut self) {
+        for lane in self.world.lanes.iter().filter(|lane| lane.measured) {
+            let partition = lane.partition as usize;
+            let since = self.world.partitions[partition].supply.waits_since();
+            let seen = &mut self.out.seen.partitions[partition].longest_for_budget_ns;
+            *seen = (*seen).max(since.map(|since| self.now - since));
+        }
     }
 }

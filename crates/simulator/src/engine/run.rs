@@ -192,6 +192,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         for core in 0..self.world.cores.len() {
             self.close_supply(core);
         }
+        self.measure_waiting();
         self.out.seen.runs += 1;
         debug_assert!(self.world.cores.iter().all(|core| core.running == NONE || core.running <= DUTY));
     }

@@ -124,7 +124,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         state.usable = true;
         state.untold |= self.world.tell_runs;
         state.plain = if state.lane == NONE { NONE } else { self.world.lanes[state.lane as usize].plain };
-        (state.supplied_since, state.given_since) = (now, now);
+        (state.supplied_since, state.given_since) = (now, now.max(state.stalled_until));
         match state.kind {
             Kind::Table => (state.edge, state.edge_at) = (Edge::End, state.window_end),
             Kind::Whole => (state.edge, state.edge_at) = (Edge::None, NEVER),

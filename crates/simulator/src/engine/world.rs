@@ -258,7 +258,7 @@ pub(crate) struct CoreState {
     pub(crate) next_tables: Option<usize>,
     /// Since when its lane is supplied, counted up to the last look.
     pub(crate) supplied_since: u64,
-    /// Since when its lane is supplied.
+    /// Since when its lane is supplied and the core does not stand.
     pub(crate) given_since: u64,
     /// When the head of a window, or of a server's turn, is over.
     pub(crate) head_end: u64,
