@@ -23,12 +23,14 @@ pub fn observed(machine: &Machine, schedule: usize, seen: &Seen) -> Vec<(String,
 type Value = (Kind, String, u64);
 
 fn tasks(machine: &Machine, seen: &Seen) -> Vec<Value> {
-    let all = machine.tasks.iter().zip(&seen.tasks).filter(|(_, seen)| seen.jobs > 0);
+    let all = machine.tasks.iter().zip(&seen.tasks).filter(|(_, seen)| seen.jobs > 0 || seen.missed > 0);
     let of_task = |(task, seen): (&simulator::machine::Task, &TaskSeen)| {
         let jitter = seen.output_shift_ns.map(|(least, most)| least.unsigned_abs().max(most.unsigned_abs()));
         let jitter = jitter.filter(|_| task.arrivals != simulator::machine::Arrivals::Sporadic);
         let jitter = jitter.map(|ns| (Kind::OutputJitter, task.label.clone(), ns));
-        [Some((Kind::Response, task.label.clone(), seen.most_ns)), jitter].into_iter().flatten()
+        // A job that passed its deadline takes longer than that, though the run may end before it does.
+        let late_ns = if seen.missed > 0 { task.deadline_ns.saturating_add(1) } else { 0 };
+        [Some((Kind::Response, task.label.clone(), seen.most_ns.max(late_ns))), jitter].into_iter().flatten()
     };
     all.flat_map(of_task).collect()
 }
@@ -46,8 +48,9 @@ fn channels(machine: &Machine, seen: &Seen) -> Vec<Value> {
         let inputs = &seen.inputs[channel.inputs.clone()];
         let held = inputs.iter().map(|input| input.most_held).max().unwrap_or(0);
         let way = inputs.iter().map(|input| input.most_delay_ns).max().unwrap_or(0);
+        let oldest = inputs.iter().map(|input| input.most_age_ns).max().unwrap_or(0);
         let (kind, value) = match channel.port {
-            Port::Sampling { .. } => (Kind::Refresh, source.longest_gap_ns),
+            Port::Sampling { .. } => (Kind::Refresh, source.longest_gap_ns.max(oldest)),
             Port::Queuing { .. } => (Kind::QueueDepth, held),
         };
         [(kind, value), (Kind::Forwarding, way)].map(|(kind, value)| (kind, channel.name.clone(), value))

@@ -134,10 +134,10 @@ impl Runs<'_, '_> {
         let scenario = Scenario { begin: Begin::FirstFrame, span_ns, ..self.scenario(run) };
         let seen = self.seen(&scenario);
         for partition in 0..self.machine.partitions.len() {
-            if let Some(at_ns) = seen.partitions[partition].operational_ns {
-                let value = at_ns.saturating_add(self.before_first_frame_ns(partition));
-                self.take(&boot_id(self.machine, partition), value, &scenario);
-            }
+            // Who is not operational by the run's end takes longer than that, which is longer than any bound.
+            let at_ns = seen.partitions[partition].operational_ns.unwrap_or(span_ns);
+            let value = at_ns.saturating_add(self.before_first_frame_ns(partition));
+            self.take(&boot_id(self.machine, partition), value, &scenario);
         }
     }
 
@@ -169,8 +169,12 @@ impl Runs<'_, '_> {
         let span_ns = at_ns.saturating_add(bound_ns).saturating_add(frame_ns);
         let scenario = Scenario { faults: vec![crash], span_ns, ..self.scenario(run) };
         let seen = self.seen(&scenario).partitions[partition];
-        let outage = if start == Start::Warm { seen.warm_outage_ns } else { seen.cold_outage_ns };
-        if let Some(ns) = outage {
+        let (starts, outage) = match start {
+            Start::Warm => (seen.warm_starts, seen.warm_outage_ns),
+            Start::Cold => (seen.cold_starts, seen.cold_outage_ns),
+        };
+        // An outage that has begun and not ended by the run's end is longer than the bound.
+        if let Some(ns) = outage.or((starts > 0).then_some(span_ns - at_ns)) {
             self.take(&id, ns, &scenario);
         }
     }

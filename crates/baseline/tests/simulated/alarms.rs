@@ -80,3 +80,48 @@ fn grown(tasks: &str) -> String {
     };
     tasks.lines().map(line).collect()
 }
+
+#[test]
+fn what_has_not_ended_when_the_run_ends_is_above_a_bound_that_has_passed() {
+    // Bounds of 1 ns on every start and outage: whatever takes longer than the run, which lasts a frame more, is above too.
+    let (system, plan) = vessel();
+    let mut verdicts = baseline::verdicts(&system, &plan);
+    let late = |verdict: &&mut Verdict| matches!(verdict.kind, Kind::Boot | Kind::Restart) && verdict.bound.is_some();
+    let changed: Vec<String> = verdicts
+        .iter_mut()
+        .filter(late)
+        .map(|verdict| {
+            verdict.bound = Some(1);
+            verdict.id.clone()
+        })
+        .collect();
+    let search = Search { seed: 3, runs: 2, jobs: 500 };
+    let alarms = baseline::simulated::search(&system, &plan, &mut verdicts, &search).expect_err("all take longer");
+    let told = |id: &String| alarms.sentences().iter().any(|alarm| alarm.starts_with(&format!("{id}: ")));
+    assert_eq!(changed.iter().filter(|id| !told(id)).collect::<Vec<_>>(), Vec::<&String>::new());
+    assert_eq!((alarms.sentences().len(), changed.len() > 10), (changed.len(), true));
+}
+
+#[test]
+fn a_job_that_misses_and_never_ends_is_longer_than_its_deadline() {
+    let (system, plan) = vessel();
+    let machine = simulator::compile::machine(&system, &plan);
+    let mut seen = Seen::nothing(&machine);
+    seen.tasks[0].missed = 1;
+    let expected = (format!("response/{}", machine.tasks[0].label), machine.tasks[0].deadline_ns + 1);
+    assert_eq!(baseline::simulated::observed(&machine, 0, &seen), [expected]);
+}
+
+#[test]
+fn the_age_at_which_a_message_is_read_is_held_against_its_bound_too() {
+    let (system, plan) = vessel();
+    let machine = simulator::compile::machine(&system, &plan);
+    let sampled = |input: &simulator::machine::Input| {
+        matches!(machine.channels[input.channel].port, simulator::machine::Port::Sampling { .. })
+    };
+    let input = machine.inputs.iter().position(sampled).expect("a sampled message");
+    let mut seen = Seen::nothing(&machine);
+    seen.inputs[input].most_age_ns = 77;
+    let channel = &machine.channels[machine.inputs[input].channel];
+    assert_eq!(baseline::simulated::observed(&machine, 0, &seen), [(format!("refresh/{}", channel.name), 77)]);
+}
