@@ -24,7 +24,8 @@ mod columns;
 mod read;
 mod write;
 
-pub use read::{Stored, read};
+pub use bytes::Bytes;
+pub use read::Reader;
 pub use write::Writer;
 
 /// Why records cannot be written or read.
