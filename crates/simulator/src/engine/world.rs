@@ -350,8 +350,7 @@ impl World {
     /// A core is to be looked at in this instant.
     #[inline]
     pub(crate) fn touch(&mut self, core: usize) {
-        if !self.cores[core].dirty {
-            self.cores[core].dirty = true;
+        if !std::mem::replace(&mut self.cores[core].dirty, true) {
             self.dirty.push(core as u32);
         }
     }
