@@ -27,7 +27,7 @@ pub(crate) use world::{Duty, World};
 
 use crate::comms::Comms;
 use crate::conduct::Conduct;
-use crate::{Machine, Nobody, Recorder, Scenario, Seen};
+use crate::{Machine, Recorder, Scenario, Seen};
 
 /// A machine and the room that its runs need, kept from run to run.
 #[derive(Debug)]
@@ -56,10 +56,5 @@ impl<'m> Engine<'m> {
             out: Out { seen, recorder },
         };
         run.whole(&mut self.conduct);
-    }
-
-    /// The same with nobody who records. Callers have it compiled in this crate, where the loop becomes one function.
-    pub fn run_unrecorded(&mut self, scenario: &Scenario, seen: &mut Seen) {
-        self.run(scenario, seen, &mut Nobody);
     }
 }

@@ -350,7 +350,8 @@ impl World {
     /// A core is to be looked at in this instant.
     #[inline]
     pub(crate) fn touch(&mut self, core: usize) {
-        if !std::mem::replace(&mut self.cores[core].dirty, true) {
+        if !self.cores[core].dirty {
+            self.cores[core].dirty = true;
             self.dirty.push(core as u32);
         }
     }
