@@ -132,16 +132,16 @@ impl<'m> Comms<'m> {
     /// A job reads its inputs.
     #[inline]
     pub(crate) fn read<R: Recorder>(&mut self, task: usize, job: u64, now: u64, out: &mut Out<'_, R>) {
-        let reads = self.ends.reads[task].len();
-        for index in 0..reads {
-            let input = self.ends.reads[task][index];
+        let reads = self.ends.reads.of(task);
+        for place in reads.clone() {
+            let input = self.ends.reads.at(place);
             let taken = self.inboxes[input].read(now, &mut out.seen.inputs[input]);
             out.tell(now, What::Reads { input, age_ns: taken.age_ns, stale: taken.stale });
             if let Some(chains) = &mut self.chains {
                 chains.take(input, task, taken.messages);
             }
         }
-        out.seen.counts.reads += reads as u64;
+        out.seen.counts.reads += reads.len() as u64;
         if let Some(chains) = &mut self.chains {
             chains.begin_job(task, job, now);
         }
@@ -160,8 +160,8 @@ impl<'m> Comms<'m> {
         if let Some(chains) = &mut self.chains {
             chains.end_job(task, job, now, &mut out.seen.chains);
         }
-        for index in 0..self.ends.writes[task].len() {
-            let channel = self.ends.writes[task][index];
+        for place in self.ends.writes.of(task) {
+            let channel = self.ends.writes.at(place);
             self.send_batch(channel, now, out);
         }
         if let Some(forwarding) = self.forwarding.as_mut().filter(|forwarding| forwarding.task == Some(task)) {
