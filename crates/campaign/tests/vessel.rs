@@ -20,7 +20,7 @@ struct Vessel<'a>(&'a str);
 
 impl FileSource for Vessel<'_> {
     fn read(&mut self, path: &str) -> Result<Vec<u8>, FileError> {
-        let (name, text) = FILES.iter().find(|(name, _)| *name == path).ok_or(FileError::NotFound)?;
+        let (_, text) = FILES.iter().find(|(name, _)| *name == path).ok_or(FileError::NotFound)?;
         Ok(match text.split_once("[[containment]]") {
             Some((before, _)) => format!("{before}\n{}", self.0).into_bytes(),
             None => text.as_bytes().to_vec(),

@@ -51,8 +51,9 @@ fn containment(dossier: &Dossier) -> String {
     let sets = dossier.verdicts().iter().filter(|verdict| verdict.kind == Kind::Containment);
     let (declared, shown) = (sets.clone().count(), sets.filter(|verdict| verdict.status == Status::Shown).count());
     format!(
-        "\nFaults: {DEMO_FAULTS} runs, each with a fault and without: of {declared} partitions {shown} are shown to harm nobody \
-         outside their sets.\n  A campaign is no proof; the report has its isolation matrix, `cofferdam campaign` makes larger ones.\n"
+        "\nFaults: {DEMO_FAULTS} runs, each with a fault and without.\n  Of {declared} partitions {shown} are shown to harm nobody \
+         outside their sets. A campaign is no proof;\n  the report has its isolation matrix, and `cofferdam campaign` makes larger \
+         ones.\n"
     )
 }
 

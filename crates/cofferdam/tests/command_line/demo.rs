@@ -21,7 +21,7 @@ fn the_demo_ends_with_its_report_and_the_tightest_claims() {
     }
     let report = read(&folder.join("first/report.html"));
     needs_no_network(&report);
-    assert!(run.out.contains("of 12 partitions 12 are shown to harm nobody outside their sets"), "{}", run.out);
+    assert!(run.out.contains("Of 12 partitions 12 are shown to harm nobody outside their sets"), "{}", run.out);
     assert!(report.contains("Isolation matrix") && !report.contains("No campaign was given"));
     call(&folder, &["check", "first/survey-vessel", "--plan", "first/found-plan.toml", "--allow-not-analysed"])
         .expect(0);

@@ -119,7 +119,8 @@ fn reached(found: &CampaignFound, sets: &[Containment]) -> Markup {
             }
         }
     };
-    let head = ["Faulty → harmed", "#Runs", "#Longer by", "#Missed", "#Stale", "#Lost", "#Undone", "#Run", "With the fault"];
+    let head =
+        ["Faulty → harmed", "#Runs", "#Longer by", "#Missed", "#Stale", "#Lost", "#Undone", "#Run", "With the fault"];
     table("Who harmed whom, at worst", &head, rows)
 }
 
@@ -223,6 +224,7 @@ fn reached_then(found: &CampaignFound, carried: &Carried) -> String {
     for Reached { faulty, partition, .. } in &carried.reached {
         harmed.entry(*faulty).or_default().push(&found.machine.partitions[*partition].name);
     }
-    let told = |(faulty, names): (&Faulty, &Vec<&str>)| format!("{} → {}", faulty.name(&found.machine), names.join(", "));
+    let told =
+        |(faulty, names): (&Faulty, &Vec<&str>)| format!("{} → {}", faulty.name(&found.machine), names.join(", "));
     harmed.iter().map(told).collect::<Vec<_>>().join("; ")
 }
