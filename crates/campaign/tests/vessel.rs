@@ -15,14 +15,16 @@ const FILES: [(&str, &str); 3] = [
 ];
 const PLAN: &str = include_str!("../../../examples/survey-vessel/plan.toml");
 
-/// The vessel's files, with text added to the system file.
+/// The vessel's files, with text in the place of its own containment sets.
 struct Vessel<'a>(&'a str);
 
 impl FileSource for Vessel<'_> {
     fn read(&mut self, path: &str) -> Result<Vec<u8>, FileError> {
-        let (name, text) = FILES.iter().find(|(name, _)| *name == path).ok_or(FileError::NotFound)?;
-        let added = if *name == "system.toml" { self.0 } else { "" };
-        Ok(format!("{text}\n{added}").into_bytes())
+        let (_, text) = FILES.iter().find(|(name, _)| *name == path).ok_or(FileError::NotFound)?;
+        Ok(match text.split_once("[[containment]]") {
+            Some((before, _)) => format!("{before}\n{}", self.0).into_bytes(),
+            None => text.as_bytes().to_vec(),
+        })
     }
 }
 

@@ -65,13 +65,9 @@ fn unfit(parts: &[(&PathBuf, Shard)]) -> Vec<String> {
     let mut having: BTreeMap<u64, &PathBuf> = BTreeMap::new();
     let mut wrong = Vec::new();
     for (path, Shard { part, .. }) in parts {
-        match having.insert(*part, path) {
-            Some(first) => wrong.push(format!(
-                "{} and {} both hold part {part} of {of}; name one of them",
-                first.display(),
-                path.display()
-            )),
-            None => {}
+        if let Some(first) = having.insert(*part, path) {
+            let (first, path) = (first.display(), path.display());
+            wrong.push(format!("{first} and {path} both hold part {part} of {of}; name one of them"));
         }
     }
     let missing = || (1..=of).filter(|part| !having.contains_key(part));

@@ -5,10 +5,12 @@ mod ask;
 mod folder;
 mod join;
 mod room;
+mod sample;
 mod told;
 mod twins;
 mod work;
 
+pub use sample::sample;
 pub use told::told;
 
 use super::session::{self, Wanted};
