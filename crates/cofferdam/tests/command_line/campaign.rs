@@ -107,7 +107,7 @@ fn wrong_calls_say_what_is_wrong() {
 /// Whoever gets a call wrong in several ways is told of all of them at once, and asked for JSON in one object.
 #[test]
 fn all_that_is_wrong_with_a_call_is_said_at_once() {
-    let folder = with_vessel("campaign-all-wrong");
+    let folder = crate::common::with_vessel("campaign-all-wrong");
     let faults = ["--fault", "crsh:NAVF", "--fault", "crash:NAVX,strt=1"];
     let wrong = [&["--runs", "0", "--frames", "0", "--shard", "3/2"][..], &faults].concat();
     let call_of = |more: &[&str]| call(&folder, &[&["campaign", "vessel", "--out", "x"], &wrong[..], more].concat());
