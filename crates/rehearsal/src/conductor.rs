@@ -12,11 +12,9 @@ use crate::recorded::Recorded;
 use crate::{clock, cpus};
 use anyhow::{Context, Result, bail};
 use life::{Life, Shared, Told};
-use signal_hook::consts::{SIGHUP, SIGTERM};
 use simulator::event::Start;
 use std::collections::BTreeMap;
 use std::path::Path;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering::SeqCst};
 use trace::event::Word;
 
@@ -99,12 +97,6 @@ fn given(prepared: &Prepared) -> Result<Given> {
 fn conduct(asked: &Asked<'_>) -> Result<Recorded> {
     let prepared = asked.prepared;
     let given = given(prepared)?;
-    let asked_to_end = Arc::new(AtomicBool::new(false));
-    for signal in [SIGTERM, SIGHUP] {
-        // The first one ends the rehearsal in order, a second one at once.
-        signal_hook::flag::register_conditional_default(signal, Arc::clone(&asked_to_end))?;
-        signal_hook::flag::register(signal, Arc::clone(&asked_to_end))?;
-    }
     let shared = Shared::new(prepared)?;
     let tracing =
         if given.is_folded { Err("several cores share a cpu".to_owned()) } else { Tracing::start(&given.cpus) };
@@ -119,7 +111,6 @@ fn conduct(asked: &Asked<'_>) -> Result<Recorded> {
         entries: Vec::new(),
         log: Log::new(Vec::new()),
         remarks: given.remarks.clone(),
-        asked_to_end: &asked_to_end,
     };
     let windows = stage.play()?;
     let interrupted = stage.is_stopped();
@@ -162,12 +153,11 @@ struct Stage<'a> {
     entries: Vec<Entry>,
     log: Log<Vec<Entry>>,
     remarks: Vec<String>,
-    asked_to_end: &'a AtomicBool,
 }
 
 impl Stage<'_> {
     fn is_stopped(&self) -> bool {
-        self.asked_to_end.load(SeqCst) || (self.asked.stopped)()
+        (self.asked.stopped)()
     }
 
     /// Plays the whole rehearsal; what the dispatchers recorded.

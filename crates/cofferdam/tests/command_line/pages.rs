@@ -10,13 +10,13 @@ const COMMANDS: [&str; 13] = [
     "check",
     "simulate",
     "campaign",
+    "trace",
     "plan",
     "report",
     "explain",
     "schema",
     "completions",
     "manual",
-    "trace",
     "rehearse",
 ];
 
