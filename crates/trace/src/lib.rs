@@ -20,3 +20,4 @@ pub mod rebuilt;
 pub mod recording;
 pub mod seen;
 pub mod spans;
+pub mod table;

@@ -5,8 +5,10 @@ mod check;
 mod demo;
 mod explain;
 mod generate;
+mod judging;
 mod new;
 mod plan;
+mod rehearse;
 mod report;
 mod session;
 mod simulate;
@@ -27,6 +29,8 @@ pub fn run(cli: Cli) -> Result<Exit> {
         Command::Campaign(args) => campaign::run(&args, color),
         Command::Report(args) => report::run(&args, color),
         Command::Simulate(args) => simulate::run(&args, color),
+        Command::Rehearse(args) => rehearse::run(&args, color),
+        Command::RehearsalProcess(args) => rehearse::serve(&args),
         Command::Trace(args) => trace::run(&args, color),
         Command::Explain(args) => explain::run(&args),
         Command::Schema => generate::schema(),
