@@ -8,7 +8,7 @@ use super::{Allowed, partition_name};
 use crate::rebuilt::{Observer, Window};
 use crate::seen::{Happening, Seen};
 use model::System;
-use model::system::CorePolicy;
+use model::system::{CorePolicy, CoreSet};
 use quantity::{CoreId, ScheduleId};
 
 /// So many windows are kept to fit the frame's origin to, where none is given or told.
@@ -189,7 +189,9 @@ fn has_table(system: &System, core: usize) -> Option<Tally> {
     let core = CoreId::new(core);
     let set = system.core_sets.iter().find(|set| set.cores.contains(&core))?;
     let CorePolicy::WindowTable { synchronised, .. } = set.policy else { return None };
-    let limit = if synchronised { Ok(0) } else { Err(APART.to_owned()) };
+    let is_table = |set: &&CoreSet| matches!(set.policy, CorePolicy::WindowTable { .. });
+    let is_alone = system.core_sets.iter().filter(is_table).count() == 1;
+    let limit = if synchronised || is_alone { Ok(0) } else { Err(APART.to_owned()) };
     Some(Tally::new(Rule::WindowOrder, limit))
 }
 
