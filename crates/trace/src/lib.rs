@@ -8,6 +8,7 @@
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
 pub mod clock;
+pub mod draft;
 pub mod event;
 pub mod intake;
 pub mod judge;
@@ -20,3 +21,4 @@ pub mod rebuilt;
 pub mod recording;
 pub mod seen;
 pub mod spans;
+mod waiting;
