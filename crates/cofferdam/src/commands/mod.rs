@@ -3,8 +3,10 @@
 mod campaign;
 mod check;
 mod demo;
+mod draft;
 mod explain;
 mod generate;
+mod map_file;
 mod new;
 mod plan;
 mod report;
@@ -28,6 +30,7 @@ pub fn run(cli: Cli) -> Result<Exit> {
         Command::Report(args) => report::run(&args, color),
         Command::Simulate(args) => simulate::run(&args, color),
         Command::Trace(args) => trace::run(&args, color),
+        Command::Draft(args) => draft::run(&args, color),
         Command::Explain(args) => explain::run(&args),
         Command::Schema => generate::schema(),
         Command::Completions(args) => generate::completions(args.shell),

@@ -4,8 +4,9 @@ use crate::common::*;
 use std::collections::BTreeSet;
 use std::fs;
 
-const COMMANDS: [&str; 11] =
-    ["demo", "new", "check", "simulate", "campaign", "plan", "report", "explain", "schema", "completions", "manual"];
+const COMMANDS: [&str; 13] = [
+    "demo", "new", "check", "simulate", "campaign", "plan", "trace", "draft", "report", "explain", "schema", "completions", "manual",
+];
 
 /// The pages of a folder of the guide, without their ends.
 fn pages(folder: &str) -> BTreeSet<String> {

@@ -9,6 +9,7 @@ pub fn place_words(place: Place, sources: &[(String, &'static str)]) -> String {
     match place.at {
         At::Line(line) => format!("{name}:{line}"),
         At::Byte(byte) => format!("{name}, byte {byte}"),
+        At::Within { file, byte } => format!("{name}, file {} of it, byte {byte}", u64::from(file) + 1),
         At::Instant(at_ns) => format!("{name}, at {} of its clock", quantity::Duration::from_ns(at_ns)),
         At::End => format!("the end of {name}"),
     }
@@ -21,6 +22,7 @@ pub fn matter_words(matter: Matter, count: u64, names: Option<&Names>) -> String
         Matter::Malformed => "events whose values cannot be read: left out",
         Matter::NotUtf8 => "names that are not UTF-8: kept with replacement characters",
         Matter::Truncated => "events cut off by the end: left out",
+        Matter::Snapped => "frames of which only the beginning was recorded: kept",
         Matter::OutOfOrder => "events out of order: put into their place, or left out where that had been passed",
         Matter::Duplicate => "events equal to the one before: left out",
         Matter::NegativeDuration => "spans that end before they begin: left out",

@@ -18,7 +18,7 @@ mod text;
 mod write;
 
 pub use marks::Marks;
-pub use measure::Measures;
+pub use measure::{Measures, OfTask};
 pub use rhythm::Rhythm;
 pub use write::{Draft, Origin, Unknown};
 
