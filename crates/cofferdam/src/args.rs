@@ -229,7 +229,7 @@ pub struct DraftArgs {
     /// Which names, ids and cpus are which partitions, tasks, channels and cores.
     #[arg(long, value_name = "FILE")]
     pub map: Option<PathBuf>,
-    /// The folder to write `system.toml` and `measured.csv` to; it must not exist, or be empty.
+    /// The folder to write `system.toml`, `plan.toml` and `measured.csv` to; it must not exist, or be empty.
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
     /// Text for people, or JSON for programs.

@@ -3,12 +3,24 @@
 use super::marks::Marks;
 use quantity::{CoreId, PartitionId};
 
-/// The spans, in nanoseconds.
-pub const SPAN_NS: u64 = 100_000_000;
+/// The longest and the shortest spans, in nanoseconds.
+const LONGEST: u64 = 100_000_000;
+const SHORTEST: u64 = 1_000;
+
+/// The spans for a recording of that length: a power of ten, and ten of them fit.
+pub(super) fn span_for(length_ns: u64) -> u64 {
+    let mut span = LONGEST;
+    while span > SHORTEST && span > length_ns / 10 {
+        span /= 10;
+    }
+    span
+}
 
 /// Execution in each of the spans in a row, from the first event after the last gap. Interrupts within count as its own.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Busy {
+    /// How long the spans are.
+    pub(super) span_ns: u64,
     /// Where the span begins that is being filled.
     from_ns: Option<u64>,
     /// By core: who executes, and since when it has not been counted.
@@ -20,8 +32,9 @@ pub(super) struct Busy {
 }
 
 impl Busy {
-    pub(super) fn new(cores: usize, partitions: usize) -> Self {
+    pub(super) fn new(span_ns: u64, cores: usize, partitions: usize) -> Self {
         Self {
+            span_ns,
             from_ns: None,
             running: vec![None; cores],
             executed: vec![0; partitions],
@@ -32,8 +45,8 @@ impl Busy {
     /// It is `at`: spans that have passed are closed.
     pub(super) fn pass(&mut self, at: u64) {
         let mut from = *self.from_ns.get_or_insert(at);
-        while at.saturating_sub(from) >= SPAN_NS {
-            from += SPAN_NS;
+        while at.saturating_sub(from) >= self.span_ns {
+            from += self.span_ns;
             (0..self.running.len()).for_each(|core| self.count(core, from));
             let spans = self.spans.iter_mut().zip(&mut self.executed);
             spans.for_each(|(marks, executed)| marks.note(std::mem::take(executed)));
@@ -67,11 +80,19 @@ impl Busy {
 mod tests {
     use super::*;
 
+    const SPAN_NS: u64 = 1000;
+
+    #[test]
+    fn ten_spans_fit_into_a_recording() {
+        let (ms, s) = (1_000_000, 1_000_000_000);
+        assert_eq!([0, 30 * ms, s, 50 * s].map(span_for), [1_000, ms, 100 * ms, 100 * ms]);
+    }
+
     #[test]
     fn execution_is_divided_among_the_spans_and_a_cut_one_does_not_count() {
         let (core, other) = (CoreId::new(0), CoreId::new(1));
         let guest = PartitionId::new(0);
-        let mut busy = Busy::new(2, 1);
+        let mut busy = Busy::new(SPAN_NS, 2, 1);
         busy.pass(0);
         busy.runs(SPAN_NS - 10, core, Some(guest));
         busy.runs(SPAN_NS - 5, other, Some(guest));

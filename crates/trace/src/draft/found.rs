@@ -33,6 +33,8 @@ pub(super) struct Found {
     pub partitions: BTreeMap<String, BTreeSet<String>>,
     pub channels: BTreeMap<String, ChannelFound>,
     pub schedules: BTreeSet<String>,
+    /// The longest time from the first to the last event of a source.
+    pub length_ns: u64,
     mapped_cpus: BTreeSet<u16>,
 }
 
@@ -54,12 +56,19 @@ impl Found {
     pub(super) fn read(&mut self, source: &mut dyn Source) {
         let mut block = Block::default();
         let mut heard = BTreeSet::new();
+        let mut span: Option<(u64, u64)> = None;
         loop {
             let more = source.read(&mut block);
             let Block { events, names, .. } = &mut block;
-            events.drain(..).for_each(|event| self.event(&event, names, &mut heard));
+            for event in events.drain(..) {
+                let (first, last) = span.unwrap_or((event.at_ns, event.at_ns));
+                span = Some((first.min(event.at_ns), last.max(event.at_ns)));
+                self.event(&event, names, &mut heard);
+            }
             block.notes.clear();
             if !more.unwrap_or(false) {
+                let length = span.map_or(0, |(first, last)| last - first);
+                self.length_ns = self.length_ns.max(length);
                 return;
             }
         }

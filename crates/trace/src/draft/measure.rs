@@ -4,6 +4,7 @@ use super::busy::Busy;
 use super::curve::Curve;
 use super::ends::End;
 use super::marks::Marks;
+use super::pattern::MOST_WINDOWS;
 use super::rhythm::Arrivals;
 use crate::rebuilt::{Job, Observer, Window};
 use crate::seen::{Happening, Seen, Start, Who};
@@ -32,6 +33,9 @@ pub struct OfWindows {
     sum_ns: u64,
     /// How long each was.
     pub length: Marks,
+    /// The first ones, without a gap between: from when, and how long.
+    pub first_row: Vec<(u64, u64)>,
+    is_first_row_over: bool,
 }
 
 /// What is measured of a partition.
@@ -94,7 +98,7 @@ pub struct Measures {
 
 impl Measures {
     /// Ready for the first event.
-    pub fn new(system: &System) -> Self {
+    pub(super) fn new(system: &System, even_span_ns: u64) -> Self {
         let cores = system.board.cores.len();
         let partition = OfPartition {
             windows: vec![OfWindows::default(); cores],
@@ -113,7 +117,7 @@ impl Measures {
             frames: Curve::default(),
             gaps: 0,
             span_ns: None,
-            busy: Busy::new(cores, system.partitions.len()),
+            busy: Busy::new(even_span_ns, cores, system.partitions.len()),
             home: system.tasks.iter().map(|task| task.partition).collect(),
             waiting: Waiting::new(system),
             running: vec![None; cores],
@@ -127,8 +131,13 @@ impl Measures {
         self.busy.spans[partition.index()]
     }
 
+    /// How long these spans are.
+    pub fn even_span_ns(&self) -> u64 {
+        self.busy.span_ns
+    }
+
     /// The recording has ended.
-    pub fn finish(&mut self) {
+    pub(super) fn finish(&mut self) {
         self.channels.iter_mut().for_each(OfChannel::end_batch);
     }
 
@@ -228,6 +237,7 @@ impl OfChannel {
 
 impl OfWindows {
     fn cut(&mut self) {
+        self.is_first_row_over |= !self.first_row.is_empty();
         self.begins.cut();
         self.lengths.cut();
     }
@@ -235,6 +245,9 @@ impl OfWindows {
     fn note(&mut self, window: &Window) {
         let length = window.to_ns.saturating_sub(window.from_ns);
         self.length.note(length);
+        if !self.is_first_row_over && self.first_row.len() < MOST_WINDOWS {
+            self.first_row.push((window.from_ns, length));
+        }
         self.begins.push(window.from_ns);
         self.lengths.push(self.sum_ns);
         self.sum_ns = self.sum_ns.saturating_add(length);

@@ -52,14 +52,15 @@ impl Names {
 
     /// Measures everything that was named.
     pub fn measure(&self, map: &Map, sources: Vec<Box<dyn Source>>, fits: Vec<Fit>) -> (Measures, Taking) {
-        let mut measures = Measures::new(&self.system);
+        let mut measures = Measures::new(&self.system, busy::span_for(self.found.length_ns));
         let taking = take(&self.system, map, sources, fits, &mut measures);
         measures.finish();
         (measures, taking)
     }
 
-    /// The draft of what was measured.
-    pub fn draft(&self, measures: &Measures, origin: &Origin) -> Draft {
-        write::draft(&self.system, &self.found, measures, origin)
+    /// The draft of what was measured; `None` where that is too little to declare a partition, and a system needs one.
+    pub fn draft(&self, measures: &Measures, origin: &Origin) -> Option<Draft> {
+        let draft = write::draft(&self.system, &self.found, measures, origin);
+        Some(draft).filter(|draft| draft.declared[0].0 > 0)
     }
 }

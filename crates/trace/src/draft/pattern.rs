@@ -21,7 +21,7 @@ const FEWEST: u64 = 2;
 /// Of what a period may vary, as a part of it.
 const PART: u64 = 20;
 /// Patterns of up to so many windows are looked for.
-const MOST_WINDOWS: usize = 16;
+pub(super) const MOST_WINDOWS: usize = 16;
 /// No frame is longer, in nanoseconds.
 pub(super) const LONGEST_FRAME_NS: u64 = 10_000_000_000;
 

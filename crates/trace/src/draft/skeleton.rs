@@ -28,10 +28,7 @@ fn text(found: &Found) -> String {
     cores.iter().for_each(|core| put(&mut text, format_args!("[[board.core]]\nname = {}\n", quoted(core))));
     for (partition, tasks) in &found.partitions {
         put(&mut text, format_args!("[[partition]]\nname = {}\n", quoted(partition)));
-        text.push_str(match tasks.is_empty() {
-            true => "guest = \"opaque\"\nneed = { budget = \"1 ms\", period = \"1 s\" }\n",
-            false => "guest = \"fixed priority\"\n",
-        });
+        text.push_str("guest = \"opaque\"\nneed = { budget = \"1 ms\", period = \"1 s\" }\n");
         for task in tasks {
             put(&mut text, format_args!("[[partition.task]]\nname = {}\nperiod = \"1 s\"\n", quoted(task)));
         }

@@ -3,6 +3,7 @@
 use super::curve::Curve;
 use super::marks::Marks;
 use super::measure::Measures;
+use super::text::time;
 use model::System;
 
 const HEAD: &str = "of,measure,events,least,most,unit,samples\n";
@@ -22,7 +23,8 @@ pub(super) fn table(system: &System, measures: &Measures) -> String {
             table.curve(&of, "window begins", &windows.begins);
             table.marks(&of, "window length", "", "ns", windows.length);
         }
-        table.marks(of, "execution in 100 ms", "", "ns", measures.busy(id));
+        let spans = format!("execution in {}", time(measures.even_span_ns()));
+        table.marks(of, &spans, "", "ns", measures.busy(id));
         table.marks(of, "warm start", "", "ns", measured.warm);
         table.marks(of, "cold start", "", "ns", measured.cold);
     }

@@ -26,7 +26,7 @@ pub struct Drafted<'a> {
 impl Drafted<'_> {
     /// For people.
     pub fn text(&self, out: &Path) -> String {
-        let mut text = format!("Wrote {0}/system.toml and {0}/measured.csv.\n", out.display());
+        let mut text = format!("Wrote {0}/system.toml, {0}/plan.toml and {0}/measured.csv.\n", out.display());
         let [partitions, tasks, channels] = self.draft.declared;
         let of = |(declared, found): (usize, usize)| format!("{declared} of {found}");
         text += &format!(
@@ -37,10 +37,8 @@ impl Drafted<'_> {
         );
         self.recordings(&mut text);
         self.tasks(&mut text);
-        text += "\nUnknown, and what each would change\n";
-        for unknown in &self.draft.unknown {
-            text += &format!("  {}: {}. It decides {}.\n", unknown.of, unknown.what, unknown.changes);
-        }
+        text += "\nUnknown, and what each decides\n";
+        self.unknown(&mut text);
         text += &format!(
             "\nCaution: what was measured holds for what was recorded. The highest execution time seen is no WCET, and a draft is \
              no evidence.\nNext: complete {0}/system.toml, then cofferdam check {0}\n",
@@ -58,16 +56,29 @@ impl Drafted<'_> {
             }
             let left_out = self.taking.unmapped.get(index).map(Vec::as_slice).unwrap_or_default();
             if !left_out.is_empty() {
-                let shown = left_out.iter().take(MOST_LISTED).map(|one| format!("{} {} ({})", one.kind, one.name, one.events));
-                let more = left_out.len().saturating_sub(MOST_LISTED);
-                let more = if more > 0 { format!(", and {more} more") } else { String::new() };
-                let shown = shown.collect::<Vec<_>>().join(", ");
-                *text += &format!("    left out, as nobody maps it, with its events: {shown}{more}\n");
+                let names: Vec<String> =
+                    left_out.iter().map(|one| format!("{} {} ({})", one.kind, one.name, one.events)).collect();
+                *text += &format!("    left out, as nobody maps it, with its events: {}\n", some_of(&names));
             }
         }
         for refusal in &self.taking.refusals {
             let place = place_words(refusal.place, self.sources);
             *text += &format!("  not read on from {place}: {}; {}\n", refusal.why, refusal.remedy);
+        }
+    }
+
+    /// What stayed unknown: of which things the same, in one line.
+    fn unknown(&self, text: &mut String) {
+        let mut told: Vec<(Vec<&str>, &str, &str)> = Vec::new();
+        for unknown in &self.draft.unknown {
+            let same = told.iter_mut().find(|(_, what, decides)| *what == unknown.what && *decides == unknown.decides);
+            match same {
+                Some((of, ..)) => of.push(&unknown.of),
+                None => told.push((vec![&unknown.of], &unknown.what, unknown.decides)),
+            }
+        }
+        for (of, what, decides) in told {
+            *text += &format!("  {}: {what}; decides {decides}\n", some_of(&of));
         }
     }
 
@@ -105,18 +116,19 @@ impl Drafted<'_> {
         let [partitions, tasks, channels] = self.draft.declared;
         let of = |(declared, found): (usize, usize)| json!({ "declared": declared, "found": found });
         let unknown = self.draft.unknown.iter();
+        let written = ["system.toml", "plan.toml", "measured.csv"].map(|name| format!("{}/{name}", out.display()));
         let answer = json!({
             "schema_version": SCHEMA_VERSION,
             "tool_version": env!("CARGO_PKG_VERSION"),
             "exit_status": exit.code(),
-            "written": [format!("{}/system.toml", out.display()), format!("{}/measured.csv", out.display())],
+            "written": written,
             "partitions": of(partitions),
             "channels": of(channels),
             "tasks": of(tasks),
             "measured": self.measured(),
             "gaps": self.measures.gaps,
             "recordings": (0..self.sources.len()).map(|index| self.recording(index)).collect::<Vec<_>>(),
-            "unknown": unknown.map(|one| json!({ "of": one.of, "what": one.what, "decides": one.changes })).collect::<Vec<_>>(),
+            "unknown": unknown.map(|one| json!({ "of": one.of, "what": one.what, "decides": one.decides })).collect::<Vec<_>>(),
             "diagnostics": [],
         });
         format!("{answer:#}\n")
@@ -154,6 +166,14 @@ impl Drafted<'_> {
             "refused": refused.map(|refusal| json!({ "why": refusal.why, "remedy": refusal.remedy })),
         })
     }
+}
+
+/// The first of many.
+fn some_of(names: &[impl AsRef<str>]) -> String {
+    let shown: Vec<&str> = names.iter().take(MOST_LISTED).map(AsRef::as_ref).collect();
+    let more = names.len() - shown.len();
+    let more = if more > 0 { format!(", and {more} more") } else { String::new() };
+    format!("{}{more}", shown.join(", "))
 }
 
 fn time(ns: u64) -> String {

@@ -33,9 +33,16 @@ pub fn run(args: &DraftArgs, color: ColorChoice) -> Result<Exit> {
     };
     let (measures, taking) = names.measure(&map, recordings.open()?, recordings.fits(&map)?);
     let origin = Origin { recordings: in_words(&args.traces) };
-    let draft = names.draft(&measures, &origin);
+    let Some(draft) = names.draft(&measures, &origin) else {
+        let span = quantity::Duration::from_ns(measures.even_span_ns());
+        bail!(
+            "there is nothing to draft: of no partition was execution seen through whole {span}; record for longer, with switches \
+             or `runs` and `idles`, and without lost events"
+        );
+    };
     files::make_folder(&args.out)?;
     files::write_whole(&args.out.join("system.toml"), &draft.system)?;
+    files::write_whole(&args.out.join("plan.toml"), &draft.plan)?;
     files::write_whole(&args.out.join("measured.csv"), &draft.measured)?;
     let exit = if taking.refusals.is_empty() { Exit::Shown } else { Exit::Wrong };
     let drafted =

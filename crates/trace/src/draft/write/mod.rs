@@ -4,6 +4,7 @@
 //! element that lacks a value which the file needs is written as a comment, to be completed.
 
 mod channel;
+mod plan;
 
 use crate::draft::found::Found;
 use crate::draft::measure::{Measures, OfPartition, OfTask};
@@ -29,8 +30,8 @@ pub struct Unknown {
     pub of: String,
     /// What is missing, or was chosen.
     pub what: String,
-    /// What it would change.
-    pub changes: &'static str,
+    /// What it decides.
+    pub decides: &'static str,
 }
 
 /// A draft of a system.
@@ -38,6 +39,8 @@ pub struct Unknown {
 pub struct Draft {
     /// The system file.
     pub system: String,
+    /// The plan file: the windows as they were told.
+    pub plan: String,
     /// The table of everything that was measured.
     pub measured: String,
     /// What stayed unknown.
@@ -63,11 +66,14 @@ struct Writer<'a> {
 
 impl Writer<'_> {
     fn write(&mut self) -> Draft {
-        let tasks: BTreeSet<TaskId> = self.system.task_ids().filter(|task| self.period(*task).is_some()).collect();
-        let partitions: BTreeSet<PartitionId> =
-            self.system.partition_ids().filter(|id| self.is_known(*id, &tasks)).collect();
+        let partitions: BTreeSet<PartitionId> = self.system.partition_ids().filter(|id| self.is_known(*id)).collect();
+        let is_declared = |task: &TaskId| {
+            self.period(*task).is_some() && partitions.contains(&self.system.task(*task).partition)
+        };
+        let tasks: BTreeSet<TaskId> = self.system.task_ids().filter(is_declared).collect();
         let patterns: Vec<Option<Pattern>> = self.measures.partitions.iter().map(only_pattern).collect();
         let windows = frame(patterns.iter().flatten().map(|pattern| pattern.period_ns));
+        let plan = plan::plan(self.system, self.measures, &patterns, windows);
         self.head();
         self.system_table(windows, &tasks);
         self.board();
@@ -80,6 +86,7 @@ impl Writer<'_> {
         self.never_recorded();
         Draft {
             system: std::mem::take(&mut self.text),
+            plan,
             measured: table(self.system, self.measures),
             unknown: std::mem::take(&mut self.unknown),
             declared: [
@@ -95,8 +102,8 @@ impl Writer<'_> {
         self.text.push('\n');
     }
 
-    fn miss(&mut self, of: &str, what: impl Into<String>, changes: &'static str) {
-        self.unknown.push(Unknown { of: of.to_owned(), what: what.into(), changes });
+    fn miss(&mut self, of: &str, what: impl Into<String>, decides: &'static str) {
+        self.unknown.push(Unknown { of: of.to_owned(), what: what.into(), decides });
     }
 
     fn head(&mut self) {
@@ -118,9 +125,9 @@ impl Writer<'_> {
             let of_tasks = frame(tasks.iter().filter_map(|task| self.period(*task).map(|period| period.ns)));
             self.line("# chosen: no windows were told that come again in a common frame");
             self.line(&format!("frame = {}", quoted(&time(of_tasks.unwrap_or(LONGEST_FRAME_NS / 10)))));
-            self.miss("system", "frame: chosen", "every window table and all that is analysed under it");
+            self.miss("system", "frame: chosen, and no windows", "every window table and all that is analysed under it");
         }
-        self.line("# unknown: levels, milestone, deadlines_hold_in, plan");
+        self.line("plan = \"plan.toml\"\n# unknown: levels, milestone, deadlines_hold_in");
     }
 
     fn board(&mut self) {
@@ -133,7 +140,7 @@ impl Writer<'_> {
         }
         if used.len() < self.system.board.cores.len() {
             let what = format!("cores: {} seen with nobody of the map", self.system.board.cores.len() - used.len());
-            self.miss("board", what, "they are left out: nothing is planned on them");
+            self.miss("board", what, "whether anything is planned on them");
         }
         self.line("# unknown: memory, caches, interconnect, devices, clocks");
     }
@@ -156,7 +163,7 @@ impl Writer<'_> {
         self.miss(
             "platform",
             "refill, context_switch, nonpreemptable, boundary_slip",
-            "responses stay not analysed until the sheet is complete",
+            "responses, which stay not analysed until the sheet is complete",
         );
     }
 
@@ -166,38 +173,32 @@ impl Writer<'_> {
         let (measured, busy) = (&measures.partitions[id.index()], measures.busy(id));
         let mut lines = vec![String::new(), "[[partition]]".to_owned(), format!("name = {}", quoted(name))];
         let mine: Vec<TaskId> = system.partition(id).tasks.clone();
-        let has_tasks = mine.iter().any(|task| tasks.contains(task));
         lines.extend(seen_lines(system, measured));
-        if let Some(busy) = busy.range() {
-            let spans = counted(measures.busy(id).samples, "span");
-            lines.push(format!("# measured: executed {} in each of {spans} of 100 ms", times(busy)));
+        let span = time(measures.even_span_ns());
+        if let Some(range) = busy.range() {
+            lines.push(format!("# measured: executed {} in each of {} of {span}", times(range), counted(busy.samples, "span")));
         }
-        if has_tasks {
-            lines.push("# chosen: a recording does not tell how tasks are scheduled inside".to_owned());
-            lines.push("guest = \"fixed priority\"".to_owned());
-        } else {
-            lines.push("# chosen: no task of it has a period that was seen".to_owned());
-            lines.push("guest = \"opaque\"".to_owned());
-        }
+        lines.push("# chosen: a recording does not tell how tasks are scheduled inside. Say how, with a priority for each task where".to_owned());
+        lines.push("# it is by priority, and leave out the need: then what it needs follows from its tasks.\nguest = \"opaque\"".to_owned());
         if let Some(pattern) = windows {
             let (windows, samples) = (counted(pattern.windows as u64, "window"), pattern.samples);
             lines.push(format!("# measured: {windows} in a period, which came again {samples} times; it is what was given, not what is needed"));
             lines.push(format!("period = {}", quoted(&time(pattern.period_ns))));
             lines.push(format!("budget = {}", quoted(&time(pattern.budget_ns))));
         } else {
-            self.miss(name, "period and budget of windows", "a planner chooses them from the demands");
+            self.miss(name, "period and budget of windows", "when it runs; a planner finds them from the demands");
         }
         lines.push("# unknown: level, zone, role, ram, image, restart needs".to_owned());
-        if let (false, Some(most)) = (has_tasks, busy.most()) {
+        if let Some(most) = busy.most() {
             lines.push("\n[partition.need]\n# measured: the highest of these spans, no bound".to_owned());
-            lines.push(format!("budget = {}\nperiod = \"100 ms\"", quoted(&time(most))));
+            lines.push(format!("budget = {}\nperiod = {}", quoted(&time(most)), quoted(&span)));
         }
-        let missing = "no task with a period and no execution in whole spans of 100 ms on one core was seen: left out as a comment";
         if !is_known {
-            self.miss(name, missing, "the partition is not in the system");
+            let what = format!("need: no execution of it was seen in whole spans of {span}, or more than one core gives; left out as a comment");
+            self.miss(name, what, "whether the partition is in the system at all");
         }
         self.put(&lines, is_known);
-        mine.iter().for_each(|task| self.task(*task, is_known && tasks.contains(task)));
+        mine.iter().for_each(|task| self.task(*task, tasks.contains(task)));
     }
 
     fn task(&mut self, id: TaskId, is_known: bool) {
@@ -214,7 +215,7 @@ impl Writer<'_> {
             }
             None => {
                 lines.push("# unknown: period".to_owned());
-                self.miss(&label, "period: too few arrivals, or several at once", "the task is left out as a comment");
+                self.miss(&label, "period: too few arrivals, or several at once", "whether the task is in the system: it is left out as a comment");
             }
         }
         match (measured.execution.range(), measured.execution.samples) {
@@ -241,13 +242,12 @@ impl Writer<'_> {
 
     fn never_recorded(&mut self) {
         let all = "all of it";
-        self.miss(all, "priority of each task", "no response of a guest with fixed priorities is analysed without");
-        self.miss(all, "deadline of each task", "the period is taken until it is given");
-        self.miss(all, "how each guest schedules its tasks: chosen", "which analysis its responses get");
+        self.miss(all, "deadline of each task: its period until it is given", "whether its response is short enough");
+        self.miss(all, "how each guest schedules its tasks, and their priorities", "the response of each task, which is not analysed until then");
         self.miss(all, "WCET of each task: the highest seen stands there", "every response; no measurement is a bound");
         self.miss(all, "levels, zones, flows", "criticality and information flow");
         self.miss(all, "memory: RAM, images, caches, interconnect, line requests", "the memory map and interference");
-        self.miss(all, "chains, boot, health monitor, restart needs", "nothing of these is claimed");
+        self.miss(all, "chains, boot, health monitor, restart needs", "what is claimed of these: nothing until then");
     }
 
     /// Puts an element into the file; one that is not complete as a comment.
@@ -269,10 +269,10 @@ impl Writer<'_> {
         }
     }
 
-    /// Whether enough is known of a partition to declare it: a task, or what it executes.
-    fn is_known(&self, id: PartitionId, tasks: &BTreeSet<TaskId>) -> bool {
-        let has_tasks = self.system.partition(id).tasks.iter().any(|task| tasks.contains(task));
-        has_tasks || self.measures.busy(id).most().is_some_and(|most| most > 0 && most <= crate::draft::busy::SPAN_NS)
+    /// Whether enough is known of a partition to declare it: what it executes, on no more than one core at a time.
+    fn is_known(&self, id: PartitionId) -> bool {
+        let most = self.measures.busy(id).most();
+        most.is_some_and(|most| most > 0 && most <= self.measures.even_span_ns())
     }
 }
 
