@@ -5,7 +5,19 @@ use std::collections::BTreeSet;
 use std::fs;
 
 const COMMANDS: [&str; 13] = [
-    "demo", "new", "check", "simulate", "campaign", "plan", "trace", "draft", "report", "explain", "schema", "completions", "manual",
+    "demo",
+    "new",
+    "check",
+    "simulate",
+    "campaign",
+    "plan",
+    "trace",
+    "draft",
+    "report",
+    "explain",
+    "schema",
+    "completions",
+    "manual",
 ];
 
 /// The pages of a folder of the guide, without their ends.

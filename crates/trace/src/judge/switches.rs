@@ -23,10 +23,7 @@ impl Switches {
             (None, _) => Err("the platform sheet does not give `switch`".to_owned()),
             (_, None) => Err("the platform sheet does not give `refill`".to_owned()),
         };
-        Self {
-            waiting: Waiting::new(system),
-            tallies: vec![Tally::new(Rule::Switch, limit); system.partitions.len()],
-        }
+        Self { waiting: Waiting::new(system), tallies: vec![Tally::new(Rule::Switch, limit); system.partitions.len()] }
     }
 
     pub(super) fn findings(&self, system: &System) -> Vec<Finding> {

@@ -107,7 +107,8 @@ impl Drafted<'_> {
                 Rhythm::TooFew { steps } => format!("too few to tell ({steps})"),
             };
             let (execution, response) = (mark(measured.execution), mark(measured.response));
-            writeln!(text, "  {label:width$}  {rhythm}; {execution}, {response}").expect("a text takes all that is written");
+            writeln!(text, "  {label:width$}  {rhythm}; {execution}, {response}")
+                .expect("a text takes all that is written");
         }
     }
 

@@ -20,7 +20,12 @@ struct Entry {
 
 impl Writer<'_> {
     /// Writes a channel, as a comment where it lacks something that the file needs. Whether it is declared.
-    pub(super) fn channel(&mut self, index: usize, tasks: &BTreeSet<TaskId>, partitions: &BTreeSet<PartitionId>) -> bool {
+    pub(super) fn channel(
+        &mut self,
+        index: usize,
+        tasks: &BTreeSet<TaskId>,
+        partitions: &BTreeSet<PartitionId>,
+    ) -> bool {
         let (system, measures) = (self.system, self.measures);
         let name = &system.channels[index].name.value;
         let measured = &measures.channels[index];
@@ -83,7 +88,9 @@ impl Writer<'_> {
     fn told(&self, end: &End, what: &str, entry: &mut Entry) -> Option<String> {
         let times = end.times;
         let (task, words) = match end.told() {
-            Told::Beside(task) => (task, format!("{what} at the instant of each of {times}, next to it in the recording")),
+            Told::Beside(task) => {
+                (task, format!("{what} at the instant of each of {times}, next to it in the recording"))
+            }
             Told::Executing(task) => (task, format!("executed at each of {times}, and no other task did each time")),
             Told::No => return None,
         };

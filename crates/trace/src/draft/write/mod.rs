@@ -67,9 +67,8 @@ struct Writer<'a> {
 impl Writer<'_> {
     fn write(&mut self) -> Draft {
         let partitions: BTreeSet<PartitionId> = self.system.partition_ids().filter(|id| self.is_known(*id)).collect();
-        let is_declared = |task: &TaskId| {
-            self.period(*task).is_some() && partitions.contains(&self.system.task(*task).partition)
-        };
+        let is_declared =
+            |task: &TaskId| self.period(*task).is_some() && partitions.contains(&self.system.task(*task).partition);
         let tasks: BTreeSet<TaskId> = self.system.task_ids().filter(is_declared).collect();
         let patterns: Vec<Option<Pattern>> = self.measures.partitions.iter().map(only_pattern).collect();
         let windows = frame(patterns.iter().flatten().map(|pattern| pattern.period_ns));
@@ -82,7 +81,8 @@ impl Writer<'_> {
             let pattern = patterns[id.index()].filter(|_| windows.is_some());
             self.partition(id, pattern, &tasks, partitions.contains(&id));
         }
-        let channels = (0..self.system.channels.len()).filter(|index| self.channel(*index, &tasks, &partitions)).count();
+        let channels =
+            (0..self.system.channels.len()).filter(|index| self.channel(*index, &tasks, &partitions)).count();
         self.never_recorded();
         Draft {
             system: std::mem::take(&mut self.text),
@@ -111,8 +111,12 @@ impl Writer<'_> {
         let gaps = if self.measures.gaps == 0 { "no gap".to_owned() } else { counted(self.measures.gaps, "gap") };
         self.line(&format!("# Drafted from {}: {}, {gaps}.", one_line(&self.origin.recordings), time(span)));
         self.line("# A draft, no evidence. What was measured holds for what was recorded: the highest execution time seen is no WCET,");
-        self.line("# the least time between two arrivals no promise. measured.csv holds all of it, arrival curves included.");
-        self.line("# `measured:` says how a value was found, `chosen:` that nobody measured it, `unknown:` what to find out.");
+        self.line(
+            "# the least time between two arrivals no promise. measured.csv holds all of it, arrival curves included.",
+        );
+        self.line(
+            "# `measured:` says how a value was found, `chosen:` that nobody measured it, `unknown:` what to find out.",
+        );
     }
 
     fn system_table(&mut self, windows: Option<u64>, tasks: &BTreeSet<TaskId>) {
@@ -125,7 +129,11 @@ impl Writer<'_> {
             let of_tasks = frame(tasks.iter().filter_map(|task| self.period(*task).map(|period| period.ns)));
             self.line("# chosen: no windows were told that come again in a common frame");
             self.line(&format!("frame = {}", quoted(&time(of_tasks.unwrap_or(LONGEST_FRAME_NS / 10)))));
-            self.miss("system", "frame: chosen, and no windows", "every window table and all that is analysed under it");
+            self.miss(
+                "system",
+                "frame: chosen, and no windows",
+                "every window table and all that is analysed under it",
+            );
         }
         self.line("plan = \"plan.toml\"\n# unknown: levels, milestone, deadlines_hold_in");
     }
@@ -151,15 +159,22 @@ impl Writer<'_> {
         if let Some((least, most)) = marks.range() {
             let samples = counted(marks.samples, "window");
             let seen = times((least, most));
-            self.line(&format!("# measured: from a window's begin to the first execution of waiting work {seen}, {samples};"));
+            self.line(&format!(
+                "# measured: from a window's begin to the first execution of waiting work {seen}, {samples};"
+            ));
             self.line("# as far as a refill comes before that execution it is in it");
             self.line(&format!("switch = {}", quoted(&time(most))));
-            self.line(&format!("provenance = {}", quoted(&format!("measured: highest of {samples}, {}", self.origin.recordings))));
+            self.line(&format!(
+                "provenance = {}",
+                quoted(&format!("measured: highest of {samples}, {}", self.origin.recordings))
+            ));
         } else {
             self.line("# unknown: switch");
             self.miss("platform", "switch: no told window began with work waiting", "every response and margin");
         }
-        self.line("# unknown: refill, context_switch, release_jitter, nonpreemptable, boundary_slip, synchronised, port_cost");
+        self.line(
+            "# unknown: refill, context_switch, release_jitter, nonpreemptable, boundary_slip, synchronised, port_cost",
+        );
         self.miss(
             "platform",
             "refill, context_switch, nonpreemptable, boundary_slip",
@@ -176,7 +191,11 @@ impl Writer<'_> {
         lines.extend(seen_lines(system, measured));
         let span = time(measures.even_span_ns());
         if let Some(range) = busy.range() {
-            lines.push(format!("# measured: executed {} in each of {} of {span}", times(range), counted(busy.samples, "span")));
+            lines.push(format!(
+                "# measured: executed {} in each of {} of {span}",
+                times(range),
+                counted(busy.samples, "span")
+            ));
         }
         lines.push("# chosen: a recording does not tell how tasks are scheduled inside. Say how, with a priority for each task where".to_owned());
         lines.push("# it is by priority, and leave out the need: then what it needs follows from its tasks.\nguest = \"opaque\"".to_owned());
@@ -194,7 +213,9 @@ impl Writer<'_> {
             lines.push(format!("budget = {}\nperiod = {}", quoted(&time(most)), quoted(&span)));
         }
         if !is_known {
-            let what = format!("need: no execution of it was seen in whole spans of {span}, or more than one core gives; left out as a comment");
+            let what = format!(
+                "need: no execution of it was seen in whole spans of {span}, or more than one core gives; left out as a comment"
+            );
             self.miss(name, what, "whether the partition is in the system at all");
         }
         self.put(&lines, is_known);
@@ -204,8 +225,11 @@ impl Writer<'_> {
     fn task(&mut self, id: TaskId, is_known: bool) {
         let measured = &self.measures.tasks[id.index()];
         let label = self.system.task_label(id);
-        let mut lines =
-            vec![String::new(), "[[partition.task]]".to_owned(), format!("name = {}", quoted(&self.system.task(id).name.value))];
+        let mut lines = vec![
+            String::new(),
+            "[[partition.task]]".to_owned(),
+            format!("name = {}", quoted(&self.system.task(id).name.value)),
+        ];
         lines.push(rhythm_words(measured));
         match self.period(id) {
             Some(period) => {
@@ -215,12 +239,20 @@ impl Writer<'_> {
             }
             None => {
                 lines.push("# unknown: period".to_owned());
-                self.miss(&label, "period: too few arrivals, or several at once", "whether the task is in the system: it is left out as a comment");
+                self.miss(
+                    &label,
+                    "period: too few arrivals, several at once, or a job that executed for longer",
+                    "whether the task is in the system: it is left out as a comment",
+                );
             }
         }
         match (measured.execution.range(), measured.execution.samples) {
             (Some((least, most)), samples) => {
-                lines.push(format!("# measured: {} executed {}; the highest seen is no WCET", counted(samples, "job"), times((least, most))));
+                lines.push(format!(
+                    "# measured: {} executed {}; the highest seen is no WCET",
+                    counted(samples, "job"),
+                    times((least, most))
+                ));
                 lines.push(format!("wcet = {}", quoted(&time(most))));
                 let (source, most) = (quoted(&self.origin.recordings), quoted(&time(most)));
                 lines.push(format!(
@@ -243,7 +275,11 @@ impl Writer<'_> {
     fn never_recorded(&mut self) {
         let all = "all of it";
         self.miss(all, "deadline of each task: its period until it is given", "whether its response is short enough");
-        self.miss(all, "how each guest schedules its tasks, and their priorities", "the response of each task, which is not analysed until then");
+        self.miss(
+            all,
+            "how each guest schedules its tasks, and their priorities",
+            "the response of each task, which is not analysed until then",
+        );
         self.miss(all, "WCET of each task: the highest seen stands there", "every response; no measurement is a bound");
         self.miss(all, "levels, zones, flows", "criticality and information flow");
         self.miss(all, "memory: RAM, images, caches, interconnect, line requests", "the memory map and interference");
@@ -261,12 +297,15 @@ impl Writer<'_> {
         }
     }
 
+    /// What is declared of a task's arrivals. The file takes the period as deadline, so no job may have executed for longer.
     fn period(&self, id: TaskId) -> Option<Period> {
-        match self.measures.tasks[id.index()].arrivals.rhythm() {
-            Rhythm::Periodic { period_ns, jitter_ns, .. } => Some(Period { ns: period_ns, jitter_ns: Some(jitter_ns) }),
-            Rhythm::Sporadic { least_ns, .. } => Some(Period { ns: least_ns, jitter_ns: None }),
-            Rhythm::Bursts | Rhythm::TooFew { .. } => None,
-        }
+        let measured = &self.measures.tasks[id.index()];
+        let period = match measured.arrivals.rhythm() {
+            Rhythm::Periodic { period_ns, jitter_ns, .. } => Period { ns: period_ns, jitter_ns: Some(jitter_ns) },
+            Rhythm::Sporadic { least_ns, .. } => Period { ns: least_ns, jitter_ns: None },
+            Rhythm::Bursts | Rhythm::TooFew { .. } => return None,
+        };
+        Some(period).filter(|period| measured.execution.most().is_none_or(|most| most <= period.ns))
     }
 
     /// Whether enough is known of a partition to declare it: what it executes, on no more than one core at a time.
@@ -321,7 +360,10 @@ fn rhythm_words(measured: &OfTask) -> String {
             format!("# measured: {steps} of {range} between arrivals, the period rounded to {}{pauses}", time(step_ns))
         }
         Rhythm::Sporadic { steps, .. } => {
-            format!("# measured: {} of {range} between arrivals, without a period; the least is no promise", counted(steps, "step"))
+            format!(
+                "# measured: {} of {range} between arrivals, without a period; the least is no promise",
+                counted(steps, "step")
+            )
         }
         Rhythm::Bursts => format!("# measured: steps of {range} between arrivals, several at one instant"),
         Rhythm::TooFew { steps } => format!("# measured: {} between arrivals, too few to tell", counted(steps, "step")),

@@ -11,7 +11,8 @@ pub(super) fn plan(system: &System, measures: &Measures, patterns: &[Option<Patt
                     # What was given is not what is needed, and where the frame begins is not known. Windows of partitions without a\n\
                     # pattern are missing.\n\n[plan]\n"
         .to_owned();
-    let first_rows = measures.partitions.iter().flat_map(|partition| &partition.windows).map(|windows| &windows.first_row);
+    let first_rows =
+        measures.partitions.iter().flat_map(|partition| &partition.windows).map(|windows| &windows.first_row);
     let origin = first_rows.filter_map(|row| row.first()).map(|(begin, _)| *begin).min();
     let (Some(origin), Some(_)) = (origin, frame) else { return text };
     for ((partition, measured), pattern) in system.partitions.iter().zip(&measures.partitions).zip(patterns) {
@@ -19,7 +20,9 @@ pub(super) fn plan(system: &System, measures: &Measures, patterns: &[Option<Patt
         for (core, windows) in system.board.cores.iter().zip(&measured.windows) {
             for (begin, length) in windows.first_row.iter().take(pattern.windows) {
                 let length = if pattern.windows == 1 { pattern.budget_ns } else { *length };
-                for (start, length) in within(begin.saturating_sub(origin) % pattern.period_ns, length, pattern.period_ns) {
+                for (start, length) in
+                    within(begin.saturating_sub(origin) % pattern.period_ns, length, pattern.period_ns)
+                {
                     text += &format!(
                         "\n[[window]]\ncore = {}\npartition = {}\nstart = {}\nlength = {}\nevery = {}\n",
                         quoted(&core.name.value),
