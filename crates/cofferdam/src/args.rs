@@ -207,6 +207,21 @@ pub struct TraceArgs {
     /// An instant of the first recording at which a frame begins; fitted to its windows where nobody says it.
     #[arg(long, value_name = "TIME")]
     pub frame_at: Option<Duration>,
+    /// When a fault began, where the recording does not say it: then what was measured before, during and after is compared.
+    #[arg(long, value_name = "TIME")]
+    pub fault_from: Option<Duration>,
+    /// When the fault ended, where the recording does not say it.
+    #[arg(long, value_name = "TIME")]
+    pub fault_to: Option<Duration>,
+    /// By how much times of others may shift while a fault lasts and after it.
+    #[arg(long, value_name = "TIME")]
+    pub shift: Option<Duration>,
+    /// A partition that fails, beside those that are seen to start anew; it is nobody's victim. Several combine.
+    #[arg(long, value_name = "PARTITION")]
+    pub faulty: Vec<String>,
+    /// Say what measured times come to as samples: high-water marks, tolerance limits, rare levels.
+    #[arg(long)]
+    pub samples: bool,
     /// Text for people, or JSON for programs.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,

@@ -23,7 +23,19 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("planner", &["quantity", "diagnostic", "model", "plan", "claim", "timing", "separation"]),
     (
         "evidence",
-        &["quantity", "diagnostic", "model", "plan", "claim", "timing", "separation", "simulator", "trace", "campaign"],
+        &[
+            "quantity",
+            "diagnostic",
+            "model",
+            "plan",
+            "claim",
+            "timing",
+            "separation",
+            "simulator",
+            "trace",
+            "campaign",
+            "statistics",
+        ],
     ),
     (
         "baseline",

@@ -28,11 +28,11 @@ impl Fit {
     /// Of a source whose clock is the common one.
     pub const SAME: Self = Self { from_ns: 0, offset_ns: 0, drift: 0, error_ns: 0, pairs: 0 };
 
-    /// The common clock's instant; `None` where it lies before its zero or beyond 2^53 - 1 ns.
+    /// The common clock's instant; `None` where it lies before its zero or beyond 64 bits of nanoseconds.
     pub fn common(&self, own_ns: u64) -> Option<u64> {
         let since = i128::from(own_ns) - i128::from(self.from_ns);
         let common = i128::from(own_ns) + i128::from(self.offset_ns) + drifted(since, i128::from(self.drift));
-        u64::try_from(common).ok().filter(|common| *common <= quantity::LIMIT)
+        u64::try_from(common).ok()
     }
 
     /// By how many parts in 10^9 the common clock is the faster one.

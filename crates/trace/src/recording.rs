@@ -79,6 +79,9 @@ pub struct Taking {
     pub events: Vec<u64>,
     /// The names of each source.
     pub names: Vec<Names>,
+    /// From which instant of the first source's clock instants count: 0, but where that clock has long been running, as one
+    /// that counts from 1970.
+    pub epoch_ns: u64,
     /// How each source's clock was read as the first one's.
     pub fits: Vec<Fit>,
     /// What was the matter, by source and matter.
@@ -101,6 +104,7 @@ pub fn take(
     let lines = sources.into_iter().zip(fits).enumerate();
     let mut lines: Vec<Line<'_>> =
         lines.map(|(index, (source, fit))| Line::new(system, map, index, source, fit)).collect();
+    let mut epoch = Epoch::default();
     let mut merge = Merge::new(lines.len());
     let mut rebuild = Rebuild::new(system);
     loop {
@@ -108,10 +112,36 @@ pub fn take(
             rebuild.take(&seen, observer);
         }
         let Some(source) = merge.wants() else { break };
-        lines[source].read(source, &mut merge);
+        lines[source].read(&mut Out { index: source, merge: &mut merge, epoch: &mut epoch });
     }
     rebuild.finish(observer);
-    finish(lines)
+    finish(lines, epoch)
+}
+
+/// From where instants count.
+#[derive(Debug, Clone, Copy, Default)]
+struct Epoch {
+    /// `None` until the first event is given.
+    from_ns: Option<u64>,
+}
+
+/// A day: sources that share a clock that counts from 1970 may begin at different instants of one.
+const DAY_NS: u64 = 86_400_000_000_000;
+
+impl Epoch {
+    /// The instant that is told of one of the common clock: small enough to be kept exactly by every reader of JSON.
+    fn told(&mut self, common_ns: u64) -> Option<u64> {
+        let is_long = common_ns > quantity::LIMIT;
+        let from = *self.from_ns.get_or_insert(if is_long { common_ns - common_ns % DAY_NS } else { 0 });
+        common_ns.checked_sub(from).filter(|told| *told <= quantity::LIMIT)
+    }
+}
+
+/// Where what a source saw goes.
+struct Out<'o> {
+    index: usize,
+    merge: &'o mut Merge,
+    epoch: &'o mut Epoch,
 }
 
 /// The marks that several sources record at the same instants, with the instants of this source's clock, in its order.
@@ -183,21 +213,21 @@ impl<'a> Line<'a> {
     }
 
     /// Reads one block on.
-    fn read(&mut self, index: usize, merge: &mut Merge) {
+    fn read(&mut self, out: &mut Out<'_>) {
         let read = self.source.read(&mut self.found);
         self.take_notes();
-        self.take_events(index, merge);
+        self.take_events(out);
         if matches!(read, Ok(true)) {
             return;
         }
         while let Some(event) = self.order.pop_rest() {
-            self.give(&event, index, merge);
+            self.give(&event, out);
         }
         if let Err(refusal) = read {
             self.refusal = Some(refusal);
-            self.lose(index, merge);
+            self.lose(out);
         }
-        merge.end(index);
+        out.merge.end(out.index);
     }
 
     fn take_notes(&mut self) {
@@ -215,7 +245,7 @@ impl<'a> Line<'a> {
         *so_far = so_far.saturating_add(count);
     }
 
-    fn take_events(&mut self, index: usize, merge: &mut Merge) {
+    fn take_events(&mut self, out: &mut Out<'_>) {
         let mut events = std::mem::take(&mut self.found.events);
         self.events += events.len() as u64;
         for event in events.drain(..) {
@@ -224,11 +254,11 @@ impl<'a> Line<'a> {
                 Taken::Moved => self.note(Matter::OutOfOrder, self.place(event.at_ns)),
                 Taken::TooLate => {
                     self.note(Matter::OutOfOrder, self.place(event.at_ns));
-                    self.lose(index, merge);
+                    self.lose(out);
                 }
             }
             while let Some(event) = self.order.pop() {
-                self.give(&event, index, merge);
+                self.give(&event, out);
             }
         }
         self.found.events = events;
@@ -240,23 +270,23 @@ impl<'a> Line<'a> {
     }
 
     /// What the source saw from here back to its last event is not known.
-    fn lose(&mut self, index: usize, merge: &mut Merge) {
-        if let Some(at_ns) = self.fit.common(self.order.given_ns()) {
-            merge.push(index, Seen { at_ns, source: self.number, what: Happening::Gap { core: None } });
+    fn lose(&mut self, out: &mut Out<'_>) {
+        if let Some(at_ns) = self.fit.common(self.order.given_ns()).and_then(|common| out.epoch.told(common)) {
+            out.merge.push(out.index, Seen { at_ns, source: self.number, what: Happening::Gap { core: None } });
         }
     }
 
-    fn give(&mut self, event: &Event, index: usize, merge: &mut Merge) {
-        let Some(at_ns) = self.fit.common(event.at_ns) else {
+    fn give(&mut self, event: &Event, out: &mut Out<'_>) {
+        let Some(at_ns) = self.fit.common(event.at_ns).and_then(|common| out.epoch.told(common)) else {
             self.note(Matter::OutOfRange, self.place(event.at_ns));
             return;
         };
-        self.mapper.take(event, &self.found.names, |seen| merge.push(index, Seen { at_ns, ..seen }));
+        self.mapper.take(event, &self.found.names, |seen| out.merge.push(out.index, Seen { at_ns, ..seen }));
     }
 }
 
-fn finish(lines: Vec<Line<'_>>) -> Taking {
-    let mut taking = Taking::default();
+fn finish(lines: Vec<Line<'_>>, epoch: Epoch) -> Taking {
+    let mut taking = Taking { epoch_ns: epoch.from_ns.unwrap_or(0), ..Taking::default() };
     for line in lines {
         taking.events.push(line.events);
         taking.unmapped.push(line.mapper.unmapped(&line.found.names));

@@ -23,6 +23,8 @@ pub struct Given {
 pub enum Measure {
     /// From a job's arrival to its completion.
     Response(TaskId),
+    /// For how long a job executed.
+    Execution(TaskId),
     /// By how much the time from one completion to the next differs from the period.
     Jitter(TaskId),
     /// How old a sampled message was when it was read.
@@ -55,6 +57,7 @@ struct OfTask {
     period_ns: u64,
     last_completion: Option<u64>,
     responses: Values,
+    executions: Values,
     jitters: Values,
 }
 
@@ -92,7 +95,11 @@ impl Spans {
     pub fn finish(self) -> Vec<(Measure, Values)> {
         let tasks = self.tasks.into_iter().enumerate().flat_map(|(index, task)| {
             let id = TaskId::new(index);
-            [(Measure::Response(id), task.responses), (Measure::Jitter(id), task.jitters)]
+            [
+                (Measure::Response(id), task.responses),
+                (Measure::Execution(id), task.executions),
+                (Measure::Jitter(id), task.jitters),
+            ]
         });
         let channels = self.channels.into_iter().enumerate();
         let channels = channels.map(|(index, channel)| (Measure::Age(ChannelId::new(index)), channel.ages));
@@ -174,6 +181,9 @@ impl Observer for Spans {
         };
         if let (Some(response), Some(arrived)) = (job.response_ns(), job.arrived_ns) {
             task.responses.add(response, When { from_ns: arrived, to_ns: completed }, fault);
+        }
+        if let Some(began) = job.began_ns {
+            task.executions.add(job.executed_ns, When { from_ns: began, to_ns: completed }, fault);
         }
         if let Some(last) = task.last_completion.replace(completed) {
             let jitter = completed.saturating_sub(last).abs_diff(task.period_ns);

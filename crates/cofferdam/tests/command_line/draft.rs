@@ -39,7 +39,10 @@ fn recorded(name: &str) -> PathBuf {
 fn channel_map(folder: &Path) {
     let entry = |row: &BTreeMap<String, String>| {
         let depth = if row["depth"].is_empty() { String::new() } else { format!("depth = {}\n", row["depth"]) };
-        format!("[[channel]]\nname = \"{}\"\nkind = \"{}\"\nsize = \"{}\"\n{depth}", row["name"], row["kind"], row["size"])
+        format!(
+            "[[channel]]\nname = \"{}\"\nkind = \"{}\"\nsize = \"{}\"\n{depth}",
+            row["name"], row["kind"], row["size"]
+        )
     };
     write(&folder.join("map.toml"), rows("channels.csv").iter().map(entry).collect::<String>());
 }
@@ -53,7 +56,8 @@ fn measured(answer: &Value) -> BTreeMap<&str, &Value> {
 fn the_vessel_is_found_again_in_its_recording_and_the_draft_can_be_checked() {
     let folder = recorded("draft_vessel");
     channel_map(&folder);
-    let answer = call(&folder, &["draft", "run.csv", "--map", "map.toml", "--out", "d", "--format", "json"]).expect(0).json();
+    let answer =
+        call(&folder, &["draft", "run.csv", "--map", "map.toml", "--out", "d", "--format", "json"]).expect(0).json();
     let measured = measured(&answer);
     let tasks = rows("tasks.csv");
     assert_eq!(measured.len(), tasks.len());
@@ -68,7 +72,8 @@ fn the_vessel_is_found_again_in_its_recording_and_the_draft_can_be_checked() {
     let system = read(&folder.join("d/system.toml"));
     for channel in rows("channels.csv") {
         let (name, from) = (&channel["name"], &channel["from"]);
-        let (_, entry) = system.split_once(&format!("\nname = \"{name}\"\n")).unwrap_or_else(|| panic!("{name}:\n{system}"));
+        let (_, entry) =
+            system.split_once(&format!("\nname = \"{name}\"\n")).unwrap_or_else(|| panic!("{name}:\n{system}"));
         let entry = entry.split("[[").next().expect("it has an end");
         let to: Vec<String> = channel["to"].split(';').map(|end| format!("\"{}\"", end.trim())).collect();
         let ends = [format!("from = \"{from}\""), format!("to = [{}]", to.join(", "))];
@@ -76,7 +81,8 @@ fn the_vessel_is_found_again_in_its_recording_and_the_draft_can_be_checked() {
     }
     let check = call(&folder, &["check", "d", "--allow-not-analysed", "--format", "json"]).expect(0).json();
     assert_eq!(check["diagnostics"].as_array().expect("a list").iter().filter(|d| d["severity"] == "error").count(), 0);
-    let windows = verdicts(&check).iter().filter(|v| v["claim"]["id"].as_str().is_some_and(|id| id.starts_with("window")));
+    let windows =
+        verdicts(&check).iter().filter(|v| v["claim"]["id"].as_str().is_some_and(|id| id.starts_with("window")));
     assert!(windows.count() > 0, "{check}");
     assert!(read(&folder.join("d/measured.csv")).contains("\nNAVF.imu,arrivals,2,10000000,10000000,ns,199\n"));
 }
@@ -97,7 +103,11 @@ fn a_gap_changes_no_period_and_is_told() {
     for task in rows("tasks.csv") {
         let label = format!("{}.{}", task["partition"], task["name"]);
         let seen = measured[label.as_str()];
-        assert_eq!((&seen["period_ns"], &seen["jitter_ns"]), (&ns(&task["period"]).into(), &0.into()), "{label}: {seen}");
+        assert_eq!(
+            (&seen["period_ns"], &seen["jitter_ns"]),
+            (&ns(&task["period"]).into(), &0.into()),
+            "{label}: {seen}"
+        );
         assert!(seen["execution"]["most_ns"].as_u64().is_some_and(|most| most <= ns(&task["wcet"])), "{label}: {seen}");
     }
     call(&folder, &["check", "d", "--allow-not-analysed"]).expect(0);
@@ -109,7 +119,9 @@ fn the_answer_says_what_was_left_out_and_what_stays_unknown() {
     let text = root().join("crates/trace/tests/recorded/perf.txt");
     write(&folder.join("map.toml"), "[[thread]]\nname = \"nav ctl*\"\ntask = \"NAV.ctl\"\njobs = true\n");
     let run = call(&folder, &["draft", text.to_str().expect("text"), "--map", "map.toml", "--out", "d"]).expect(0);
-    for part in ["Declared: 1 of 1 partitions", "left out, as nobody maps it", "Unknown, and what each decides", "is no WCET"] {
+    for part in
+        ["Declared: 1 of 1 partitions", "left out, as nobody maps it", "Unknown, and what each decides", "is no WCET"]
+    {
         assert!(run.out.contains(part), "`{part}` is missing from\n{}", run.out);
     }
     call(&folder, &["check", "d", "--allow-not-analysed"]).expect(0);

@@ -18,3 +18,4 @@ mod seeded;
 mod simulate;
 mod starter;
 mod terminal;
+mod trace;

@@ -1,9 +1,10 @@
 //! A recording that was judged, for programs.
 
 use super::SCHEMA_VERSION;
-use crate::recording::{Beside, CAUTION, Judged, matter_words, place_words};
+use crate::recording::{Beside, CAUTION, Judged, Measured, Pair, Victims, matter_words, place_words};
 use serde_json::{Value, json};
-use trace::judge::{Finding, Relation, Status};
+use statistics::two_samples::Within;
+use trace::judge::{Finding, Most, Relation, Status};
 
 /// What goes with a judged recording.
 #[derive(Debug, Clone, Copy)]
@@ -48,6 +49,8 @@ pub fn recorded(recorded: &Recorded<'_>) -> String {
         "sources": (0..judged.sources.len()).map(|index| source(judged, index)).collect::<Vec<_>>(),
         "findings": judged.judgement.findings.iter().map(finding).collect::<Vec<_>>(),
         "beside_bounds": judged.beside.iter().map(beside).collect::<Vec<_>>(),
+        "spans": judged.victims.map(victims),
+        "samples": judged.measured.iter().map(sample).collect::<Vec<_>>(),
         "diagnostics": recorded.diagnostics,
     });
     format!("{object:#}\n")
@@ -108,6 +111,68 @@ fn finding(found: &Finding) -> Value {
         "first": found.first.as_ref().map(|first| json!({
             "at_ns": first.at_ns, "value": first.value, "what": first.what,
         })),
+    })
+}
+
+fn victims(victims: &Victims) -> Value {
+    let most = |most: &Option<Most>| most.map(|most| json!({ "most_ns": most.value, "values": most.seen }));
+    let rows = victims.rows.iter().map(|row| {
+        let [before, during, after] = &row.most;
+        let [to_during, to_after] = &row.pairs;
+        json!({
+            "of": row.name,
+            "before": most(before),
+            "during": most(during),
+            "after": most(after),
+            "during_against_before": shifts(to_during),
+            "after_against_before": shifts(to_after),
+        })
+    });
+    json!({
+        "from_ns": victims.from_ns,
+        "to_ns": victims.to_ns,
+        "tolerance_ns": victims.tolerance_ns,
+        "left_to_error_one_in": victims.one_in,
+        "correction": "Bonferroni",
+        "victims": rows.collect::<Vec<_>>(),
+    })
+}
+
+fn shifts(pair: &Pair) -> Vec<Value> {
+    let shifts = pair.comparison.shifts.iter();
+    let within = |within: Within| match within {
+        Within::Shown => Some("shown"),
+        Within::NotShown => Some("not_shown"),
+        Within::Violated => Some("violated"),
+        Within::NotAsked => None,
+    };
+    shifts
+        .map(|shift| {
+            json!({
+                "quantile_ppb": shift.quantile_ppb,
+                "observed_ns": shift.observed,
+                "least_ns": shift.least,
+                "most_ns": shift.most,
+                "status": within(shift.within),
+                "values_needed_for_a_bound": shift.needed_for_a_bound,
+                "values_needed_for_the_tolerance": shift.needed_for_tolerance,
+            })
+        })
+        .collect()
+}
+
+fn sample(one: &Measured) -> Value {
+    json!({
+        "of": one.name,
+        "values": one.values,
+        "high_water_ns": one.high_water_ns,
+        "claimed_ns": one.claimed_ns,
+        "covers_99_percent_ns": one.tolerance.map(|limit| limit.value),
+        "values_needed": one.needed,
+        "independent": one.is_independent,
+        "stationary": one.is_stationary,
+        "one_in_a_million_ns": one.rare_ns.map(|(value, low, high)| json!({ "estimate": value, "low": low, "high": high })),
+        "no_fit": one.no_fit,
     })
 }
 

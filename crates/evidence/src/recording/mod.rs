@@ -1,7 +1,11 @@
 //! A recording that was judged, as it is told. A clean recording is not a proof, and nothing here says that it is.
 
+mod measured;
+mod victims;
 mod words;
 
+pub use measured::{Level, Measured, measured};
+pub use victims::{Compared, Pair, Victims, compare};
 pub use words::{matter_words, place_words};
 
 use model::System;
@@ -29,6 +33,10 @@ pub struct Judged<'a> {
     pub judgement: &'a Judgement,
     /// What was seen of claims with a bound.
     pub beside: &'a [Beside],
+    /// Who was how different while a fault lasted and after it; `None` where there was no fault.
+    pub victims: Option<&'a Victims>,
+    /// What the times of each task say as samples; empty where that is not asked for.
+    pub measured: &'a [Measured],
 }
 
 /// The most that a recording shows of something that has a bound.

@@ -9,7 +9,7 @@ pub fn place_words(place: Place, sources: &[(String, &'static str)]) -> String {
     match place.at {
         At::Line(line) => format!("{name}:{line}"),
         At::Byte(byte) => format!("{name}, byte {byte}"),
-        At::Within { file, byte } => format!("{name}, file {} of it, byte {byte}", u64::from(file) + 1),
+        At::Within { file, byte } => format!("{name}, byte {byte} of its stream {}", u32::from(file) + 1),
         At::Instant(at_ns) => format!("{name}, at {} of its clock", quantity::Duration::from_ns(at_ns)),
         At::End => format!("the end of {name}"),
     }

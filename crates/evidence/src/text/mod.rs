@@ -8,6 +8,7 @@ mod layout;
 mod recording;
 mod run;
 mod runs;
+mod spans;
 mod timeline;
 
 use crate::caution::CAUTIONS;

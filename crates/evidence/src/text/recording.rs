@@ -20,6 +20,10 @@ pub(super) fn draw(page: &mut Page, judged: &Judged<'_>, all: bool) {
     not_analysed(page, judged, all);
     kept(page, judged, all);
     beside(page, judged);
+    if let Some(victims) = judged.victims {
+        super::spans::victims(page, victims);
+    }
+    super::spans::measured(page, judged.measured);
     page.hanging(0, 2, &format!("Caution: {CAUTION}"));
 }
 

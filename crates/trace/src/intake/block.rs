@@ -90,6 +90,9 @@ impl<'a> Builder<'a> {
     /// The line is an event.
     #[inline]
     pub fn event(&mut self, at_ns: u64, cpu: Cpu, what: What, line: &'a [u8]) {
+        if self.block.first_stamp.is_none() || !self.block.losses.is_empty() {
+            self.stamp(at_ns);
+        }
         let event = Event { at_ns, cpu, what };
         if self.block.events.last() == Some(&event) && self.last == line {
             return self.note(Matter::Duplicate);
@@ -113,10 +116,13 @@ impl<'a> Builder<'a> {
         self.block.losses.push(Loss { cpu, count });
     }
 
-    /// Something is the matter with the line.
+    /// Something is the matter with the line. One that cannot be read may have been an event, which is lost then.
     #[cold]
     pub fn note(&mut self, matter: Matter) {
         self.block.notes.push((self.block.lines, matter));
+        if matches!(matter, Matter::Unparsed | Matter::Malformed) {
+            self.block.losses.push(Loss { cpu: Cpu::UNKNOWN, count: 1 });
+        }
     }
 
     /// The line is an event of a kind of which nothing is known.

@@ -44,6 +44,7 @@ pub struct TaskSeen {
 #[derive(Debug)]
 pub(super) struct Cover {
     so_far: Coverage,
+    failed: Vec<bool>,
 }
 
 impl Cover {
@@ -63,7 +64,11 @@ impl Cover {
             faults: 0,
             restarts: 0,
         };
-        Self { so_far }
+        Self { so_far, failed: vec![false; system.partitions.len()] }
+    }
+
+    pub(super) fn failed(&self) -> Vec<bool> {
+        self.failed.clone()
     }
 
     pub(super) fn finish(self, frames: u64) -> Coverage {
@@ -81,6 +86,12 @@ impl Observer for Cover {
         so_far.seen += 1;
         let first = so_far.span_ns.map_or(seen.at_ns, |(first, _)| first);
         so_far.span_ns = Some((first, seen.at_ns));
+        if let Happening::Noticed { partition }
+        | Happening::Restarts { partition, .. }
+        | Happening::Stopped { partition } = seen.what
+        {
+            self.failed[partition.index()] = true;
+        }
         match seen.what {
             Happening::Gap { .. } => so_far.gaps += 1,
             Happening::Writes { channel, .. } => so_far.writes[channel.index()] += 1,

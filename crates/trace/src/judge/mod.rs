@@ -41,6 +41,10 @@ pub struct Judgement {
     pub findings: Vec<Finding>,
     /// The longest response of each task, where one was seen.
     pub responses: Vec<Option<Most>>,
+    /// An instant of the common clock at which a frame begins, as given, told or fitted; `None` where no window was seen.
+    pub origin_ns: Option<u64>,
+    /// By partition: whether it was seen to fail, to start anew or to stop.
+    pub failed: Vec<bool>,
     /// The most messages that each channel's receivers had waiting, where they could be counted.
     pub depths: Vec<Vec<Option<Most>>>,
 }
@@ -109,6 +113,8 @@ impl<'a> Judge<'a> {
             self.outage.findings(system),
         ];
         Judgement {
+            origin_ns: self.windows.origin_ns(),
+            failed: self.coverage.failed(),
             coverage: self.coverage.finish(self.windows.frames()),
             findings: findings.concat(),
             responses: self.jobs.longest(),

@@ -194,6 +194,11 @@ impl Tally {
         self.in_gaps += 1;
     }
 
+    /// Whether the limit is known.
+    pub(super) fn has_limit(&self) -> bool {
+        self.limit.is_ok()
+    }
+
     /// How often it could be judged.
     pub(super) fn seen(&self) -> u64 {
         self.seen

@@ -8,10 +8,14 @@ use super::{Allowed, partition_name};
 use crate::rebuilt::{Observer, Window};
 use crate::seen::{Happening, Seen};
 use model::System;
+use model::system::CorePolicy;
 use quantity::{CoreId, ScheduleId};
 
 /// So many windows are kept to fit the frame's origin to, where none is given or told.
 const TO_FIT: usize = 512;
+
+/// Why nothing is said of a core set's windows.
+const APART: &str = "its frames are not synchronised with the others', and where they begin is not known";
 
 #[derive(Debug)]
 pub(super) struct Windows {
@@ -24,8 +28,8 @@ pub(super) struct Windows {
     /// By partition.
     starts: Vec<Tally>,
     ends: Vec<Tally>,
-    /// By core: how many windows out of their order.
-    order: Vec<Tally>,
+    /// By core: how many windows out of their order; `None` where no window table says when who is served.
+    order: Vec<Option<Tally>>,
 }
 
 /// What was last seen on a core.
@@ -51,7 +55,7 @@ impl Windows {
             lines: vec![Line::default(); cores],
             starts: vec![Tally::new(Rule::WindowStart, limit.clone()); partitions],
             ends: vec![Tally::new(Rule::WindowEnd, limit); partitions],
-            order: vec![Tally::new(Rule::WindowOrder, Ok(0)); cores],
+            order: (0..cores).map(|core| has_table(system, core)).collect(),
         }
     }
 
@@ -63,6 +67,11 @@ impl Windows {
         for window in std::mem::take(&mut self.waiting) {
             self.judge(&window);
         }
+    }
+
+    /// An instant at which a frame begins.
+    pub(super) fn origin_ns(&self) -> Option<u64> {
+        self.origin_ns
     }
 
     /// How many frames lie between the first window seen and the last, on the core that was seen longest.
@@ -78,9 +87,10 @@ impl Windows {
             let tallies = tallies.iter().enumerate();
             tallies.map(|(index, tally)| tally.finding(partition_name(system, index), silent)).collect()
         };
-        let order = self.order.iter().enumerate().filter(|(core, _)| system.board.cores[*core].active);
+        let order = self.order.iter().enumerate().filter_map(|(core, tally)| Some((core, tally.as_ref()?)));
         let core_name = |core: usize| format!("core {}", system.board.cores[core].name.value);
-        let order = order.map(|(core, tally)| tally.finding(core_name(core), "the recording tells of no window there"));
+        let silent = |tally: &Tally| if tally.has_limit() { "the recording tells of no window there" } else { APART };
+        let order = order.map(|(core, tally)| tally.finding(core_name(core), silent(tally)));
         [of(&self.starts), of(&self.ends), order.collect()].concat()
     }
 
@@ -88,8 +98,9 @@ impl Windows {
         let Some(origin_ns) = self.origin_ns else { return };
         let found = self.tables.nearest(self.schedule, window, origin_ns);
         let Some(found) = found else {
-            self.order[window.core.index()]
-                .note(1, window.from_ns, || "a window of a partition that has none on this core".to_owned());
+            if let Some(tally) = &mut self.order[window.core.index()] {
+                tally.note(1, window.from_ns, || "a window of a partition that has none on this core".to_owned());
+            }
             return;
         };
         self.judge_times(window, found);
@@ -119,7 +130,7 @@ impl Windows {
         line.last_frame = Some(frame);
         let last = line.last.replace(found.ordinal);
         let Some(last) = last else { return };
-        let tally = &mut self.order[core.index()];
+        let Some(tally) = &mut self.order[core.index()] else { return };
         let missing = found.ordinal - last - 1;
         if missing == 0 {
             tally.note(0, window.from_ns, String::new);
@@ -157,7 +168,8 @@ impl Observer for Windows {
     }
 
     fn window(&mut self, window: &Window) {
-        if !window.told {
+        let is_judged = self.order[window.core.index()].as_ref().is_some_and(Tally::has_limit);
+        if !window.told || !is_judged {
             return;
         }
         if self.origin_ns.is_some() {
@@ -170,6 +182,15 @@ impl Observer for Windows {
             self.finish();
         }
     }
+}
+
+/// A tally for a core whose partitions are served by a window table.
+fn has_table(system: &System, core: usize) -> Option<Tally> {
+    let core = CoreId::new(core);
+    let set = system.core_sets.iter().find(|set| set.cores.contains(&core))?;
+    let CorePolicy::WindowTable { synchronised, .. } = set.policy else { return None };
+    let limit = if synchronised { Ok(0) } else { Err(APART.to_owned()) };
+    Some(Tally::new(Rule::WindowOrder, limit))
 }
 
 fn magnitude(value: i128) -> u64 {

@@ -18,6 +18,8 @@ pub struct Mapper<'a> {
     source: u16,
     /// Who each name is as a thread, once asked for.
     threads: Vec<Option<Threads>>,
+    /// Whether each name is that of a thread which was woken and has not waited since: recorders tell of one waking twice.
+    awake: Vec<bool>,
     /// Core by cpu number, once asked for.
     cores: BTreeMap<u16, Option<CoreId>>,
     /// Whom a word is said of by which name, once asked for.
@@ -77,6 +79,7 @@ impl<'a> Mapper<'a> {
             map,
             source,
             threads: Vec::new(),
+            awake: Vec::new(),
             cores: BTreeMap::new(),
             subjects: BTreeMap::new(),
             unmapped: BTreeMap::new(),
@@ -90,7 +93,9 @@ impl<'a> Mapper<'a> {
         match event.what {
             What::Switch { from, to, leaves } => self.switch(event.cpu, (from, to, leaves), names, &mut say),
             What::Wakes { who, .. } => {
-                if let Threads { who: Some(Who::Task(task)), jobs: true } = self.thread(who, names) {
+                if let Threads { who: Some(Who::Task(task)), jobs: true } = self.thread(who, names)
+                    && !self.set_awake(who, true)
+                {
                     say(Happening::Arrives { task, number: None });
                 }
             }
@@ -167,6 +172,8 @@ impl<'a> Mapper<'a> {
         let (from, to, leaves) = change;
         let leaving = self.thread(from, names);
         let coming = self.thread(to, names);
+        self.set_awake(from, leaves == Leaves::Ready);
+        self.set_awake(to, true);
         if let Threads { who: Some(Who::Task(task)), jobs: true } = leaving
             && leaves != Leaves::Ready
         {
@@ -192,6 +199,15 @@ impl<'a> Mapper<'a> {
             self.miss(Kind::Thread, name);
         }
         thread
+    }
+
+    /// Says whether a thread is awake from now on; whether it was until now.
+    fn set_awake(&mut self, name: Name, awake: bool) -> bool {
+        let index = name.0 as usize;
+        if self.awake.len() <= index {
+            self.awake.resize(index + 1, false);
+        }
+        std::mem::replace(&mut self.awake[index], awake)
     }
 
     fn subject(&mut self, word: Word, who: Name, names: &Names) -> Option<Subject> {

@@ -9,11 +9,19 @@ use crate::commands::check;
 use crate::exit::Exit;
 use crate::terminal;
 use anyhow::{Context, Result};
+use baseline::measured::Cut;
 use evidence::json::Recorded;
-use evidence::recording::Judged;
+use evidence::recording::{Beside, Judged};
+use model::System;
+use model::tables::nearest;
+use plan::Plan;
 use sources::Files;
-use trace::judge::{Allowed, Judge, Status};
+use trace::judge::{Allowed, Judge, Judgement, Status};
+use trace::map::Map;
+use trace::rebuilt::{Job, Observer, Slice, Window};
 use trace::recording;
+use trace::seen::Seen;
+use trace::spans::{Given, Spans};
 
 pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
     let session = session::load(&args.baseline.system, Wanted::given_or_named(args.baseline.plan.as_ref()))?;
@@ -34,12 +42,32 @@ pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
         origin_ns: args.frame_at.map(|time| time.ns()).or(map.frame_at_ns),
     };
     let fits = files.fits(&map)?;
-    let mut judge = Judge::new(system, plan, allowed);
-    let taking = recording::take(system, &map, files.open()?, fits, &mut judge);
-    let judgement = judge.finish();
+    let faulty = faulty(args, system)?;
+    let given = Given { from_ns: args.fault_from.map(|time| time.ns()), to_ns: args.fault_to.map(|time| time.ns()) };
+    let mut both = Both { judge: Judge::new(system, plan, allowed), spans: Spans::new(system, given) };
+    let taking = recording::take(system, &map, files.open()?, fits, &mut both);
+    let judgement = both.judge.finish();
+    let faulty: Vec<bool> = faulty.iter().zip(&judgement.failed).map(|(given, seen)| *given || *seen).collect();
+    let fault = both.spans.fault_ns();
+    let values = both.spans.finish();
+    let shift = args.shift.map(|time| time.ns());
+    let victims = fault.map(|fault| evidence::recording::compare(system, fault, &values, &faulty, shift));
+    let measured =
+        if args.samples { evidence::recording::measured(system, &values, &judgement.findings) } else { Vec::new() };
     let verdicts = baseline::verdicts(system, plan);
     let beside = baseline::measured::beside(system, &judgement, &verdicts);
-    let judged = Judged { system, sources: files.told(), taking: &taking, judgement: &judgement, beside: &beside };
+    let judged = Judged {
+        system,
+        sources: files.told(),
+        taking: &taking,
+        judgement: &judgement,
+        beside: &beside,
+        victims: victims.as_ref(),
+        measured: &measured,
+    };
+    for alarm in beside.iter().filter(|beside| beside.is_alarm()) {
+        tell_alarm(alarm, (system, plan), &map, &files, &judgement)?;
+    }
     let exit = exit_of(&judged, args.allow_not_analysed);
     answer(args, color, &session, &judged, exit)?;
     Ok(exit)
@@ -78,4 +106,67 @@ fn exit_of(judged: &Judged<'_>, allow_not_analysed: bool) -> Exit {
         () if judged.judgement.findings.iter().any(|found| is_open(&found.status)) => Exit::Open,
         () => Exit::Shown,
     }
+}
+
+/// Says what was seen above its bound, with the jobs around it cut out of the recording for replay.
+fn tell_alarm(
+    alarm: &Beside,
+    (system, plan): (&System, &Plan),
+    map: &Map,
+    files: &Files,
+    judgement: &Judgement,
+) -> Result<()> {
+    let (claim, seen, bound) = (&alarm.claim, alarm.seen, alarm.bound.unwrap_or_default());
+    let unit = alarm.unit.key();
+    let head = format!("internal alarm: {claim} was seen at {seen} {unit}, above its bound {bound} {unit}");
+    let Some(mut cut) = Cut::of(system, alarm) else {
+        terminal::complain(&format!("{head}\n"));
+        return Ok(());
+    };
+    recording::take(system, map, files.open()?, files.fits(map)?, &mut cut);
+    let scenario = cut.scenario(system, plan, judgement.origin_ns.unwrap_or(0));
+    terminal::complain(&format!(
+        "{head}; this scenario file holds the recorded jobs around it, for `cofferdam simulate --scenario`:\n\n{scenario}\n"
+    ));
+    Ok(())
+}
+
+/// What judges and what measures, fed by one reading.
+struct Both<'a> {
+    judge: Judge<'a>,
+    spans: Spans,
+}
+
+impl Observer for Both<'_> {
+    fn seen(&mut self, seen: &Seen) {
+        self.judge.seen(seen);
+        self.spans.seen(seen);
+    }
+
+    fn window(&mut self, window: &Window) {
+        self.judge.window(window);
+    }
+
+    fn slice(&mut self, slice: &Slice) {
+        self.judge.slice(slice);
+    }
+
+    fn job(&mut self, job: &Job) {
+        self.judge.job(job);
+        self.spans.job(job);
+    }
+}
+
+/// The partitions that the call says to fail; a name that none has is refused.
+fn faulty(args: &TraceArgs, system: &System) -> Result<Vec<bool>> {
+    let mut faulty = vec![false; system.partitions.len()];
+    for name in &args.faulty {
+        let found = system.partition_named(name).with_context(|| {
+            let names = system.partitions.iter().map(|partition| partition.name.value.as_str());
+            let near = nearest(name, names).map(|near| format!("; did you mean `{near}`?")).unwrap_or_default();
+            format!("there is no partition `{name}`{near}")
+        })?;
+        faulty[found.index()] = true;
+    }
+    Ok(faulty)
 }

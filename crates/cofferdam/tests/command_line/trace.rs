@@ -1,0 +1,141 @@
+//! `trace`: recordings that pass, that break one rule, that are above a bound, and calls that are wrong.
+
+use crate::common::*;
+use serde_json::Value;
+use std::path::Path;
+
+/// The vessel, with a run of it recorded as `run.csv`.
+fn recorded(name: &str, more: &[&str]) -> std::path::PathBuf {
+    let folder = with_vessel(name);
+    let words = [&["simulate", "vessel", "--for", "400ms", "--record", "run.csv"], more].concat();
+    call(&folder, &words).expect(0);
+    folder
+}
+
+fn judged(folder: &Path, more: &[&str]) -> Run {
+    judged_within("0 ns", folder, more)
+}
+
+fn judged_within(tolerance: &str, folder: &Path, more: &[&str]) -> Run {
+    let words = ["trace", "vessel", "run.csv", "--tolerance", tolerance, "--allow-not-analysed", "--format", "json"];
+    call(folder, &[&words, more].concat())
+}
+
+fn violated(answer: &Value) -> Vec<&str> {
+    let findings = answer["findings"].as_array().expect("a list").iter();
+    findings.filter(|found| found["status"] == "violated").map(|found| found["id"].as_str().expect("an id")).collect()
+}
+
+/// The first line that ends so is changed.
+fn change(folder: &Path, end: &str, change: impl Fn(&str) -> String) {
+    let file = folder.join("run.csv");
+    let text = read(&file);
+    let line = text.lines().find(|line| line.ends_with(end)).expect("such a line");
+    write(&file, text.replacen(&format!("\n{line}\n"), &format!("\n{}\n", change(line)), 1));
+}
+
+/// The same line, so many nanoseconds later.
+fn later(line: &str, by_ns: u64) -> String {
+    let (at, rest) = line.split_once(',').expect("columns");
+    format!("{},{rest}", at.parse::<u64>().expect("an instant") + by_ns)
+}
+
+#[test]
+fn a_recording_that_the_simulator_wrote_passes() {
+    let folder = recorded("trace-clean", &[]);
+    let answer = judged(&folder, &[]).expect(0).json();
+    assert_eq!(violated(&answer), [""; 0]);
+    assert_eq!((&answer["coverage"]["gaps"], &answer["coverage"]["frames"]), (&0.into(), &4.into()));
+    let kept = answer["findings"].as_array().expect("a list").iter().filter(|found| found["status"] == "kept").count();
+    assert!(kept > 150, "{kept} rules were kept");
+    let text = call(&folder, &["trace", "vessel", "run.csv", "--tolerance", "0 ns"]).expect(1).out;
+    let coverage = text.find("What the recording covers").expect("coverage");
+    assert!(coverage < text.find("Kept in this recording").expect("what is kept"), "coverage comes first");
+    assert!(text.contains("A clean recording is not a proof"), "{text}");
+    assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
+}
+
+#[test]
+fn the_nacelle_controller_s_recording_passes_too() {
+    let folder = scratch("trace-nacelle");
+    let nacelle = root().join("examples/nacelle-controller").display().to_string();
+    call(&folder, &["simulate", &nacelle, "--record", "run.csv"]).expect(0);
+    let words = ["trace", &nacelle, "run.csv", "--tolerance", "0 ns", "--allow-not-analysed", "--format", "json"];
+    assert_eq!(violated(&call(&folder, &words).expect(0).json()), [""; 0]);
+}
+
+#[test]
+fn a_window_one_step_beyond_its_tolerance_is_found_and_one_within_it_is_not() {
+    let folder = recorded("trace-window", &[]);
+    // The first window of MAIN is moved; nothing else happens on its core between.
+    change(&folder, ",3,window_begins,MAIN,", |line| later(line, 500));
+    let answer = judged_within("500 ns", &folder, &["--frame-at", "0 ns"]).expect(0).json();
+    assert_eq!(violated(&answer), [""; 0]);
+    let answer = judged_within("499 ns", &folder, &["--frame-at", "0 ns"]).expect(1).json();
+    assert_eq!(violated(&answer), ["window-start/MAIN"]);
+}
+
+#[test]
+fn a_response_above_its_bound_is_an_alarm_with_a_scenario_to_replay() {
+    let folder = recorded("trace-alarm", &[]);
+    // STOP.estop's deadline is 10 ms and its bound 9.378 ms: a completion between is no miss, and cannot be.
+    change(&folder, ",completes,STOP.estop,7", |line| {
+        let (_, rest) = line.split_once(',').expect("columns");
+        format!("79500000,{rest}")
+    });
+    let run = judged(&folder, &[]).expect(3);
+    assert!(violated(&run.json()).iter().all(|id| !id.starts_with("deadline/")), "{:?}", violated(&run.json()));
+    run.complains(&[
+        "internal alarm: response/STOP.estop was seen at 9500000 ns, above its bound 9378000 ns",
+        "[[job]]",
+    ]);
+    let (_, scenario) = run.err.split_once(":\n\n").expect("a scenario file");
+    write(&folder.join("cut.toml"), scenario);
+    call(&folder, &["simulate", "vessel", "--scenario", "cut.toml"]).expect(0);
+}
+
+#[test]
+fn what_a_fault_did_to_others_stands_in_three_spans() {
+    let folder = recorded("trace-spans", &["--fault", "crash:NAVF@200ms,start=warm"]);
+    let answer = judged(&folder, &["--shift", "20 ms"]).json();
+    let spans = &answer["spans"];
+    assert_eq!(spans["from_ns"], 200_000_000);
+    let victims = spans["victims"].as_array().expect("a list");
+    let of = |victim: &Value| victim["of"].as_str().expect("a name").to_owned();
+    assert!(victims.iter().all(|victim| !of(victim).contains("NAVF.")), "the faulty one is no victim");
+    let estop = victims.iter().find(|victim| of(victim) == "response of STOP.estop").expect("a victim");
+    assert_eq!(estop["before"]["values"], 20, "one in each 10 ms");
+    assert!(answer["beside_bounds"].as_array().expect("a list").iter().all(|one| one["alarm"] == false));
+}
+
+#[test]
+fn gaps_and_broken_lines_are_said_and_never_bridged() {
+    let folder = recorded("trace-gaps", &[]);
+    change(&folder, ",runs,OBJT.radar,1", |line| format!("x{line}"));
+    let answer = judged(&folder, &[]).json();
+    assert_eq!(violated(&answer), [""; 0], "what is lost is no violation");
+    assert_ne!(answer["coverage"]["gaps"], 0);
+    let matters = answer["sources"][0]["matters"].to_string();
+    assert!(matters.contains("run.csv:"), "{matters}");
+}
+
+#[test]
+fn wrong_calls_name_every_mistake() {
+    let folder = recorded("trace-wrong", &[]);
+    write(&folder.join("empty.csv"), "");
+    write(&folder.join("other.bin"), [0x7F, 0x45, 0x4C, 0x46]);
+    let wrong = ["missing.csv", "empty.csv", "other.bin", "vessel"];
+    let run = call(&folder, &[&["trace", "vessel"][..], &wrong].concat()).expect(2);
+    run.complains(&[
+        "cannot read missing.csv",
+        "empty.csv is empty",
+        "other.bin is in no known format",
+        "vessel is a folder",
+    ]);
+    let map = "[[thread]]\nname = \"a\"\ntask = \"NAVF.ima\"\n\n[[thread]]\nname = \"b\"\n\n[[cpu]]\nnumber = 1\ncore = \"7\"\n";
+    write(&folder.join("map.toml"), map);
+    let run = call(&folder, &["trace", "vessel", "run.csv", "--map", "map.toml"]).expect(2);
+    run.complains(&["NAVF.imu", "E1101", "there is no core `7`", "map.toml:"]);
+    call(&folder, &["trace", "vessel", "run.csv", "--map", "none.toml"]).expect(2).complains(&["there is no map file"]);
+    call(&folder, &["trace", "vessel", "run.csv", "--faulty", "NAVX"]).expect(2).complains(&["did you mean `NAVF`?"]);
+}
