@@ -41,11 +41,11 @@ pub(super) struct Found {
 impl Found {
     /// What a map declares.
     pub(super) fn new(declared: Declared) -> Self {
-        let mut found = Self::default();
-        found.mapped_cpus = declared.cpus.keys().filter_map(|cpu| u16::try_from(*cpu).ok()).collect();
-        found.cores = declared.cpus.into_values().chain(declared.cores).filter(|name| is_name(name)).collect();
+        let mapped_cpus = declared.cpus.keys().filter_map(|cpu| u16::try_from(*cpu).ok()).collect();
+        let cores = declared.cpus.into_values().chain(declared.cores).filter(|name| is_name(name)).collect();
+        let schedules = declared.schedules.into_iter().filter(|name| is_name(name)).collect();
+        let mut found = Self { mapped_cpus, cores, schedules, ..Self::default() };
         declared.executors.iter().for_each(|name| found.executor(name));
-        found.schedules = declared.schedules.into_iter().filter(|name| is_name(name)).collect();
         for (name, said) in declared.channels.into_iter().filter(|(name, _)| is_name(name)) {
             found.channels.insert(name, ChannelFound { said, ..ChannelFound::default() });
         }

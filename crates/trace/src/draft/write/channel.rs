@@ -12,7 +12,6 @@ use quantity::{Bytes, PartitionId, TaskId};
 use std::collections::BTreeSet;
 
 /// The lines of a channel, and what is missing for it to be declared.
-#[derive(Default)]
 struct Entry {
     lines: Vec<String>,
     missing: Vec<&'static str>,
@@ -30,8 +29,8 @@ impl Writer<'_> {
         let name = &system.channels[index].name.value;
         let measured = &measures.channels[index];
         let said = self.found.channels.get(name).map(|found| found.said.clone()).unwrap_or_default();
-        let mut entry = Entry::default();
-        entry.lines = vec![String::new(), "[[channel]]".to_owned(), format!("name = {}", quoted(name))];
+        let lines = vec![String::new(), "[[channel]]".to_owned(), format!("name = {}", quoted(name))];
+        let mut entry = Entry { lines, missing: Vec::new() };
         let is_queue = entry.kind(&said, measured);
         entry.size(&said, measured);
         let from = self.source(&said, measured, &mut entry);
