@@ -65,18 +65,26 @@ fn judged(open: Verdict, set: &Containment, evidence: Evidence<'_>) -> Verdict {
     if runs == 0 {
         return Verdict { reason: Some("the campaign drew no fault of it".to_owned()), ..open };
     }
-    match first_outside(set, faulty, evidence.matrix) {
-        Some((partition, cell, run)) => violated(open, partition, &cell, run, evidence),
+    if let Some((partition, cell, run)) = first_outside(set, faulty, evidence.matrix) {
+        return violated(open, partition, &cell, run, evidence);
+    }
+    // Whom no run has, no run can show unharmed.
+    match machine.left_out.iter().find(|left| is_outside(set, left.partition)) {
+        Some(left) => {
+            let name = &machine.partitions[left.partition].name;
+            Verdict { reason: Some(format!("{name} is outside the set and not simulated: {}", left.reason)), ..open }
+        }
         None => unharmed(open, set.at_most.value.get(), runs),
     }
 }
 
+fn is_outside(set: &Containment, partition: usize) -> bool {
+    set.partition.value.index() != partition && set.within.iter().all(|one| one.value.index() != partition)
+}
+
 /// The partition outside the set with the least run that harms it.
 fn first_outside(set: &Containment, faulty: Faulty, matrix: &Matrix) -> Option<(usize, Cell, u64)> {
-    let inside = |partition: usize| {
-        faulty == Faulty::Partition(partition) || set.within.iter().any(|one| one.value.index() == partition)
-    };
-    let harmed = matrix.cells.iter().filter(|((by, partition), _)| *by == faulty && !inside(*partition));
+    let harmed = matrix.cells.iter().filter(|((by, partition), _)| *by == faulty && is_outside(set, *partition));
     let harmed = harmed.filter_map(|((_, partition), cell)| Some((*partition, *cell, cell.counter_example()?)));
     harmed.min_by_key(|(_, _, run)| *run)
 }

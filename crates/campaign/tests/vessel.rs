@@ -15,14 +15,16 @@ const FILES: [(&str, &str); 3] = [
 ];
 const PLAN: &str = include_str!("../../../examples/survey-vessel/plan.toml");
 
-/// The vessel's files, with text added to the system file.
+/// The vessel's files, with text in the place of its own containment sets.
 struct Vessel<'a>(&'a str);
 
 impl FileSource for Vessel<'_> {
     fn read(&mut self, path: &str) -> Result<Vec<u8>, FileError> {
-        let (name, text) = FILES.iter().find(|(name, _)| *name == path).ok_or(FileError::NotFound)?;
-        let added = if *name == "system.toml" { self.0 } else { "" };
-        Ok(format!("{text}\n{added}").into_bytes())
+        let (_, text) = FILES.iter().find(|(name, _)| *name == path).ok_or(FileError::NotFound)?;
+        Ok(match text.split_once("[[containment]]") {
+            Some((before, _)) => format!("{before}\n{}", self.0).into_bytes(),
+            None => text.as_bytes().to_vec(),
+        })
     }
 }
 
@@ -166,4 +168,24 @@ fn both_engines_find_the_same() {
     let mut fits = |run| table.pair(&settings.scenario(run), &mut rooms.0, &mut rooms.1).is_ok();
     let by_table = (0..300).filter(|run| fits(*run)).count();
     assert!((60..300).contains(&by_table), "some runs are made by each engine: {by_table} of 300 by the fast one");
+}
+
+#[test]
+fn whom_no_run_has_is_not_shown_to_be_unharmed() {
+    let (system, _, mut machine) = vessel("[[containment]]\npartition = \"OBJT\"\nat_most = \"50 %\"\n");
+    let settings = settings(&machine, crash_of(&machine, "OBJT"), 8);
+    let matrix = campaign::Matrix {
+        runs: [(campaign::Faulty::of(settings.fault(0).target, &machine), 8)].into(),
+        ..Default::default()
+    };
+    let judge = |machine: &Machine| {
+        let evidence = containment::Evidence { machine, settings: &settings, matrix: &matrix };
+        containment::verdicts(&system, Some(evidence)).remove(0)
+    };
+    assert_eq!(judge(&machine).status, Status::Shown);
+    let partition = machine.partitions.iter().position(|one| one.name == "STOP").expect("the vessel has it");
+    machine.left_out.push(simulator::machine::LeftOut { partition, reason: "`wcet` is not declared".to_owned() });
+    let open = judge(&machine);
+    assert_eq!((open.status, open.bound), (Status::NotAnalysed, None));
+    assert_eq!(open.reason.as_deref(), Some("STOP is outside the set and not simulated: `wcet` is not declared"));
 }

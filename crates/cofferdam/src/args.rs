@@ -73,7 +73,7 @@ Examples:
 Examples:
   cofferdam simulate vessel/                                   one run, drawn
   cofferdam simulate vessel/ --runs 1000 --execution ends      statistics of a thousand
-  cofferdam simulate vessel/ --fault crash:NAV@120ms --svg run.svg --timeline run.json
+  cofferdam simulate vessel/ --fault crash:NAVF@120ms --svg run.svg --timeline run.json
   cofferdam simulate vessel/ --fault overrun:OBJT.trk,extra=2ms --off window-enforcement
 
 A simulation is not a bound: it shows what happened in the runs that were made.")]
@@ -361,10 +361,10 @@ pub struct CampaignArgs {
     #[arg(long, default_value = "cofferdam-campaign", value_name = "DIR")]
     pub out: PathBuf,
     /// How many threads; all processors where not given.
-    #[arg(long, value_name = "N")]
-    pub threads: Option<usize>,
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
     /// Join the parts of a campaign.
-    #[arg(long, value_name = "DIR", num_args = 1.., conflicts_with_all = ["system", "plan", "runs", "seed", "frames", "fault", "protections", "shard", "resume"])]
+    #[arg(long, value_name = "DIR", num_args = 1.., conflicts_with_all = ["system", "plan", "runs", "seed", "frames", "fault", "protections", "shard", "resume", "threads"])]
     pub merge: Vec<PathBuf>,
     /// Text for people, or JSON for programs.
     #[arg(long, value_enum, default_value_t = Format::Text)]

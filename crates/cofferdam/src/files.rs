@@ -1,7 +1,7 @@
 //! The only place that reads and writes files.
 
 use anyhow::{Context, Result, bail};
-use model::FileError;
+use model::{Digest, Digesting, FileError};
 use std::fs;
 use std::io::{ErrorKind, Read};
 use std::path::{Component, Path, PathBuf};
@@ -28,6 +28,27 @@ pub fn read_at_most(path: &Path, limit: u64) -> Result<Vec<u8>, FileError> {
     let mut bytes = Vec::new();
     file.take(limit + 1).read_to_end(&mut bytes).map_err(file_error)?;
     if bytes.len() as u64 > limit { Err(FileError::TooLarge) } else { Ok(bytes) }
+}
+
+/// Why a file could not be read, in words.
+pub fn why_unread(why: &FileError) -> String {
+    match why {
+        FileError::NotFound => "it is not there".to_owned(),
+        FileError::TooLarge => "it is larger than any that this program writes".to_owned(),
+        FileError::Other(why) => why.clone(),
+    }
+}
+
+/// The digest of a file of any size, read piece by piece.
+pub fn digest(path: &Path) -> std::io::Result<Digest> {
+    let mut file = fs::File::open(path)?;
+    let (mut digest, mut piece) = (Digesting::default(), vec![0; 1 << 16]);
+    loop {
+        match file.read(&mut piece)? {
+            0 => return Ok(digest.finish()),
+            read => digest.add(&piece[..read]),
+        }
+    }
 }
 
 fn file_error(why: std::io::Error) -> FileError {

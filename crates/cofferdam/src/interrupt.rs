@@ -1,4 +1,6 @@
-//! Ctrl-C: long work asks now and then and keeps what is finished; all else ends at once.
+//! Ctrl-C, and SIGTERM as batch systems send it: long work asks now and then and keeps what is finished; all else ends at once.
+//!
+//! SIGHUP is left alone, so that work under `nohup` outlives its terminal.
 
 use crate::exit::Exit;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -6,19 +8,24 @@ use std::sync::atomic::{AtomicBool, Ordering};
 static INTERRUPTED: AtomicBool = AtomicBool::new(false);
 static ASKED_NOW_AND_THEN: AtomicBool = AtomicBool::new(false);
 
-/// From now on Ctrl-C ends the program with its status.
+/// From now on both end the program with its status.
 pub fn install() {
-    let installed = ctrlc::set_handler(|| {
-        let again = INTERRUPTED.swap(true, Ordering::SeqCst);
-        if again || !ASKED_NOW_AND_THEN.load(Ordering::SeqCst) {
-            std::process::exit(i32::from(Exit::Interrupted.code()));
-        }
-    });
-    // Without a handler Ctrl-C ends the program at once, which loses only what is unfinished.
-    drop(installed);
+    // Without a handler they end the program at once, which loses only what is unfinished.
+    drop(ctrlc::set_handler(asked_to_stop));
+    #[cfg(unix)]
+    if let Ok(mut signals) = signal_hook::iterator::Signals::new([signal_hook::consts::SIGTERM]) {
+        std::thread::spawn(move || signals.forever().for_each(|_| asked_to_stop()));
+    }
 }
 
-/// Does work that asks [`requested`] now and then: the first Ctrl-C only sets that, a second one ends the program.
+fn asked_to_stop() {
+    let again = INTERRUPTED.swap(true, Ordering::SeqCst);
+    if again || !ASKED_NOW_AND_THEN.load(Ordering::SeqCst) {
+        std::process::exit(i32::from(Exit::Interrupted.code()));
+    }
+}
+
+/// Does work that asks [`requested`] now and then: the first signal only sets that, a second one ends the program.
 pub fn watched<T>(work: impl FnOnce() -> T) -> T {
     ASKED_NOW_AND_THEN.store(true, Ordering::SeqCst);
     let done = work();

@@ -2,7 +2,9 @@
 
 use crate::args::ColorChoice;
 use anyhow::{Context, Result};
+use indicatif::{ProgressBar, ProgressStyle};
 use std::io::{ErrorKind, IsTerminal, Write};
+use std::time::Duration;
 
 /// Writes to standard output. A reader that went away early is no error; a full disk is.
 pub fn print(text: &str) -> Result<()> {
@@ -31,6 +33,18 @@ pub fn colour_remarks(choice: ColorChoice) -> bool {
 /// Whether standard error goes to a terminal, where somebody watches.
 pub fn remarks_are_seen() -> bool {
     std::io::stderr().is_terminal()
+}
+
+/// A bar for long work with its rate and the time left, where somebody watches.
+pub fn progress(doing: &str, steps: u64, noun: &str) -> ProgressBar {
+    if !remarks_are_seen() {
+        return ProgressBar::hidden();
+    }
+    let shape = format!("{doing} {{wide_bar}} {{human_pos}}/{{human_len}} {noun}, {{per_sec}}, {{eta}} left");
+    let style = ProgressStyle::with_template(&shape).unwrap_or_else(|_| ProgressStyle::default_bar());
+    let bar = ProgressBar::new(steps).with_style(style);
+    bar.enable_steady_tick(Duration::from_millis(200));
+    bar
 }
 
 fn coloured(choice: ColorChoice, is_terminal: bool) -> bool {

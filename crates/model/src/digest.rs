@@ -5,6 +5,22 @@ use sha2::{Digest as _, Sha256};
 use std::fmt;
 use std::str::FromStr;
 
+/// The digest of what comes piece by piece.
+#[derive(Debug, Clone, Default)]
+pub struct Digesting(Sha256);
+
+impl Digesting {
+    /// Takes the next bytes.
+    pub fn add(&mut self, bytes: &[u8]) {
+        self.0.update(bytes);
+    }
+
+    /// The digest of all bytes taken.
+    pub fn finish(self) -> Digest {
+        Digest(self.0.finalize().into())
+    }
+}
+
 /// A SHA-256 digest. It reveals accidental change, not a forger.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Digest([u8; 32]);

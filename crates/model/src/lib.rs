@@ -8,6 +8,6 @@ mod read;
 pub mod system;
 pub mod tables;
 
-pub use digest::Digest;
+pub use digest::{Digest, Digesting};
 pub use read::{FileError, FileSource, KeyTable, MOST_BYTES, Reading, key_tables, read_system, schema};
 pub use system::System;

@@ -10,9 +10,9 @@
 //! | `faulty` | text | whose fault it counts as: a partition, a device that nobody owns, or a core |
 //! | `at_ns` | integer | the instant at which it begins, in nanoseconds from the run's beginning |
 //! | `affected` | text, may be missing | the partition for which anything was other than without the fault |
-//! | `extra_response_ns` | integer | how much longer the longest response of one of its tasks was, in nanoseconds |
+//! | `extra_response_ns` | integer | how much longer the longest response of one of its tasks was, or an opaque guest's wait for its budget, in nanoseconds |
 //! | `missed_deadlines` | integer | deadlines missed beyond those without the fault |
-//! | `stale_reads` | integer | messages read past their refresh period beyond those without the fault |
+//! | `stale_reads` | integer | reads of sampled messages that found none within its refresh period, beyond those without the fault |
 //! | `lost_messages` | integer | messages lost beyond those without the fault |
 //! | `jobs_undone` | integer | jobs that completed without the fault and not with it |
 //!
@@ -24,7 +24,8 @@ mod columns;
 mod read;
 mod write;
 
-pub use read::{Stored, read};
+pub use bytes::Bytes;
+pub use read::Reader;
 pub use write::Writer;
 
 /// Why records cannot be written or read.

@@ -2,52 +2,62 @@
 
 use crate::Error;
 use crate::columns::{Columns, schema, texts, unsigned};
-use bytes::Bytes;
 use campaign::{Affected, Harm, Record, Settings};
 use parquet::column::reader::get_typed_column_reader;
 use parquet::data_type::{ByteArray, ByteArrayType, DataType, Int64Type};
-use parquet::file::reader::{FileReader, RowGroupReader, SerializedFileReader};
+use parquet::file::reader::{ChunkReader, FileReader, RowGroupReader, SerializedFileReader};
 use simulator::Machine;
 
-/// A file as read.
-#[derive(Debug)]
-pub struct Stored {
-    /// What it says of itself, in its order.
-    pub metadata: Vec<(String, String)>,
-    /// The records, by run.
-    pub records: Vec<Record>,
+/// More rows than any group that is written has.
+const MOST_ROWS: usize = 1 << 24;
+
+/// A file under way: its records come a group after the other, so that no more than one is held.
+pub struct Reader<'a, R: ChunkReader> {
+    file: SerializedFileReader<R>,
+    machine: &'a Machine,
+    settings: &'a Settings,
+    group: usize,
 }
 
-impl Stored {
-    /// What the file says under a key.
+impl<'a, R: ChunkReader + 'static> Reader<'a, R> {
+    /// Opens a file of runs that were drawn by `settings` over `machine`.
+    ///
+    /// # Errors
+    /// Where it is not whole, or holds other columns.
+    pub fn new(from: R, machine: &'a Machine, settings: &'a Settings) -> Result<Self, Error> {
+        let file = SerializedFileReader::new(from)?;
+        if file.metadata().file_metadata().schema().get_fields() != schema()?.get_fields() {
+            return Err(Error::Other("its columns are others".to_owned()));
+        }
+        Ok(Self { file, machine, settings, group: 0 })
+    }
+
+    /// What the file says of itself under a key.
     pub fn says(&self, key: &str) -> Option<&str> {
-        self.metadata.iter().find(|(known, _)| known == key).map(|(_, value)| value.as_str())
+        let pairs = self.file.metadata().file_metadata().key_value_metadata().into_iter().flatten();
+        let mut named = pairs.filter(|pair| pair.key == key);
+        named.next().and_then(|pair| pair.value.as_deref())
     }
-}
 
-/// Reads a file of runs that were drawn by `settings` over `machine`.
-///
-/// # Errors
-/// Where it is not whole, holds other columns, or runs that these settings draw otherwise.
-pub fn read(bytes: Vec<u8>, machine: &Machine, settings: &Settings) -> Result<Stored, Error> {
-    let file = SerializedFileReader::new(Bytes::from(bytes))?;
-    let about = file.metadata().file_metadata();
-    let known = schema()?;
-    if about.schema().get_fields() != known.get_fields() {
-        return Err(Error::Other("its columns are others".to_owned()));
+    /// The records of the next group, by run; `None` after the last.
+    ///
+    /// # Errors
+    /// Where it is not whole, or holds runs that the settings draw otherwise.
+    pub fn next_group(&mut self) -> Result<Option<Vec<Record>>, Error> {
+        if self.group == self.file.num_row_groups() {
+            return Ok(None);
+        }
+        let columns = columns(self.file.get_row_group(self.group)?.as_ref())?;
+        self.group += 1;
+        let mut records = Vec::new();
+        add(&columns, self.machine, self.settings, &mut records)?;
+        Ok(Some(records))
     }
-    let pairs = about.key_value_metadata().into_iter().flatten();
-    let metadata = pairs.map(|pair| (pair.key.clone(), pair.value.clone().unwrap_or_default())).collect();
-    let mut records = Vec::new();
-    for group in 0..file.num_row_groups() {
-        let columns = columns(file.get_row_group(group)?.as_ref())?;
-        add(&columns, machine, settings, &mut records)?;
-    }
-    Ok(Stored { metadata, records })
 }
 
 fn columns(group: &dyn RowGroupReader) -> Result<Columns, Error> {
-    let rows = usize::try_from(group.metadata().num_rows()).map_err(|_| Error::Other("rows below zero".to_owned()))?;
+    let rows = usize::try_from(group.metadata().num_rows()).ok().filter(|rows| *rows <= MOST_ROWS);
+    let rows = rows.ok_or_else(|| Error::Other("a group says that it has an impossible number of rows".to_owned()))?;
     let mut columns = Columns { run: column::<Int64Type>(group, 0, rows)?, ..Columns::default() };
     for (place, texts) in columns.texts.iter_mut().enumerate() {
         *texts = column::<ByteArrayType>(group, 1 + place, rows)?;

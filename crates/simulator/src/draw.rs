@@ -26,7 +26,7 @@ pub enum Purpose {
     Blocking,
     /// The phase of a core set that is not synchronised, or of a server (subject: set or lane).
     Frame,
-    /// A call that cannot be cut at a window's end (subject: core, number: window).
+    /// A call that cannot be cut at a window's end (subject: core, number: when the window was to begin).
     Slip,
     /// The kind of a fault (number: the fault within the run).
     FaultKind,

@@ -97,7 +97,8 @@ pub struct PartitionSeen {
     pub most_waiting: u64,
     /// Frames of it that the internal network lost.
     pub frames_lost: u64,
-    /// For an opaque guest: the longest span from any instant until its budget was supplied, in nanoseconds.
+    /// For an opaque guest: the longest span from any instant until its budget was supplied, or until the run ended without, in
+    /// nanoseconds.
     pub longest_for_budget_ns: Option<u64>,
 }
 

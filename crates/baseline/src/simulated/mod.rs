@@ -4,7 +4,8 @@
 //! some run reaches is *attained*; of the others the gap to the largest value seen is known. What simulation sees is no bound.
 //! Where it sees more than a bound allows, one of the two witnesses is wrong, and nothing of either may be used.
 
-mod hold;
+mod above;
+mod beside;
 mod observed;
 mod replay;
 mod search;
@@ -16,7 +17,8 @@ use model::System;
 use plan::Plan;
 use simulator::{Protection, Protections};
 
-pub use hold::{Above, hold};
+pub use above::{Above, above, above_with_all_on, require_none};
+pub use beside::beside;
 pub use observed::observed;
 pub use replay::{Replay, replays};
 pub use search::{Phases, Search};
@@ -68,8 +70,8 @@ pub struct Looked {
     pub jobs: u64,
 }
 
-/// The mechanisms that runs have on which bounds speak of. Bounds take for granted that no core is throttled; where that is not shown, they say
-/// nothing of runs in which one is.
+/// The mechanisms that runs have on which bounds speak of. Bounds take for granted that no core is throttled; where that is
+/// not shown, they say nothing of runs in which one is.
 pub fn protections(system: &System, plan: &Plan) -> Protections {
     match timing::claims::is_never_throttled(system, plan) {
         true => Protections::ALL,

@@ -1,10 +1,10 @@
 //! Runs drawn by seed, each within what the claims take for granted.
 
-use super::observed::{id, observed};
+use super::observed::{boot_id, boots, id, observed};
 use super::verdicts::Comparison;
 use claim::{FoundBy, Kind};
 use model::System;
-use model::system::{BootNeed, DeadlinePhase};
+use model::system::DeadlinePhase;
 use quantity::PartitionId;
 use simulator::draw::{Draw, Purpose};
 use simulator::event::Start;
@@ -133,25 +133,9 @@ impl Runs<'_, '_> {
         let span_ns = latest_ns.saturating_add(self.machine.frame_ns);
         let scenario = Scenario { begin: Begin::FirstFrame, span_ns, ..self.scenario(run) };
         let seen = self.seen(&scenario);
-        for partition in 0..self.machine.partitions.len() {
-            if let Some(at_ns) = seen.partitions[partition].operational_ns {
-                let value = at_ns.saturating_add(self.before_first_frame_ns(partition));
-                self.take(&boot_id(self.machine, partition), value, &scenario);
-            }
-        }
-    }
-
-    /// What the claim about the boot of a partition counts before the first frame's begin: all from reset, unless the tightest
-    /// of its needs counts from there.
-    fn before_first_frame_ns(&self, partition: usize) -> u64 {
-        let before_ns = self.machine.until_first_frame_ns.unwrap_or(0);
-        let names = |need: &&BootNeed| need.partitions.iter().any(|one| one.value == PartitionId::new(partition));
-        let needs = self.system.boot.iter().flat_map(|boot| &boot.needs).filter(names);
-        let by_the_clock =
-            |need: &&BootNeed| need.within.value.ns().saturating_add(if need.from_reset { 0 } else { before_ns });
-        match needs.min_by_key(by_the_clock) {
-            Some(tightest) if !tightest.from_reset => 0,
-            _ => before_ns,
+        // Longer than the run is longer than any bound.
+        for (partition, value) in boots(self.system, self.machine, &seen, Some(span_ns)) {
+            self.take(&boot_id(self.machine, partition), value, &scenario);
         }
     }
 
@@ -169,15 +153,15 @@ impl Runs<'_, '_> {
         let span_ns = at_ns.saturating_add(bound_ns).saturating_add(frame_ns);
         let scenario = Scenario { faults: vec![crash], span_ns, ..self.scenario(run) };
         let seen = self.seen(&scenario).partitions[partition];
-        let outage = if start == Start::Warm { seen.warm_outage_ns } else { seen.cold_outage_ns };
-        if let Some(ns) = outage {
+        let (starts, outage) = match start {
+            Start::Warm => (seen.warm_starts, seen.warm_outage_ns),
+            Start::Cold => (seen.cold_starts, seen.cold_outage_ns),
+        };
+        // An outage that has begun and not ended by the run's end is longer than the bound.
+        if let Some(ns) = outage.or((starts > 0).then_some(span_ns - at_ns)) {
             self.take(&id, ns, &scenario);
         }
     }
-}
-
-fn boot_id(machine: &Machine, partition: usize) -> String {
-    format!("{}/{}", Kind::Boot.key(), machine.partitions[partition].name)
 }
 
 /// Extremes meet the more often where all are drawn from the ends; even draws find what lies between.

@@ -1,6 +1,6 @@
 //! Verdicts, and what was seen of what they are about.
 
-use super::{Looked, Phases};
+use super::{Above, Looked, Phases};
 use crate::Alarms;
 use claim::{Assumption, FoundBy, Simulated, Verdict};
 use std::collections::{BTreeMap, BTreeSet};
@@ -44,14 +44,10 @@ impl<'v> Comparison<'v> {
                 verdict.bound
             }
         };
-        if let Some(bound) = bound.filter(|&bound| value > bound)
+        if let Some(above) = Above::bound(verdict, bound, value)
             && self.alarmed.insert(at)
         {
-            let unit = verdict.unit.key();
-            let scenario = scenario();
-            self.alarms.push(format!(
-                "{id}: a run reaches {value} {unit}, and the bound is {bound} {unit}; this scenario reproduces it:\n{scenario}"
-            ));
+            self.alarms.push(above.told(&scenario()));
         }
     }
 

@@ -1,8 +1,9 @@
 //! Where the two witnesses contradict each other, nothing may be used; and a miss that the analysis names happens.
 
 use crate::vessel::{read, vessel};
-use baseline::simulated::{Search, compare, replays};
+use baseline::simulated::{Search, above, beside, compare, replays, require_none};
 use claim::{FoundBy, Kind, Status, Verdict};
+use evidence::run::Observed;
 use simulator::{Engine, Nobody, Seen};
 
 fn find<'v>(verdicts: &'v mut [Verdict], id: &str) -> &'v mut Verdict {
@@ -33,6 +34,32 @@ fn a_bound_that_is_1_ns_too_small_is_an_alarm_with_the_replay_that_passes_it() {
     let [alarm] = alarms.sentences() else { panic!("{alarms}") };
     assert!(alarm.starts_with("response/OBJT.trk: a run reaches 39474000 ns, and the bound is 39473999 ns"), "{alarm}");
     assert_eq!(reproduced(alarm, "OBJT.trk"), 39_474_000);
+}
+
+/// Rows, list and alarm are one comparison: a bound 1 ns below what was seen is passed in all of them, and no other one is.
+#[test]
+fn what_is_told_beside_the_bounds_is_what_the_alarm_says() {
+    let (system, plan) = vessel();
+    let machine = simulator::compile::machine(&system, &plan);
+    let mut verdicts = baseline::verdicts(&system, &plan);
+    let (scenario, mut seen) = (simulator::Scenario::plain(&machine), Seen::nothing(&machine));
+    Engine::new(&machine).run(&scenario, &mut seen, &mut Nobody);
+    let sound = beside(&system, &machine, &scenario, &seen, &verdicts);
+    assert!(sound.above.is_empty() && above(&machine, 0, &seen, &verdicts).is_empty());
+    assert_eq!(require_none(&[], |_| String::new()), Ok(()));
+    let task = sound.tasks.iter().find(|task| task.label == "OBJT.trk").and_then(|task| task.response.seen);
+    find(&mut verdicts, "response/OBJT.trk").bound = task.map(|ns| ns - 1);
+    let age = sound.ports.iter().filter(|port| port.channel == "CH02").filter_map(|port| port.age.seen).max();
+    find(&mut verdicts, "refresh/CH02").bound = age.map(|ns| ns - 1);
+    let amiss = beside(&system, &machine, &scenario, &seen, &verdicts);
+    assert_eq!(amiss.above, ["response/OBJT.trk", "refresh/CH02"]);
+    let rows = |observed: &Observed| observed.tasks.iter().filter(|task| task.response.is_above).count();
+    let ports = amiss.ports.iter().filter(|port| port.age.is_above).map(|port| port.channel.as_str());
+    assert_eq!((rows(&sound), rows(&amiss)), (0, 1));
+    assert_eq!(ports.collect::<Vec<_>>(), ["CH02"]);
+    let alarms = require_none(&above(&machine, 0, &seen, &verdicts), |one| one.id.clone()).expect_err("two are passed");
+    assert_eq!(alarms.sentences().len(), 2);
+    assert!(alarms.sentences()[1].ends_with("this scenario reproduces it:\nrefresh/CH02"), "{alarms}");
 }
 
 #[test]
@@ -79,4 +106,49 @@ fn grown(tasks: &str) -> String {
         cells.join(",") + "\n"
     };
     tasks.lines().map(line).collect()
+}
+
+#[test]
+fn what_has_not_ended_when_the_run_ends_is_above_a_bound_that_has_passed() {
+    // Bounds of 1 ns on every start and outage: whatever takes longer than the run, which lasts a frame more, is above too.
+    let (system, plan) = vessel();
+    let mut verdicts = baseline::verdicts(&system, &plan);
+    let late = |verdict: &&mut Verdict| matches!(verdict.kind, Kind::Boot | Kind::Restart) && verdict.bound.is_some();
+    let changed: Vec<String> = verdicts
+        .iter_mut()
+        .filter(late)
+        .map(|verdict| {
+            verdict.bound = Some(1);
+            verdict.id.clone()
+        })
+        .collect();
+    let search = Search { seed: 3, runs: 2, jobs: 500 };
+    let alarms = baseline::simulated::search(&system, &plan, &mut verdicts, &search).expect_err("all take longer");
+    let told = |id: &String| alarms.sentences().iter().any(|alarm| alarm.starts_with(&format!("{id}: ")));
+    assert_eq!(changed.iter().filter(|id| !told(id)).collect::<Vec<_>>(), Vec::<&String>::new());
+    assert_eq!((alarms.sentences().len(), changed.len() > 10), (changed.len(), true));
+}
+
+#[test]
+fn a_job_that_misses_and_never_ends_is_longer_than_its_deadline() {
+    let (system, plan) = vessel();
+    let machine = simulator::compile::machine(&system, &plan);
+    let mut seen = Seen::nothing(&machine);
+    seen.tasks[0].missed = 1;
+    let expected = (format!("response/{}", machine.tasks[0].label), machine.tasks[0].deadline_ns + 1);
+    assert_eq!(baseline::simulated::observed(&machine, 0, &seen), [expected]);
+}
+
+#[test]
+fn the_age_at_which_a_message_is_read_is_held_against_its_bound_too() {
+    let (system, plan) = vessel();
+    let machine = simulator::compile::machine(&system, &plan);
+    let sampled = |input: &simulator::machine::Input| {
+        matches!(machine.channels[input.channel].port, simulator::machine::Port::Sampling { .. })
+    };
+    let input = machine.inputs.iter().position(sampled).expect("a sampled message");
+    let mut seen = Seen::nothing(&machine);
+    seen.inputs[input].most_age_ns = 77;
+    let channel = &machine.channels[machine.inputs[input].channel];
+    assert_eq!(baseline::simulated::observed(&machine, 0, &seen), [(format!("refresh/{}", channel.name), 77)]);
 }

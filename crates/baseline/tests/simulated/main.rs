@@ -1,4 +1,5 @@
 //! Bounds against simulation.
 
 mod alarms;
+mod page;
 mod vessel;

@@ -26,7 +26,7 @@ pub fn read(change: impl Fn(&str, &str) -> String) -> (System, Plan) {
     (system, plan.expect("its plan reads"))
 }
 
-fn compared(search: Option<&Search>) -> Vec<Verdict> {
+pub fn compared(search: Option<&Search>) -> Vec<Verdict> {
     let (system, plan) = vessel();
     let mut verdicts = baseline::verdicts(&system, &plan);
     compare(&system, &plan, &mut verdicts, search).expect("nothing is seen above a bound");

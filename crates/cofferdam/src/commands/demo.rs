@@ -1,11 +1,13 @@
 //! `demo`: the whole job on the bundled survey vessel.
 
 use super::session::{self, Wanted};
-use super::{check, plan, report, simulate};
+use super::{campaign, check, plan, report, simulate};
 use crate::args::{ColorChoice, DEFAULT_SEED, DemoArgs};
 use crate::exit::Exit;
 use crate::{files, terminal};
 use anyhow::Result;
+use claim::{Kind, Status};
+use evidence::Dossier;
 use evidence::text::Detail;
 use std::path::Path;
 
@@ -19,6 +21,10 @@ const VESSEL: [(&str, &str); 4] = [
 /// Runs that are simulated, besides the one that the report draws.
 const DEMO_RUNS: u64 = 200;
 
+/// Runs with a fault, and the frames of each: enough faults of every partition for the shares that the vessel declares.
+const DEMO_FAULTS: u64 = 1500;
+const DEMO_FRAMES: u64 = 6;
+
 pub fn run(args: &DemoArgs, color: ColorChoice) -> Result<Exit> {
     let vessel = args.out.join("survey-vessel");
     files::make_folder(&vessel)?;
@@ -31,11 +37,24 @@ pub fn run(args: &DemoArgs, color: ColorChoice) -> Result<Exit> {
     terminal::print(&evidence::text::render(&shown, Detail::Default, check::style(color)))?;
     plan_from_nothing(&vessel, &args.out)?;
     simulate::sample(&session, DEMO_RUNS)?;
-    let dossier = session.dossier_to_draw(true, None)?;
+    let found = campaign::sample(&session.baseline, DEFAULT_SEED, DEMO_FAULTS, DEMO_FRAMES, &args.out)?;
+    let dossier = session.dossier_to_draw(true, Some(found))?;
+    terminal::print(&containment(&dossier))?;
     let report = report::write(&dossier, &args.out)?;
     let tightest = evidence::text::tightest(&dossier, 3, check::style(color));
     terminal::print(&format!("\nThe report is {}\nThe three tightest claims:\n{tightest}", report.display()))?;
     Ok(check::exit(&dossier))
+}
+
+/// What the campaign says of the declared sets, in short.
+fn containment(dossier: &Dossier) -> String {
+    let sets = dossier.verdicts().iter().filter(|verdict| verdict.kind == Kind::Containment);
+    let (declared, shown) = (sets.clone().count(), sets.filter(|verdict| verdict.status == Status::Shown).count());
+    format!(
+        "\nFaults: {DEMO_FAULTS} runs, each with a fault and without.\n  Of {declared} partitions {shown} are shown to harm nobody \
+         outside their sets. A campaign is no proof;\n  the report has its isolation matrix, and `cofferdam campaign` makes larger \
+         ones.\n"
+    )
 }
 
 /// The same vessel once more from its demands alone, to show that a plan can be found.

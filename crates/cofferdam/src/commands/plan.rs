@@ -5,7 +5,6 @@ use crate::args::{ColorChoice, Format, PlanArgs};
 use crate::exit::Exit;
 use crate::{files, interrupt, terminal};
 use anyhow::Result;
-use indicatif::{ProgressBar, ProgressStyle};
 use model::System;
 use planner::{Answer, Options, Outcome, Progress};
 use std::ops::ControlFlow;
@@ -48,7 +47,7 @@ pub fn run(args: &PlanArgs, color: ColorChoice) -> Result<Exit> {
 
 /// Plans a system with a progress bar on a terminal; ends at the limits or at Ctrl-C with what it has.
 pub fn search(system: &System, keep: Option<&plan::Plan>, limits: &Limits) -> Searched {
-    let bar = progress_bar();
+    let bar = terminal::progress("planning", 0, "steps");
     let begun = Instant::now();
     let (mut timed_out, mut interrupted) = (false, false);
     let mut watch = |progress: Progress| {
@@ -62,14 +61,6 @@ pub fn search(system: &System, keep: Option<&plan::Plan>, limits: &Limits) -> Se
     let outcome = interrupt::watched(|| planner::plan(system, keep, options, &mut watch));
     bar.finish_and_clear();
     Searched { outcome, timed_out, interrupted }
-}
-
-fn progress_bar() -> ProgressBar {
-    if !terminal::remarks_are_seen() {
-        return ProgressBar::hidden();
-    }
-    let shape = ProgressStyle::with_template("planning {bar:30} {pos}/{len} steps, {eta} at most");
-    ProgressBar::new(0).with_style(shape.unwrap_or_else(|_| ProgressStyle::default_bar()))
 }
 
 fn exit(searched: &Searched) -> Exit {

@@ -1,13 +1,23 @@
 //! `campaign`: whatever the way, the same bytes; what is finished is kept; wrong calls lose nothing.
 
-use crate::common::{call, command, verdict, with_vessel, write};
+use crate::common::{call, command, signal, verdict, write};
 use serde_json::Value;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 const SMALL: [&str; 6] = ["campaign", "vessel", "--runs", "600", "--frames", "2"];
+
+/// The vessel without its own sets, which need more runs than a test has time for: tests declare what they judge.
+fn with_vessel(name: &str) -> PathBuf {
+    let folder = crate::common::with_vessel(name);
+    let system = folder.join("vessel/system.toml");
+    let text = crate::common::read(&system);
+    let (before, _) = text.split_once("[[containment]]").expect("the vessel declares whom faults may reach");
+    write(&system, before);
+    folder
+}
 
 /// A small campaign of the vessel into `out`, with more words.
 fn campaign(folder: &Path, out: &str, more: &[&str]) -> crate::common::Run {
@@ -40,8 +50,7 @@ fn a_campaign_that_is_resumed_ends_with_the_same_bytes() {
     let folder = with_vessel("campaign-resumed");
     campaign(&folder, "one", &[]).expect(0);
     campaign(&folder, "other", &[]).expect(0);
-    for gone in ["summary.json", "records.parquet", "chunks/all-on-00000000.parquet", "chunks/all-on-00000002.parquet"]
-    {
+    for gone in ["summary.json", "records.parquet", "chunks/all-on-00000000.chunk", "chunks/all-on-00000002.chunk"] {
         fs::remove_file(folder.join("other").join(gone)).expect("it was written");
     }
     campaign(&folder, "other", &["--resume"]).expect(0);
@@ -53,28 +62,30 @@ fn interrupted_work_keeps_what_is_finished() {
     let folder = with_vessel("campaign-interrupted");
     let words = ["campaign", "vessel", "--runs", "10000000", "--frames", "2", "--out", "long"];
     let child = command(&folder, &words).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("it starts");
-    let first = folder.join("long/chunks/all-on-00000000.parquet");
+    let first = folder.join("long/chunks/all-on-00000000.chunk");
     let begun = Instant::now();
     while !first.exists() && begun.elapsed() < Duration::from_secs(60) {
         std::thread::sleep(Duration::from_millis(20));
     }
-    let sent = Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("signals can be sent");
-    assert!(sent.success());
+    signal(&child, "-INT");
     let run: crate::common::Run = child.wait_with_output().expect("it ends").into();
     run.expect(130).complains(&["is kept", "--resume"]);
     assert!(first.exists());
     let half = fs::read_dir(folder.join("long/chunks")).expect("it is there").map(|entry| entry.expect("an entry"));
-    assert!(
-        half.into_iter().all(|entry| entry.path().extension().is_some_and(|end| end == "parquet")),
-        "all are whole"
-    );
+    assert!(half.into_iter().all(|entry| entry.path().extension().is_some_and(|end| end == "chunk")), "all are whole");
 }
 
 #[test]
 fn wrong_calls_say_what_is_wrong() {
     let folder = with_vessel("campaign-wrong");
     campaign(&folder, "one", &[]).expect(0);
-    let cases: [(&[&str], &str); 8] = [
+    fs::create_dir(folder.join("full")).expect("it is new");
+    write(&folder.join("full/mine.txt"), "mine");
+    let cases: [(&[&str], &str); 12] = [
+        (&["campaign", "vessel", "--runs", "1000000001", "--out", "x"], "give fewer --runs"),
+        (&["campaign", "vessel", "--threads", "0", "--out", "x"], "0 is not in 1..=1024"),
+        (&["campaign", "vessel", "--out", "full"], "full is not empty and holds no campaign"),
+        (&["campaign", "vessel", "--out", "full", "--resume"], "full is not empty and holds no campaign"),
         (&["campaign", "vessel", "--runs", "0", "--out", "x"], "zero runs"),
         (&["campaign", "vessel", "--shard", "0/4", "--out", "x"], "no part 0 of 4"),
         (&["campaign", "vessel", "--shard", "5/4", "--out", "x"], "no part 5 of 4"),
@@ -89,6 +100,80 @@ fn wrong_calls_say_what_is_wrong() {
     }
     assert!(!folder.join("x").exists(), "a wrong call leaves nothing");
     campaign(&folder, "one", &["--resume", "--seed", "9"]).expect(2).complains(&["the seed differs"]);
+    crate::common::edit(&folder.join("vessel/plan.toml"), "start = \"6.2 ms\"", "start = \"6.20 ms\"");
+    campaign(&folder, "one", &["--resume"]).expect(2).complains(&["the system or its plan differs"]);
+}
+
+/// Whoever gets a call wrong in several ways is told of all of them at once, and asked for JSON in one object.
+#[test]
+fn all_that_is_wrong_with_a_call_is_said_at_once() {
+    let folder = crate::common::with_vessel("campaign-all-wrong");
+    let faults = ["--fault", "crsh:NAVF", "--fault", "crash:NAVX,strt=1"];
+    let wrong = [&["--runs", "0", "--frames", "0", "--shard", "3/2"][..], &faults].concat();
+    let call_of = |more: &[&str]| call(&folder, &[&["campaign", "vessel", "--out", "x"], &wrong[..], more].concat());
+    let said = ["zero runs", "zero frames", "no part 3 of 2", "`crash`?", "`NAVF`?", "no parameter `strt`"];
+    call_of(&[]).expect(2).complains(&said);
+    let message = call_of(&["--format", "json"]).expect(2).json()["diagnostics"][0]["message"].to_string();
+    assert!(said.iter().all(|part| message.contains(part)), "{message}");
+    crate::common::edit(&folder.join("vessel/plan.toml"), "start = \"6.2 ms\"", "start = \"6.2 sm\"");
+    let answer = call_of(&["--format", "json"]).expect(2).json();
+    assert_eq!(crate::common::codes(&answer), ["E0104"], "errors of the inputs are told as everywhere");
+}
+
+/// The summary names the digest of the records, so that whatever is not what was written is refused, and can be made again.
+#[test]
+fn records_that_were_damaged_are_refused_and_written_again() {
+    let folder = with_vessel("campaign-damaged-records");
+    campaign(&folder, "one", &[]).expect(0);
+    let file = folder.join("one/records.parquet");
+    let whole = fs::read(&file).expect("the campaign is finished");
+    let check = || call(&folder, &["check", "vessel", "--campaign", "one"]);
+    let status = check().status;
+    let changed = |at: usize| whole.iter().enumerate().map(|(n, byte)| byte ^ u8::from(n == at)).collect::<Vec<_>>();
+    let damaged = [vec![], whole[..whole.len() / 2].to_vec(), changed(whole.len() / 3), changed(whole.len() - 20)];
+    for bytes in damaged {
+        write(&file, bytes);
+        check().expect(2).complains(&["cannot use one/records.parquet", "not what the campaign wrote", "--resume"]);
+    }
+    fs::remove_file(&file).expect("it is there");
+    check().expect(2).complains(&["cannot use one/records.parquet", "--resume"]);
+    campaign(&folder, "one", &["--resume"]).expect(0);
+    assert!(fs::read(&file).expect("it is there again") == whole);
+    assert_eq!(check().status, status);
+}
+
+/// A program that is killed at once, even within a write, loses the chunk at hand and no other.
+#[test]
+fn a_campaign_that_was_killed_ends_with_the_same_bytes() {
+    let folder = with_vessel("campaign-killed");
+    let words = ["campaign", "vessel", "--runs", "1500", "--frames", "2", "--out"];
+    call(&folder, &[&words[..], &["whole"]].concat()).expect(0);
+    for _ in 0..4 {
+        let words = [&words[..], &["killed", "--resume"]].concat();
+        let mut child =
+            command(&folder, &words).stdout(Stdio::null()).stderr(Stdio::null()).spawn().expect("it starts");
+        std::thread::sleep(Duration::from_millis(150));
+        child.kill().expect("it is ours");
+        child.wait().expect("it is ours");
+    }
+    call(&folder, &[&words[..], &["killed", "--resume"]].concat()).expect(0);
+    same_results(&folder, "whole", "killed");
+}
+
+/// What a batch system sends before it kills.
+#[test]
+fn a_campaign_that_is_told_to_end_keeps_what_is_finished() {
+    let folder = with_vessel("campaign-told");
+    let words = ["campaign", "vessel", "--runs", "10000000", "--frames", "2", "--out", "long"];
+    let child = command(&folder, &words).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("it starts");
+    let first = folder.join("long/chunks/all-on-00000000.chunk");
+    let begun = Instant::now();
+    while !first.exists() && begun.elapsed() < Duration::from_secs(60) {
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    signal(&child, "-TERM");
+    let run: crate::common::Run = child.wait_with_output().expect("it ends").into();
+    run.expect(130).complains(&["is kept", "--resume"]);
 }
 
 #[test]
@@ -98,7 +183,12 @@ fn parts_that_do_not_fit_are_not_merged() {
     campaign(&folder, "b", &["--shard", "2/2", "--seed", "2"]).expect(0);
     let merge = |parts: &[&str]| call(&folder, &[&["campaign", "--merge"], parts, &["--out", "m"]].concat()).expect(2);
     merge(&["a"]).complains(&["part 2 of 2 is missing"]);
-    merge(&["a", "a"]).complains(&["both hold part 1 of 2"]);
+    merge(&["a", "a"]).complains(&["both hold part 1 of 2", "part 2 of 2 is missing"]);
+    merge(&["gone", "a", "vessel"]).complains(&[
+        "gone holds no campaign",
+        "it is not there",
+        "vessel holds no campaign",
+    ]);
     merge(&["a", "b"]).complains(&["the seed differs"]);
     merge(&["a", "vessel"]).complains(&["holds no campaign"]);
     assert!(!folder.join("m").exists());
@@ -134,8 +224,18 @@ fn containment_sets_the_status() {
 fn a_chunk_that_was_damaged_is_named() {
     let folder = with_vessel("campaign-damaged");
     campaign(&folder, "one", &[]).expect(0);
-    write(&folder.join("one/chunks/all-on-00000001.parquet"), "not a chunk");
-    campaign(&folder, "one", &["--resume"]).expect(2).complains(&["all-on-00000001.parquet", "take it away"]);
+    let file = folder.join("one/chunks/all-on-00000001.chunk");
+    let whole = fs::read(&file).expect("the campaign is finished");
+    let changed = |at: usize| whole.iter().enumerate().map(|(n, byte)| byte ^ u8::from(n == at)).collect::<Vec<_>>();
+    let cut = whole[..whole.len() - 1].to_vec();
+    for damaged in [vec![], b"not a chunk".to_vec(), cut, changed(5), changed(300), changed(whole.len() - 3)] {
+        write(&file, damaged);
+        let run = campaign(&folder, "one", &["--resume"]).expect(2);
+        run.complains(&["all-on-00000001.chunk", "take it away", "cut off, or changed"]);
+    }
+    fs::remove_file(&file).expect("it is there");
+    campaign(&folder, "one", &["--resume"]).expect(0);
+    assert!(fs::read(&file).expect("it was made again") == whole);
 }
 
 #[test]
@@ -259,7 +359,7 @@ fn a_full_disk_loses_no_chunk() {
         mkdir small kept && mount -t tmpfs -o size=160k tmpfs small || exit 9
         $CAMPAIGN
         status=$?
-        ls small/chunks | grep -q 'parquet$' || exit 8
+        ls small/chunks | grep -q 'chunk$' || exit 8
         ls small/chunks | grep -q 'part$' && exit 6
         cp small/chunks/* kept
         mount -o remount,size=4m small || exit 9

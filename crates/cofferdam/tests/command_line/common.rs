@@ -3,7 +3,7 @@
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::{Child, Command, Output};
 
 /// What a call gave.
 pub struct Run {
@@ -54,6 +54,12 @@ pub fn command(folder: &Path, words: &[&str]) -> Command {
 /// Calls the program from a folder.
 pub fn call(folder: &Path, words: &[&str]) -> Run {
     command(folder, words).output().expect("the program starts").into()
+}
+
+/// Sends a signal, such as `-INT` for Ctrl-C, to a program that was started here.
+pub fn signal(child: &Child, name: &str) {
+    let sent = Command::new("kill").args([name, &child.id().to_string()]).status().expect("signals can be sent");
+    assert!(sent.success(), "it has ended before {name}");
 }
 
 /// The root of the source tree.

@@ -19,7 +19,10 @@ fn the_demo_ends_with_its_report_and_the_tightest_claims() {
         let (first, second) = (folder.join("first").join(file), folder.join("second/deeper").join(file));
         assert!(read(&first) == read(&second), "{file} differs between two runs");
     }
-    needs_no_network(&read(&folder.join("first/report.html")));
+    let report = read(&folder.join("first/report.html"));
+    needs_no_network(&report);
+    assert!(run.out.contains("Of 12 partitions 12 are shown to harm nobody outside their sets"), "{}", run.out);
+    assert!(report.contains("Isolation matrix") && !report.contains("No campaign was given"));
     call(&folder, &["check", "first/survey-vessel", "--plan", "first/found-plan.toml", "--allow-not-analysed"])
         .expect(0);
 }

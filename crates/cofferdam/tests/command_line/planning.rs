@@ -72,17 +72,19 @@ fn a_search_ended_by_the_clock_says_so() {
 #[cfg(unix)]
 #[test]
 fn an_interrupted_search_says_what_it_has_and_exits_130() {
-    use std::process::{Command, Stdio};
+    use std::process::Stdio;
     let folder = scratch("planning_interrupt");
     write(&folder.join("hard.toml"), hard(60));
-    let mut command = command(&folder, &["plan", "hard.toml", "--out", "p.toml", "--format", "json"]);
-    let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("the program starts");
-    std::thread::sleep(std::time::Duration::from_millis(1_000));
-    assert!(child.try_wait().expect("a child of ours").is_none(), "the search is over already: make the system harder");
-    let sent = Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill is there");
-    assert!(sent.success());
-    let run = Run::from(child.wait_with_output().expect("a child of ours")).expect(130);
-    assert_eq!(run.json()["interrupted"], true);
+    for name in ["-INT", "-TERM"] {
+        let mut command = command(&folder, &["plan", "hard.toml", "--out", "p.toml", "--format", "json"]);
+        let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("the program starts");
+        std::thread::sleep(std::time::Duration::from_millis(1_000));
+        let ended = child.try_wait().expect("a child of ours");
+        assert!(ended.is_none(), "the search is over already: make the system harder");
+        signal(&child, name);
+        let run = Run::from(child.wait_with_output().expect("a child of ours")).expect(130);
+        assert_eq!(run.json()["interrupted"], true);
+    }
 }
 
 /// Partitions whose budgets fill six cores to the last microsecond, if at all: the sizes of each core are cut at places

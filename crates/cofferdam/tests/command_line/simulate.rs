@@ -88,7 +88,9 @@ fn files_are_a_picture_and_a_trace() {
 
 #[test]
 fn wrong_calls_are_said_with_what_would_do() {
-    let wrong: [(&[&str], &[&str]); 9] = [
+    let wrong: [(&[&str], &[&str]); 11] = [
+        (&["--window", "5s..6s"], &["the part begins at 5 s, the run ends at 1 s", "earlier"]),
+        (&["--svg", "same", "--timeline", "same"], &["--timeline and --svg both name same"]),
         (&["--runs", "0"], &["0", "--runs"]),
         (&["--runs", "2", "--run", "1"], &["--run"]),
         (&["--runs", "2", "--svg", "a.svg"], &["--svg draws one run", "--run K"]),
@@ -108,6 +110,110 @@ fn wrong_calls_are_said_with_what_would_do() {
     }
 }
 
+/// Everything that is wrong with a scenario comes in one run, of the file and of the options.
+#[test]
+fn all_that_is_wrong_with_a_scenario_is_said_at_once() {
+    let folder = with_vessel("simulate_all_wrong");
+    write(
+        &folder.join("s.toml"),
+        "off = [\"windows\"]\n[[fault]]\nkind = \"crsh\"\ntarget = \"NAVF\"\nat = \"2 sm\"\n",
+    );
+    let faults = ["--fault", "overrun:OBJT.trk,extra=2,jobs=0", "--fault", "crash:NAVX@9s", "--schedule", "other"];
+    let run = call(&folder, &[&["simulate", "vessel"], &faults[..]].concat()).expect(2);
+    run.complains(&[
+        "`extra` has no unit",
+        "`jobs` is zero",
+        "`NAVX`",
+        "the fault comes at 9 s",
+        "no schedule `other`",
+    ]);
+    let run = call(&folder, &["simulate", "vessel", "--scenario", "s.toml"]).expect(2);
+    run.complains(&["s.toml:1", "no protection `windows`", "s.toml:3", "`crash`?", "s.toml:5", "unknown unit `sm`"]);
+}
+
+#[test]
+fn scenario_files_of_any_kind_are_read_or_refused() {
+    let folder = with_vessel("simulate_scenarios");
+    let plain = call(&folder, &["simulate", "vessel"]).expect(0).out;
+    for (name, text) in [("empty.toml", ""), ("blank.toml", " \r\n\t\n"), ("remark.toml", "# nothing\n")] {
+        write(&folder.join(name), text);
+        let run = call(&folder, &["simulate", "vessel", "--scenario", name]).expect(0);
+        assert_eq!(run.out, plain, "{name} is the plain scenario");
+    }
+    let faults = "[[fault]]\nkind = \"crash\"\ntarget = \"NAVF\"\n".repeat(70_000);
+    write(&folder.join("many.toml"), faults);
+    write(&folder.join("deep.toml"), format!("run = {}", "[".repeat(100_000)));
+    write(&folder.join("bytes.toml"), [0xff, 0xfe, b'[']);
+    std::fs::File::create(folder.join("big.toml")).and_then(|file| file.set_len(200 << 20)).expect("there is room");
+    let refused = [
+        ("many.toml", ["at most 65536 are read", "many.toml:"]),
+        ("deep.toml", ["max recursion depth", "deep.toml:1"]),
+        ("bytes.toml", ["not UTF-8", "bytes.toml:1:1"]),
+        ("big.toml", ["larger than 16 MiB", "big.toml"]),
+        ("vessel", ["it is a folder", "vessel"]),
+        ("vessel/tasks.csv", ["not TOML", "tasks.csv:1"]),
+        ("gone.toml", ["no scenario file", "--scenario"]),
+    ];
+    for (name, parts) in refused {
+        call(&folder, &["simulate", "vessel", "--scenario", name]).expect(2).complains(&parts);
+    }
+}
+
+/// `simulate` has the table of ports and of chains, which no other command does.
+#[test]
+fn tables_of_many_runs_keep_to_the_columns() {
+    for system in ["survey-vessel", "nacelle-controller"] {
+        let words = ["simulate", &format!("examples/{system}"), "--runs", "3", "--from-boot"];
+        let run = command(&root(), &words).env("COLUMNS", "80").output().expect("the program starts");
+        let run = Run::from(run).expect(0);
+        let widest = run.out.lines().max_by_key(|line| line.chars().count()).unwrap_or_default();
+        assert!(widest.chars().count() <= 80 && run.out.contains("ports"), "{widest}");
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn interrupted_runs_are_counted() {
+    use std::process::Stdio;
+    for name in ["-INT", "-TERM"] {
+        let words = ["simulate", "examples/survey-vessel", "--runs", "100000000", "--for", "20ms", "--format"];
+        for format in ["text", "json"] {
+            let mut command = command(&root(), &[&words[..], &[format]].concat());
+            let child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("the program starts");
+            std::thread::sleep(std::time::Duration::from_millis(1_500));
+            signal(&child, name);
+            let run = Run::from(child.wait_with_output().expect("a child of ours")).expect(130);
+            assert!(!run.err.contains("simulating"), "a bar is for terminals: {}", run.err);
+            if format == "text" {
+                let made =
+                    run.out.split(" runs of 100000000 asked for").next().and_then(|head| head.rsplit(' ').next());
+                let made: u64 = made.and_then(|made| made.parse().ok()).expect("the head says how many runs were made");
+                assert!(made > 0 && run.out.contains(&format!("In {made} runs: ")), "{}", run.out);
+            } else {
+                let answer = run.json();
+                assert!(answer["runs"].as_u64().is_some_and(|made| made > 0 && made < 100_000_000), "{answer}");
+                assert_eq!((&answer["runs_asked"], &answer["interrupted"]), (&100_000_000.into(), &true.into()));
+            }
+        }
+    }
+}
+
+/// Where a core may be throttled, bounds say nothing of runs with regulation on, so that nothing seen there is an alarm; a
+/// missed deadline is one all the same.
+#[test]
+fn bounds_are_held_against_runs_of_which_they_speak() {
+    let folder = with_vessel("simulate_throttled");
+    let answer = |words: &[&str]| {
+        call(&folder, &[&["simulate", "vessel", "--runs", "4", "--execution", "most"], words].concat())
+    };
+    assert!(!answer(&[]).expect(0).out.contains("throttled"));
+    edit(&folder.join("vessel/plan.toml"), "budget = \"260 MB/s\"", "budget = \"1 MB/s\"");
+    let run = answer(&[]).expect(1);
+    assert!(run.out.contains("It is not shown that no core is throttled"), "{}", run.out);
+    assert!(run.err.is_empty(), "{}", run.err);
+    assert!(!answer(&["--off", "regulation"]).expect(0).out.contains("throttled"));
+}
+
 #[test]
 fn the_report_tells_of_a_run_and_of_a_campaign_of_this_system_alone() {
     let folder = with_vessel("simulate_report");
@@ -115,9 +221,7 @@ fn the_report_tells_of_a_run_and_of_a_campaign_of_this_system_alone() {
     call(&folder, &campaign);
     call(&folder, &["report", "vessel", "--campaign", "made", "--out", "evidence"]).expect(1);
     let page = read(&folder.join("evidence/report.html"));
-    for part in
-        ["Isolation matrix", "Counter-example: core 0 harms", "not made again with protections off", ", attained"]
-    {
+    for part in ["Isolation matrix", "core 0 harms", "not made again with protections off", ", attained"] {
         assert!(page.contains(part), "`{part}` is missing");
     }
     let drawn = page.matches("class=\"drawing\"").count();

@@ -102,11 +102,12 @@ fn head_cell(title: &str) -> Markup {
 /// A clause as a sentence: a capital first, a stop last, and what stands in backticks set as code.
 pub(super) fn sentence(clause: &str) -> Markup {
     let text = capital(clause);
-    let parts = text.split('`').enumerate();
-    html! {
-        @for (place, part) in parts { @if place % 2 == 1 { code { (part) } } @else { (part) } }
-        @if !text.ends_with('.') { "." }
-    }
+    html! { (coded(&text)) @if !text.ends_with('.') { "." } }
+}
+
+/// What stands in backticks set as code.
+fn coded(text: &str) -> Markup {
+    html! { @for (place, part) in text.split('`').enumerate() { @if place % 2 == 1 { code { (part) } } @else { (part) } } }
 }
 
 /// The head of a row: a name and what it stands for.
@@ -115,6 +116,18 @@ pub(super) fn head(name: &str, title: Option<&str>) -> Markup {
         th scope="row" {
             strong { (name) }
             @if let Some(title) = title { span class="why" { (title) } }
+        }
+    }
+}
+
+/// A fault as the command line takes it, which may be broken before its instant and behind each of its values.
+pub(super) fn fault(text: &str) -> Markup {
+    html! {
+        code {
+            @for piece in text.split_inclusive(',') {
+                @for (at, part) in piece.split('@').enumerate() { @if at > 0 { wbr; "@" } (part) }
+                wbr;
+            }
         }
     }
 }
@@ -131,5 +144,5 @@ pub(super) fn breakable(id: &str) -> Markup {
 
 /// A remark in small print.
 pub(super) fn note(words: &str) -> Markup {
-    html! { p class="note" { (words) } }
+    html! { p class="note" { (coded(words)) } }
 }

@@ -56,9 +56,9 @@ pub fn ran(ran: &Ran<'_>) -> String {
         })).collect::<Vec<_>>(),
         "operational_ns": observed.boots.iter().map(|(name, boot)| json!({
             "partition": name,
-            "since_reset": observation(boot),
+            "latest": observation(boot),
         })).collect::<Vec<_>>(),
-        "above_bound": observed.above_bound().iter().map(|one| one.claim.as_str()).collect::<Vec<_>>(),
+        "above_bound": observed.above,
         "events": ran.told.map(|told| events(&told)),
         "events_left_out": ran.told.map(|told| told.timeline.remarkable_left_out),
         "diagnostics": ran.diagnostics,

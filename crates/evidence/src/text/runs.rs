@@ -1,7 +1,7 @@
 //! What runs have seen, as tables: the largest values beside the bounds.
 
 use super::layout::{Align, Page};
-use crate::run::{CAUTION, Observation, Observed};
+use crate::run::{CAUTION, Observation, Observed, PortSeen};
 use crate::show::count;
 use claim::Unit;
 
@@ -36,26 +36,33 @@ fn tasks(page: &mut Page, observed: &Observed) {
     table(page, &rows);
 }
 
+/// Sampling and queuing ports apart: neither has what the other needs, and both together would be too wide for a terminal.
 fn ports(page: &mut Page, observed: &Observed) {
-    if observed.ports.is_empty() {
+    let of = |queues: bool| observed.ports.iter().filter(move |port| port.queues == queues).collect::<Vec<_>>();
+    let names = ["port", "messages", "greatest age", "bound", "refresh", "stale", ""];
+    port_table(page, "Sampling ports", &names, &of(false), |port| {
+        let [age, bound, refresh, flag] = cells(&port.age, Unit::Nanoseconds);
+        vec![age, bound, refresh, port.stale.to_string(), flag]
+    });
+    let names = ["port", "messages", "greatest age", "most held", "bound", "depth", "lost", ""];
+    port_table(page, "Queuing ports", &names, &of(true), |port| {
+        let [age, ..] = cells(&port.age, Unit::Nanoseconds);
+        let [held, bound, depth, flag] = cells(&port.held, Unit::Count);
+        vec![age, held, bound, depth, port.lost.to_string(), flag]
+    });
+}
+
+/// Ports of one kind, each with its name, its messages, and what is `told` of that kind.
+fn port_table(page: &mut Page, title: &str, names: &[&str], ports: &[&PortSeen], told: impl Fn(&PortSeen) -> Cells) {
+    if ports.is_empty() {
         return;
     }
-    page.heading("Ports");
-    let names =
-        ["port", "messages", "greatest age", "bound", "refresh", "stale", "lost", "most held", "bound", "depth", ""];
-    let mut rows = vec![head(&names)];
-    rows.extend(observed.ports.iter().map(|port| {
-        let [age, age_bound, refresh, older] = cells(&port.age, Unit::Nanoseconds);
-        let [held, held_bound, depth, fuller] = cells(&port.held, Unit::Count);
-        let flag = if older.is_empty() { fuller } else { older };
-        let (stale, lost) = if port.queues {
-            ("–".to_owned(), port.lost.to_string())
-        } else {
-            (port.stale.to_string(), "–".to_owned())
-        };
-        let name = format!("{} to {}", port.channel, port.reader);
-        vec![name, port.messages.to_string(), age, age_bound, refresh, stale, lost, held, held_bound, depth, flag]
-    }));
+    page.heading(title);
+    let named = |port: &&PortSeen| {
+        let first = vec![format!("{} to {}", port.channel, port.reader), port.messages.to_string()];
+        [first, told(port)].concat()
+    };
+    let rows: Vec<Cells> = std::iter::once(head(names)).chain(ports.iter().map(named)).collect();
     table(page, &rows);
 }
 
@@ -64,14 +71,13 @@ fn chains(page: &mut Page, observed: &Observed) {
         return;
     }
     page.heading("Chains");
-    let mut rows =
-        vec![head(&["chain", "longest reaction", "bound", "need", "greatest data age", "bound", "need", ""])];
-    rows.extend(observed.chains.iter().map(|chain| {
-        let [reaction, reaction_bound, reaction_need, longer] = cells(&chain.reaction, Unit::Nanoseconds);
-        let [age, age_bound, age_need, older] = cells(&chain.age, Unit::Nanoseconds);
-        let flag = if longer.is_empty() { older } else { longer };
-        vec![chain.name.clone(), reaction, reaction_bound, reaction_need, age, age_bound, age_need, flag]
-    }));
+    let mut rows = vec![head(&["chain", "largest seen", "bound", "need", ""])];
+    for chain in &observed.chains {
+        for (what, one) in [("reaction", &chain.reaction), ("data age", &chain.age)] {
+            let [seen, bound, need, flag] = cells(one, Unit::Nanoseconds);
+            rows.push(vec![format!("{} {what}", chain.name), seen, bound, need, flag]);
+        }
+    }
     table(page, &rows);
 }
 
@@ -79,7 +85,7 @@ fn boots(page: &mut Page, observed: &Observed) {
     if observed.boots.is_empty() {
         return;
     }
-    page.heading("Operational, from reset where that is declared");
+    page.heading("Operational, counted as the need is: from reset, or from the first frame");
     let mut rows = vec![head(&["partition", "latest", "bound", "need", ""])];
     rows.extend(observed.boots.iter().map(|(name, boot)| {
         let [seen, bound, need, flag] = cells(boot, Unit::Nanoseconds);
@@ -90,9 +96,10 @@ fn boots(page: &mut Page, observed: &Observed) {
 
 /// What was not as it should be, counted.
 fn outcome(page: &mut Page, observed: &Observed) {
-    page.heading(&format!("In {}: {}", how_many(observed), outcome_words(observed)));
-    for above in observed.above_bound() {
-        page.paragraph(2, &format!("above its bound: {}", above.claim));
+    page.line("");
+    page.hanging(0, 2, &format!("In {}: {}", how_many(observed), outcome_words(observed)));
+    for claim in &observed.above {
+        page.paragraph(2, &format!("above its bound: {claim}"));
     }
 }
 
@@ -107,8 +114,10 @@ pub(super) fn outcome_words(observed: &Observed) -> String {
     let missed = sum(&mut observed.tasks.iter().map(|task| task.missed));
     let stale = sum(&mut observed.ports.iter().map(|port| port.stale));
     let lost = sum(&mut observed.ports.iter().map(|port| port.lost));
-    let above = observed.above_bound().len();
-    format!("{missed} deadlines missed, {stale} stale reads, {lost} messages lost, {above} values above a bound")
+    let count = |number: u64, noun| count(usize::try_from(number).unwrap_or(usize::MAX), noun);
+    let (missed, lost) = (count(missed, "deadline"), count(lost, "message"));
+    let (stale, above) = (count(stale, "stale read"), count(observed.above.len() as u64, "value"));
+    format!("{missed} missed, {stale}, {lost} lost, {above} above a bound")
 }
 
 fn head(names: &[&str]) -> Cells {
@@ -118,7 +127,7 @@ fn head(names: &[&str]) -> Cells {
 /// What was seen, the bound, the limit, and a word where one is passed.
 fn cells(one: &Observation, unit: Unit) -> [String; 4] {
     let word = match one.seen {
-        Some(_) if one.is_above() => "above its bound",
+        Some(_) if one.is_above => "above its bound",
         Some(seen) if one.limit.is_some_and(|limit| seen > limit) => "past its limit",
         _ => "",
     };

@@ -104,7 +104,7 @@ pub struct Reading {
 pub fn read_system(main_name: &str, files: &mut dyn FileSource) -> Reading {
     let mut out = Diagnostics::new();
     let mut loader = Loader::new(main_name, files);
-    let input = loader.main(&mut out).map(|main| open_files(main, &mut loader, &mut out));
+    let input = loader.main_with_text(&mut out).map(|main| open_files(main, &mut loader, &mut out));
     let sources = loader.sources;
     let mut cx = Context::new(out, input.as_ref().is_some_and(|input| input.broken));
     let system = input.and_then(|input| {

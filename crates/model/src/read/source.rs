@@ -48,17 +48,22 @@ impl<'a> Loader<'a> {
         Self { files, main_name, sources: Sources::new() }
     }
 
-    /// The text of the system file itself.
+    /// The text of the file itself, which may be empty.
     pub fn main(&mut self, out: &mut Diagnostics) -> Option<FileId> {
         let read = self.files.read(self.main_name).and_then(small);
-        let file = match read {
-            Ok(bytes) => self.text(self.main_name.to_owned(), bytes, out)?,
+        match read {
+            Ok(bytes) => self.text(self.main_name.to_owned(), bytes, out),
             Err(error) => {
                 let file = self.sources.add_unread(self.main_name);
                 out.push(unreadable(self.main_name, &error, Span::head(file)));
-                return None;
+                None
             }
-        };
+        }
+    }
+
+    /// The same of a file that says something.
+    pub fn main_with_text(&mut self, out: &mut Diagnostics) -> Option<FileId> {
+        let file = self.main(out)?;
         let empty = self.sources.get(file).is_some_and(|f| f.text.trim_start_matches('\u{feff}').trim().is_empty());
         if empty {
             let help = "begin with the sections [system], [board], [[board.core]] and [[partition]]";

@@ -77,11 +77,11 @@ impl Forwarding {
         self.given || self.network.is_waiting()
     }
 
-    /// Frames that wait release the task, or are worked on at once where there is none.
+    /// Frames that wait release the task, or are worked on at once where there is none, while the forwarder is up.
     pub(super) fn rouse(&mut self, now: u64, world: &mut World) {
         match self.task {
             Some(task) if self.network.is_waiting() && !self.given => world.wake(task, now),
-            None if !self.network.is_moving() => {
+            None if world.partitions[self.forwarder].up && !self.network.is_moving() => {
                 if let Some(cost) = self.network.take(u64::MAX) {
                     world.add_duty(self.forwarder, cost, Duty::Frame);
                 }

@@ -121,7 +121,7 @@ impl<'m> Comms<'m> {
     pub(crate) fn act<R: Recorder>(&mut self, now: u64, world: &mut World, out: &mut Out<'_, R>) {
         while let Some(channel) = self.sources.due(now) {
             let by = self.machine.channels[channel].source;
-            if world.partitions.get(by).is_none_or(|partition| partition.up) {
+            if world.partitions.get(by).is_none_or(|partition| partition.up && !partition.dead) {
                 self.send_batch(channel, now, out);
             }
         }
@@ -132,16 +132,16 @@ impl<'m> Comms<'m> {
     /// A job reads its inputs.
     #[inline]
     pub(crate) fn read<R: Recorder>(&mut self, task: usize, job: u64, now: u64, out: &mut Out<'_, R>) {
-        let reads = self.ends.reads[task].len();
-        for index in 0..reads {
-            let input = self.ends.reads[task][index];
+        let reads = self.ends.reads.of(task);
+        for place in reads.clone() {
+            let input = self.ends.reads.at(place);
             let taken = self.inboxes[input].read(now, &mut out.seen.inputs[input]);
             out.tell(now, What::Reads { input, age_ns: taken.age_ns, stale: taken.stale });
             if let Some(chains) = &mut self.chains {
                 chains.take(input, task, taken.messages);
             }
         }
-        out.seen.counts.reads += reads as u64;
+        out.seen.counts.reads += reads.len() as u64;
         if let Some(chains) = &mut self.chains {
             chains.begin_job(task, job, now);
         }
@@ -160,8 +160,8 @@ impl<'m> Comms<'m> {
         if let Some(chains) = &mut self.chains {
             chains.end_job(task, job, now, &mut out.seen.chains);
         }
-        for index in 0..self.ends.writes[task].len() {
-            let channel = self.ends.writes[task][index];
+        for place in self.ends.writes.of(task) {
+            let channel = self.ends.writes.at(place);
             self.send_batch(channel, now, out);
         }
         if let Some(forwarding) = self.forwarding.as_mut().filter(|forwarding| forwarding.task == Some(task)) {
@@ -191,6 +191,13 @@ impl<'m> Comms<'m> {
     pub(crate) fn frame_done(&mut self) {
         if let Some(forwarding) = &mut self.forwarding {
             forwarding.network.finish();
+        }
+    }
+
+    /// The work on a frame is dropped: it waits again.
+    pub(crate) fn frame_dropped(&mut self) {
+        if let Some(forwarding) = &mut self.forwarding {
+            forwarding.network.give_back();
         }
     }
 
@@ -229,9 +236,9 @@ impl<'m> Comms<'m> {
         }
     }
 
-    /// Frames that wait are seen to.
+    /// Frames that wait are seen to, where the forwarder is up.
     #[inline]
-    fn rouse(&mut self, now: u64, world: &mut World) {
+    pub(crate) fn rouse(&mut self, now: u64, world: &mut World) {
         if let Some(forwarding) = &mut self.forwarding {
             forwarding.rouse(now, world);
         }

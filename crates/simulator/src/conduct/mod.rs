@@ -83,7 +83,7 @@ impl Conduct {
     /// Each request takes effect at the end of the frame that it falls into; of two in a frame the later one counts.
     fn await_changes<R: Recorder>(&mut self, run: &Run<'_, '_, R>) {
         let frame_ns = run.machine.frame_ns.max(1);
-        let takes_effect = |at_ns: u64| (at_ns / frame_ns + 1).saturating_mul(frame_ns);
+        let takes_effect = |at_ns: u64| (at_ns / frame_ns).saturating_add(1).saturating_mul(frame_ns);
         let changes = &run.scenario.changes;
         for (index, &(at_ns, to)) in changes.iter().enumerate() {
             let replaced = changes[index + 1..].iter().any(|later| takes_effect(later.0) == takes_effect(at_ns));

@@ -2,7 +2,7 @@
 
 use super::Conduct;
 use super::calendar::{Happening, Notice};
-use crate::engine::{Duty, NEVER, Run};
+use crate::engine::{Duty, Run};
 use crate::event::{Start, What};
 use crate::machine::Action;
 use crate::{Machine, Recorder};
@@ -82,9 +82,7 @@ impl Conduct {
         }
         life.stage = Stage::Dead;
         life.answer = answer;
-        for lane in run.machine.partitions[partition].lanes.clone() {
-            run.stall_lane(lane, NEVER);
-        }
+        run.halt_partition(partition);
         self.look_at_bursts(run);
         if self.watches {
             self.await_notice(partition, HealthError::MemoryViolation, None, run);

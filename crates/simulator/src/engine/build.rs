@@ -115,13 +115,12 @@ fn core_state(policy: Policy) -> CoreState {
         stalled_until: 0,
         wait_ns: 0,
         dirty: false,
-        overtime: false,
+        overtime: NONE,
         late: (0, 0),
         put_off: false,
         window: 0,
         windows: (0, 0),
         frame_end: 0,
-        windows_begun: 0,
         next_tables: None,
         supplied_since: 0,
         given_since: 0,
@@ -277,7 +276,7 @@ impl World {
         }
         for partition in &mut self.partitions {
             partition.duties.clear();
-            (partition.up, partition.held_until) = (true, 0);
+            (partition.up, partition.dead, partition.held_until) = (true, false, 0);
         }
         self.dirty.clear();
         self.writes.clear();

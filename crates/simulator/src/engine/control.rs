@@ -1,13 +1,12 @@
 //! The begin of a run, and what faults, the health monitor and changes of the module schedule do to one under way.
 
 use super::agenda::NEVER;
-use super::dispatch::stretched;
 use super::run::Run;
 use super::world::{Duty, Edge, NONE};
 use crate::Recorder;
 use crate::draw::{Draw, Purpose};
 use crate::event::{Stall, What};
-use crate::machine::{Guest, Policy};
+use crate::machine::{Guest, Policy, Window};
 use crate::protection::Protection;
 use crate::scenario::Times;
 
@@ -73,13 +72,24 @@ impl<R: Recorder> Run<'_, '_, R> {
         let window = windows.get(index).copied();
         self.await_window(core, index as u32);
         let Some(window) = window.filter(|window| window.start_ns < position) else { return };
-        // Under way: of its head that is left which has not passed; one that continues has paid it in another frame.
+        // Under way: of its head that is left which has not passed.
         self.open(core, window.lane, window.head_ns);
         let end = window.end_ns - position;
-        let head_ns = if window.continues { 0 } else { window.head_ns };
-        let usable_at = (window.start_ns + head_ns).saturating_sub(position);
+        let usable_at = self.head_end_in_frame(core, window).saturating_sub(position);
         self.world.cores[core].window = index as u32;
         self.head_until(core, usable_at, end);
+    }
+
+    /// When the head of a window is over, counted from its frame's begin: one that continues has paid it in the frame before, but
+    /// for what did not fit there.
+    fn head_end_in_frame(&self, core: usize, window: Window) -> u64 {
+        let (first, end) = self.world.cores[core].windows;
+        match self.world.windows[first as usize..end as usize].last() {
+            Some(last) if window.continues => {
+                last.start_ns.saturating_add(last.head_ns).saturating_sub(self.machine.frame_ns)
+            }
+            _ => window.start_ns.saturating_add(window.head_ns),
+        }
     }
 
     fn begin_dedicated(&mut self, core: usize) {
@@ -131,6 +141,9 @@ impl<R: Recorder> Run<'_, '_, R> {
             (state.next_release, state.released, state.noted, state.watch) = (NEVER, 0, 0, NEVER);
             self.world.schedule_task(task);
         }
+        // Outputs of logical execution time that are still to come are not written either.
+        let tasks = self.machine.partitions[partition].tasks.clone();
+        self.world.writes.retain(|(_, task, _)| !tasks.contains(&(*task as usize)));
     }
 
     /// The job of a task that is in turn is dropped, and the task goes on with the next. Says whether there was one.
@@ -138,19 +151,38 @@ impl<R: Recorder> Run<'_, '_, R> {
         if !self.world.tasks[task].present {
             return false;
         }
-        if let Some(core) = (0..self.world.cores.len()).find(|&core| self.world.task_on(core) == Some(task)) {
-            self.account(core);
-            let state = &mut self.world.cores[core];
-            (state.running, state.shown, state.stop_at) = (NONE, super::world::DONE, NEVER);
-            self.world.touch(core);
-            if std::mem::take(&mut self.world.cores[core].overtime) {
-                self.end_window(core);
-            }
+        let has =
+            |core: &usize| self.world.task_on(*core) == Some(task) || self.world.cores[*core].overtime == task as u32;
+        if let Some(core) = (0..self.world.cores.len()).find(has) {
+            self.leave_core(core);
         }
         self.count_dropped(task, self.world.tasks[task].job.number);
         self.leave(task);
         self.world.touch_pool(self.world.tasks[task].fixed.pool as usize);
         true
+    }
+
+    /// A core no longer executes its job, and no job keeps it beyond its window.
+    fn leave_core(&mut self, core: usize) {
+        self.account(core);
+        let state = &mut self.world.cores[core];
+        (state.running, state.shown, state.stop_at) = (NONE, super::world::DONE, NEVER);
+        self.world.touch(core);
+        if std::mem::replace(&mut self.world.cores[core].overtime, NONE) != NONE {
+            self.end_window(core);
+        }
+    }
+
+    /// A partition executes nothing until it is started again; what it keeps beyond its windows is let go.
+    pub(crate) fn halt_partition(&mut self, partition: usize) {
+        self.world.partitions[partition].dead = true;
+        for lane in self.machine.partitions[partition].lanes.clone() {
+            self.stall_lane(lane, NEVER);
+            let core = self.world.lanes[lane].core;
+            if core != NONE && self.world.cores[core as usize].overtime != NONE {
+                self.leave_core(core as usize);
+            }
+        }
     }
 
     fn count_dropped(&mut self, task: usize, job: u64) {
@@ -161,7 +193,7 @@ impl<R: Recorder> Run<'_, '_, R> {
 
     /// From now on no job of the partition arrives. Jobs under way stay; see `drop_jobs`.
     pub(crate) fn stop_partition(&mut self, partition: usize) {
-        self.world.partitions[partition].up = false;
+        (self.world.partitions[partition].up, self.world.partitions[partition].dead) = (false, false);
         for task in self.machine.partitions[partition].tasks.clone() {
             if !matches!(self.scenario.times, Times::Given(_)) {
                 self.world.tasks[task].next_arrival = NEVER;
@@ -179,6 +211,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         for task in self.machine.partitions[partition].tasks.clone() {
             self.start_task(task);
         }
+        self.comms.rouse(self.now, self.world);
     }
 
     fn start_task(&mut self, task: usize) {
@@ -213,7 +246,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
     }
 
-    /// Work of a partition that `Conduct` asked for is dropped.
+    /// Work of a partition before its jobs is dropped; a frame that it had under way waits again.
     pub(crate) fn drop_duties(&mut self, partition: usize) {
         for core in 0..self.world.cores.len() {
             let state = &self.world.cores[core];
@@ -226,7 +259,10 @@ impl<R: Recorder> Run<'_, '_, R> {
                 self.world.touch(core);
             }
         }
-        self.world.partitions[partition].duties.retain(|(_, duty)| *duty == Duty::Frame);
+        let duties = &mut self.world.partitions[partition].duties;
+        if duties.drain(..).any(|(_, duty)| duty == Duty::Frame) {
+            self.comms.frame_dropped();
+        }
     }
 
     /// The next jobs of a task to begin take that much longer than their charged time.
@@ -244,8 +280,12 @@ impl<R: Recorder> Run<'_, '_, R> {
     /// A core executes nothing until then; whose windows it has does not change.
     pub(crate) fn stall_core(&mut self, core: usize, until_ns: u64, why: Stall) {
         self.world.quiet = false;
+        if self.world.measures {
+            self.measure_supply(core);
+        }
         let state = &mut self.world.cores[core];
         state.stalled_until = state.stalled_until.max(until_ns);
+        state.given_since = state.given_since.max(state.stalled_until);
         self.world.touch(core);
         self.tell(What::Stalls { core, until_ns, why });
     }
@@ -288,12 +328,8 @@ impl<R: Recorder> Run<'_, '_, R> {
             self.world.quiet = false;
             self.account(core);
             let state = &mut self.world.cores[core];
-            state.wait_ns = wait_ns;
-            state.stop_at = match self.world.tasks.get(state.running as usize) {
-                Some(task) if state.overtime => self.now.saturating_add(stretched(task.left, task.fixed, wait_ns)),
-                // The dispatch says anew.
-                _ => NEVER,
-            };
+            // The dispatch says anew when what it executes stops.
+            (state.wait_ns, state.stop_at) = (wait_ns, NEVER);
             self.world.look_again(core);
         }
     }
@@ -408,10 +444,23 @@ impl<R: Recorder> Run<'_, '_, R> {
         let lane = self.world.lane_on(core).filter(|&lane| state.usable && self.world.lanes[lane].measured);
         let Some(lane) = lane else { return };
         let (lane, from) = (&self.world.lanes[lane], state.given_since);
+        if from >= self.now {
+            return; // Its core has stood all the time.
+        }
         let partition = lane.partition as usize;
         let Guest::Opaque { budget_ns: Some(budget), .. } = self.machine.partitions[partition].guest else { return };
         let longest = self.world.partitions[partition].supply.given(from, self.now, budget);
         let seen = &mut self.out.seen.partitions[partition].longest_for_budget_ns;
         *seen = (*seen).max(longest);
+    }
+
+    /// The run ends: spans that still wait for their budget are longer than they are by now.
+    pub(super) fn measure_waiting(&mut self) {
+        for lane in self.world.lanes.iter().filter(|lane| lane.measured) {
+            let partition = lane.partition as usize;
+            let since = self.world.partitions[partition].supply.waits_since();
+            let seen = &mut self.out.seen.partitions[partition].longest_for_budget_ns;
+            *seen = (*seen).max(since.map(|since| self.now - since));
+        }
     }
 }

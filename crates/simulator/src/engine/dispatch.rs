@@ -94,9 +94,9 @@ impl<R: Recorder> Run<'_, '_, R> {
             }
             let state = &mut self.world.cores[core];
             (state.running, state.shown) = (NONE, DONE);
-            let overtime = std::mem::take(&mut state.overtime);
+            let overtime = std::mem::replace(&mut state.overtime, NONE);
             self.complete(task, conduct);
-            if overtime {
+            if overtime != NONE {
                 self.end_window(core);
             }
         }
@@ -106,7 +106,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     #[inline(never)]
     fn forwards_more(&mut self, core: usize, task: usize) -> bool {
         let state = &mut self.world.tasks[task];
-        if self.world.cores[core].overtime || state.job.execution >= state.fixed.charged {
+        if self.world.cores[core].overtime != NONE || state.job.execution >= state.fixed.charged {
             return false;
         }
         let Some(more) = self.comms.more() else { return false };
@@ -171,10 +171,10 @@ impl<R: Recorder> Run<'_, '_, R> {
     #[inline(never)]
     fn dispatch(&mut self, core: usize, conduct: &mut Conduct) {
         let state = &mut self.world.cores[core];
-        if state.overtime {
-            return;
-        }
         state.wake_at = NEVER;
+        if state.overtime != NONE {
+            return self.dispatch_overtime(core, conduct);
+        }
         if !state.usable {
             // Of most cores that are not served everybody knows already that they idle.
             if state.shown != NONE || state.untold {
@@ -206,6 +206,19 @@ impl<R: Recorder> Run<'_, '_, R> {
         self.execute(core, next, most, conduct);
     }
 
+    /// A job that keeps the core beyond its window goes on, and stands while its core or its lane does.
+    #[inline(never)]
+    fn dispatch_overtime(&mut self, core: usize, conduct: &mut Conduct) {
+        let state = &self.world.cores[core];
+        let stalled = state.stalled_until.max(self.world.lanes[state.lane as usize].stalled_until);
+        if stalled > self.now {
+            self.world.cores[core].wake_at = stalled;
+            self.execute(core, NONE, NEVER, conduct);
+        } else if state.running == NONE || state.stop_at == NEVER {
+            self.execute(core, state.overtime, u64::MAX, conduct);
+        }
+    }
+
     /// What a pool of one lane executes next, and for how long at most.
     #[inline]
     fn next_of(&mut self, pool: usize) -> (u32, u64) {
@@ -222,10 +235,16 @@ impl<R: Recorder> Run<'_, '_, R> {
         let mut order = std::mem::take(&mut self.world.order);
         let mut free = std::mem::take(&mut self.world.free);
         self.world.in_order(pool, &mut order);
+        if !self.world.enforced {
+            order.retain(|&task| self.world.cores.iter().all(|core| core.overtime != task));
+        }
         free.clear();
         for index in 0..self.world.pools[pool].lanes.len() {
             let lane = &self.world.lanes[self.world.pools[pool].lanes[index] as usize];
             let Some(core) = (lane.core != NONE).then_some(lane.core as usize) else { continue };
+            if self.world.cores[core].overtime != NONE {
+                continue;
+            }
             self.account(core);
             self.world.cores[core].wake_at = NEVER;
             let state = &self.world.cores[core];
@@ -234,7 +253,7 @@ impl<R: Recorder> Run<'_, '_, R> {
                 self.world.cores[core].wake_at = stalled;
                 self.execute(core, NONE, NEVER, conduct);
                 self.world.schedule_core(core);
-            } else if state.usable && !state.overtime {
+            } else if state.usable {
                 free.push(core as u32);
             }
         }

@@ -23,6 +23,11 @@ impl Supply {
         self.open.push_back((0, 0));
     }
 
+    /// When the first span began that still waits for its budget.
+    pub(super) fn waits_since(&self) -> Option<u64> {
+        self.open.front().map(|(begin, _)| *begin)
+    }
+
     /// A stretch of supply `[from, to)` is over; the longest span that it closes.
     pub(super) fn given(&mut self, from: u64, to: u64, budget: u64) -> Option<u64> {
         let before = self.given;

@@ -142,7 +142,10 @@ impl<R: Recorder> Run<'_, '_, R> {
                 break;
             }
             self.world.writes.pop();
-            self.write(task as usize, job, conduct);
+            let partition = self.world.tasks[task as usize].fixed.partition as usize;
+            if !self.world.partitions[partition].dead {
+                self.write(task as usize, job, conduct);
+            }
         }
         if self.comms.next_ns() <= self.now {
             self.comms.act(self.now, self.world, &mut self.out);
@@ -189,6 +192,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         for core in 0..self.world.cores.len() {
             self.close_supply(core);
         }
+        self.measure_waiting();
         self.out.seen.runs += 1;
         debug_assert!(self.world.cores.iter().all(|core| core.running == NONE || core.running <= DUTY));
     }

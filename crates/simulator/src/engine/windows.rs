@@ -75,7 +75,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
         self.open(core, window.lane, window.head_ns);
         self.out.seen.counts.windows += 1;
-        let slip = if self.world.cores[core].slip > 0 { self.slip(core) } else { 0 };
+        let slip = if self.world.cores[core].slip > 0 { self.slip(core, window) } else { 0 };
         self.head_until(core, self.now.saturating_add(window.head_ns).saturating_add(slip), end);
     }
 
@@ -95,11 +95,10 @@ impl<R: Recorder> Run<'_, '_, R> {
         true
     }
 
-    fn slip(&mut self, core: usize) -> u64 {
-        let state = &mut self.world.cores[core];
-        let (number, most) = (state.windows_begun, state.slip);
-        state.windows_begun += 1;
-        self.drawn(Purpose::Slip, core as u64, number, most)
+    /// Drawn for the instant at which the window was to begin, so that no fault changes what others draw.
+    fn slip(&self, core: usize, window: Window) -> u64 {
+        let planned = self.in_frame(core, window.start_ns);
+        self.drawn(Purpose::Slip, core as u64, planned, self.world.cores[core].slip)
     }
 
     /// The head takes until `usable_at`; the window ends at `end`.
@@ -107,7 +106,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     pub(super) fn head_until(&mut self, core: usize, usable_at: u64, end: u64) {
         let now = self.now;
         let state = &mut self.world.cores[core];
-        state.window_end = end;
+        (state.window_end, state.head_end) = (end, usable_at);
         if usable_at >= end {
             (state.edge, state.edge_at) = (Edge::End, end);
         } else if usable_at > now {
@@ -125,7 +124,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         state.usable = true;
         state.untold |= self.world.tell_runs;
         state.plain = if state.lane == NONE { NONE } else { self.world.lanes[state.lane as usize].plain };
-        (state.supplied_since, state.given_since) = (now, now);
+        (state.supplied_since, state.given_since) = (now, now.max(state.stalled_until));
         match state.kind {
             Kind::Table => (state.edge, state.edge_at) = (Edge::End, state.window_end),
             Kind::Whole => (state.edge, state.edge_at) = (Edge::None, NEVER),
@@ -154,17 +153,20 @@ impl<R: Recorder> Run<'_, '_, R> {
     fn continues(&mut self, core: usize) -> bool {
         let state = &self.world.cores[core];
         let first = self.world.windows[state.windows.0 as usize];
-        if !first.continues || first.lane != state.lane as usize || state.next_tables.is_some() {
+        let end = state.frame_end.saturating_add(first.end_ns);
+        // Overtime may have taken all that continues it.
+        let passed = end <= self.now;
+        if !first.continues || first.lane != state.lane as usize || state.next_tables.is_some() || passed {
             return false;
         }
         self.world.cores[core].window = 0;
         self.next_frame(core);
-        let end = self.in_frame(core, first.end_ns);
         let state = &mut self.world.cores[core];
         (state.edge_at, state.window_end) = (end, end);
         if !state.usable {
-            // Its head was as long as the window before.
-            self.head_until(core, self.now, end);
+            // Its head is longer than the window before, or as long.
+            let head_end = state.head_end;
+            self.head_until(core, head_end, end);
         }
         true
     }
@@ -177,7 +179,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         let overruns = state.left > 0 && state.job.execution - state.left >= state.fixed.charged;
         if overruns {
             let core = &mut self.world.cores[core];
-            core.overtime = true;
+            core.overtime = task as u32;
             (core.edge, core.edge_at) = (Edge::None, NEVER);
             core.stop_at = self.now.saturating_add(stretched(state.left, state.fixed, core.wait_ns));
         }
@@ -214,7 +216,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         let state = &mut self.world.cores[core];
         let (lane, ran) = (state.lane, state.shown != NONE);
         (state.lane, state.usable, state.running, state.stop_at) = (NONE, false, NONE, NEVER);
-        (state.plain, state.overtime) = (NONE, false);
+        (state.plain, state.overtime) = (NONE, NONE);
         state.untold |= self.world.tell_runs;
         if lane == NONE {
             return;

@@ -240,8 +240,8 @@ pub(crate) struct CoreState {
     /// How long each line request of its jobs waits beyond what is charged, in nanoseconds.
     pub(crate) wait_ns: u64,
     pub(crate) dirty: bool,
-    /// An unfinished job keeps the core beyond its window.
-    pub(crate) overtime: bool,
+    /// The task whose unfinished job keeps the core beyond its window.
+    pub(crate) overtime: u32,
     /// Windows that begin late, and by how much.
     pub(crate) late: (u64, u64),
     /// Whether the window to begin has been put off already.
@@ -254,14 +254,13 @@ pub(crate) struct CoreState {
     pub(crate) window_end: u64,
     pub(crate) kind: Kind,
     pub(crate) slip: u64,
-    pub(crate) windows_begun: u64,
     /// The tables in force; another one may wait for the frame's end.
     pub(crate) next_tables: Option<usize>,
     /// Since when its lane is supplied, counted up to the last look.
     pub(crate) supplied_since: u64,
-    /// Since when its lane is supplied.
+    /// Since when its lane is supplied and the core does not stand.
     pub(crate) given_since: u64,
-    /// When the head of a server's turn is over.
+    /// When the head of a window, or of a server's turn, is over.
     pub(crate) head_end: u64,
     /// Server lanes of this core, or the group of its turns.
     pub(crate) servers: Vec<u32>,
@@ -308,6 +307,8 @@ pub(crate) struct Turns {
 pub(crate) struct PartitionState {
     /// Whether jobs arrive.
     pub(crate) up: bool,
+    /// Whether it has failed, and nothing has been done about it yet.
+    pub(crate) dead: bool,
     /// Releases wait until then.
     pub(crate) held_until: u64,
     /// Work before all jobs, in order.

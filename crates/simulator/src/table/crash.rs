@@ -102,7 +102,7 @@ impl Crash {
     /// Whether a source of the partition that is no task sends nothing at that instant.
     pub(super) fn silences(&self, at_ns: u64) -> bool {
         let starts = self.again.is_some_and(|again| at_ns > again.at_ns || at_ns == again.at_ns && again.sends_at_once);
-        at_ns > self.taken_down_ns && !starts
+        at_ns > self.at_ns && !starts
     }
 }
 

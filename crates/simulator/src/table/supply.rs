@@ -89,7 +89,7 @@ pub(super) fn supplies(
             return Err(Unfit::Long);
         }
         let goes_on = goes_on(&windows, machine.frame_ns);
-        let mut begun = false;
+        let (mut begun, mut head_end_ns) = (false, 0);
         for frame_ns in (0..frames).map(|frame| frame * machine.frame_ns) {
             for (index, window) in windows.iter().enumerate() {
                 let (begin_ns, end_ns) = (frame_ns + window.start_ns, frame_ns + window.end_ns);
@@ -100,11 +100,14 @@ pub(super) fn supplies(
                 // A window that was put off to its end is not gone on with.
                 let continued = goes_on && index == 0 && begun;
                 let late_ns = if continued { 0 } else { put_off(&mut late, partition, begin_ns) };
-                let head_ns = if continued { 0 } else { window.head_ns };
                 let from_ns = begin_ns.saturating_add(late_ns);
                 begun = from_ns < end_ns;
                 all.windows += u64::from(!continued && from_ns < span_ns.min(end_ns));
-                all.of[partition].add(from_ns.saturating_add(head_ns), end_ns);
+                // A head that does not fit before the frame's end goes on in what continues the window.
+                if !continued {
+                    head_end_ns = from_ns.saturating_add(window.head_ns);
+                }
+                all.of[partition].add(from_ns.max(head_end_ns), end_ns);
             }
         }
     }

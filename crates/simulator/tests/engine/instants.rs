@@ -85,3 +85,17 @@ fn a_window_across_the_end_of_the_frame_pays_its_head_in_the_first_frame_only() 
     assert_eq!(completions(&machine, &run), [(20, 0, 20), (34, 0, 14)]);
     assert_eq!(events(&machine, &run).1.counts.windows, 5);
 }
+
+#[test]
+fn a_head_that_is_longer_than_what_is_left_of_the_frame_ends_in_the_next_one() {
+    // [18, 20) and [0, 10) of a frame of 20 with heads of 5 are one window: usable from 23 on. The job of 18 takes 3.
+    let mut first = window(0, 0, 10, 5);
+    first.continues = true;
+    let machine = windowed(20, &[FixedPriority], vec![first, window(0, 18, 20, 5)], vec![task(0, 1, 40, 3, 18)]);
+    assert_eq!(completions(&machine, &scenario(40, drawn(Least))), [(26, 0, 8)]);
+    // The fast engine counts the same.
+    let mut seen = simulator::Seen::nothing(&machine);
+    let mut table = simulator::Table::new(&machine, 0).expect("it fits");
+    table.run(&scenario(40, drawn(Least)), &mut seen).expect("it fits");
+    assert_eq!(seen.tasks[0].most_ns, 8);
+}

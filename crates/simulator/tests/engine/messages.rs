@@ -1,9 +1,13 @@
 //! Messages, the internal network and chains in systems worked out by hand.
 
 use crate::build::{drawn, events, scenario, task, window, windowed};
-use simulator::machine::{Arrivals, Chain, Channel, Guest, Input, Machine, Network, Port, Step};
+use model::system::HealthError;
+use simulator::fault::{Fault, Kind, Target};
+use simulator::machine::{
+    Action, Arrivals, Chain, Channel, Guest, Input, Machine, Monitor, Network, Port, Recovery, Rule, Step, Task,
+};
 use simulator::scenario::{GivenJob, Spread, Times};
-use simulator::{Event, What};
+use simulator::{Event, Scenario, What};
 
 const FIXED: Guest = Guest::FixedPriority;
 const SAMPLED: Port = Port::Sampling { refresh_ns: Some(100) };
@@ -167,4 +171,45 @@ fn a_job_of_the_forwarding_task_takes_what_comes_while_it_runs() {
     machine.schedules[0].cores = vec![vec![window(1, 20, 100, 0)], vec![window(0, 15, 60, 0), window(2, 60, 100, 0)]];
     let (events, _) = events(&machine, &scenario(100, drawn(Spread::Most)));
     assert_eq!(forwarded(&events), [(26, 0, 6), (32, 1, 7)]);
+}
+
+/// A forwarder in [0, 10) of each 20 that fails at 21, with or without a task; who sends has [10, 20). A frame takes 4.
+fn dying(action: Action, task_forwards: bool) -> (Machine, Scenario) {
+    let mut tasks = vec![task(1, 1, 20, 1, 0), task(1, 2, 20, 1, 0)];
+    if task_forwards {
+        tasks.insert(0, Task { arrivals: Arrivals::Sporadic, ..task(0, 1, 5, 4, 0) });
+    }
+    let (from, to) = (tasks.len() - 2, tasks.len() - 1);
+    let mut machine = windowed(20, &[FIXED; 2], vec![window(0, 0, 10, 0), window(1, 10, 20, 0)], tasks);
+    join(&mut machine, from, to, QUEUED, Some(4));
+    let forwards = task_forwards.then_some(0);
+    machine.network = Some(Network { forwarder: 0, task: forwards, budget_ns: forwards.map(|_| 4), depth: None });
+    machine.partitions[0].recovery =
+        Recovery { warm_init_ns: Some(12), detection_ns: Some(5), action_ns: Some(20), ..Recovery::default() };
+    let rule = Rule { partition: 0, error: HealthError::MemoryViolation, action };
+    machine.monitor = Some(Monitor { rules: vec![rule], escalations: Vec::new() });
+    let crash = Fault { kind: Kind::Crash { start: None }, target: Target::Partition(0), at_ns: 21 };
+    (machine, Scenario { faults: vec![crash], ..scenario(100, drawn(Spread::Most)) })
+}
+
+#[test]
+fn a_forwarder_that_has_stopped_moves_nothing() {
+    // The frame of 12 is under way from 20 on, and the forwarder fails at 21.
+    let (machine, scenario) = dying(Action::Stop, false);
+    assert_eq!(forwarded(&events(&machine, &scenario).0), []);
+}
+
+#[test]
+fn a_forwarder_that_starts_again_initialises_first_and_then_moves_what_waits() {
+    // Noticed at 26, the action done at 46: 4 of initialisation in [46, 50) and 8 in [60, 68). What was sent at 12, 32 and 52
+    // waits: the frame of 12 takes 4 from 68 to 70 and from 80 to 82, then those of 32 and 52 until 86 and 90.
+    for task_forwards in [false, true] {
+        let (machine, mut scenario) = dying(Action::WarmStart, task_forwards);
+        scenario.span_ns = 91;
+        let (events, _) = events(&machine, &scenario);
+        let sent = events.iter().filter(|event| matches!(event.what, What::Writes { .. })).map(|event| event.at_ns);
+        assert_eq!(sent.collect::<Vec<_>>(), [12, 32, 52, 72]);
+        let through: Vec<_> = forwarded(&events).into_iter().map(|(at_ns, ..)| at_ns).collect();
+        assert_eq!(through, [82, 86, 90], "{task_forwards}");
+    }
 }

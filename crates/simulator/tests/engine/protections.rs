@@ -246,3 +246,27 @@ fn only_cores_with_a_table_have_windows_to_be_late() {
     let late = faulty(&machine, Kind::LateWindow { by_ns: 5, windows: 1 }, Target::Core(0), &[]);
     assert_eq!(late.tasks[0].most_ns, 10);
 }
+
+#[test]
+fn what_is_taken_from_an_opaque_guest_makes_it_wait_longer_for_its_budget() {
+    // 10 in [10, 20) of each 20: from 20 on the budget is there at 40. A handler of 4 at 12 leaves 6 of the first window, so
+    // that from 0 on it is there at 34, and from 12 on at 34.
+    let opaque = simulator::machine::Guest::Opaque { budget_ns: Some(10), span_ns: Some(20) };
+    let windows = vec![window(0, 0, 10, 0), window(1, 10, 20, 0)];
+    let mut machine = windowed(20, &[FixedPriority, opaque], windows, vec![task(0, 1, 20, 3, 0)]);
+    let line = Interrupt { core: Some(0), immediate: false, least_gap_ns: None, handler_ns: Some(4) };
+    machine.devices.push(Device { name: "E".into(), owner: Some(0), moves_memory: false, interrupts: vec![line] });
+    let longest = |fault: Option<Fault>, off: &[Protection]| {
+        let kind = Kind::InterruptStorm { every_ns: LONG, for_ns: LONG };
+        let faults = fault.into_iter().collect();
+        let scenario = Scenario { faults, span_ns: 60, ..with(kind, Target::Device(0), off) };
+        events(&machine, &scenario).1.partitions[1].longest_for_budget_ns
+    };
+    let storm = Kind::InterruptStorm { every_ns: LONG, for_ns: LONG };
+    let storm = Some(Fault { kind: storm, target: Target::Device(0), at_ns: 12 });
+    assert_eq!((longest(None, &[]), longest(storm, &[])), (Some(20), Some(20)));
+    assert_eq!(longest(storm, &[Protection::InterruptPending]), Some(34));
+    // A core that stands for good never gives it: it waits until the run's end.
+    let stop = Some(Fault { kind: Kind::CoreStop { for_ns: None }, target: Target::Core(0), at_ns: 5 });
+    assert_eq!(longest(stop, &[]), Some(60));
+}

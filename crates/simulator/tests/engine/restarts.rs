@@ -6,7 +6,7 @@ use proptest::prelude::*;
 use simulator::event::Start::{self, Cold, Warm};
 use simulator::fault::{Fault, Kind, Target};
 use simulator::machine::Guest::FixedPriority;
-use simulator::machine::{Action, Counted, Escalation, Grant, Machine, Monitor, Policy, Recovery, Rule};
+use simulator::machine::{Action, Channel, Counted, Escalation, Grant, Machine, Monitor, Policy, Port, Recovery, Rule};
 use simulator::scenario::{Begin, Spread::Least};
 use simulator::{Event, Protection, Protections, Scenario, Seen, What};
 
@@ -249,4 +249,43 @@ proptest! {
         let told = told(&events(&machine, &fault).0);
         prop_assert!(told.contains(&(tick, What::Operational { partition: 0 })), "{} {:?}", tick, told);
     }
+}
+
+#[test]
+fn what_a_dead_partition_had_computed_is_not_written() {
+    // The job of 0 is done at 4 and would write at 20. The crash at 6 is noticed at 11, the action done at 13; 12 of
+    // initialisation in [21, 30) and [41, 44); the job of 60 writes at its deadline, 80: an outage of 74.
+    let mut machine = two(&[(HealthError::MemoryViolation, Action::WarmStart)]);
+    machine.tasks[0].logical = true;
+    assert_eq!(events(&machine, &crash(6, None)).1.partitions[0].warm_outage_ns, Some(74));
+    // A deadline after the end of the initialisation makes no difference.
+    (machine.tasks[0].deadline_ns, machine.tasks[0].period_ns) = (50, 60);
+    let (_, seen) = events(&machine, &crash(6, None));
+    assert_eq!(seen.partitions[0].warm_outage_ns, Some(110 - 6));
+}
+
+#[test]
+fn a_dead_partition_sends_nothing_by_itself() {
+    let mut machine = two(&[(HealthError::MemoryViolation, Action::WarmStart)]);
+    machine.channels.push(Channel {
+        name: "C".to_owned(),
+        port: Port::Sampling { refresh_ns: None },
+        source_task: None,
+        source: 0,
+        source_period_ns: Some(4),
+        batch: 1,
+        inputs: 0..0,
+        frame_cost_ns: None,
+    });
+    // At 0; dead from 2, operational again at 43: from 44 on one each 4.
+    let writes = |scenario: &Scenario| {
+        let mut fast = Seen::nothing(&machine);
+        simulator::Table::new(&machine, 0).and_then(|mut table| table.run(scenario, &mut fast)).expect("it fits");
+        let (_, seen) = events(&machine, scenario);
+        assert_eq!(fast, seen);
+        seen.counts.writes
+    };
+    assert_eq!(writes(&crash(2, None)), 1 + (200 - 44) / 4);
+    let off = Protections::without(Protection::HealthMonitor);
+    assert_eq!(writes(&Scenario { protections: off, ..crash(2, None) }), 1);
 }

@@ -1,6 +1,7 @@
 //! Partitions with several virtual cores, logical execution time, windows that nothing cuts.
 
 use crate::build::{alone, completions, drawn, events, runs, scenario, shared, task, window, windowed};
+use simulator::fault::{Fault, Kind, Target};
 use simulator::machine::Guest::FixedPriority;
 use simulator::machine::{Core, Grant, Lane, Machine, Policy, Tables};
 use simulator::scenario::Spread::{Even, Least};
@@ -93,4 +94,51 @@ fn a_window_ends_as_planned_whatever_overruns_and_goes_on_where_nothing_cuts_it(
     let uncut = Scenario { protections, ..cut };
     assert_eq!(completions(&machine, &uncut), [(8, 0, 8), (18, 1, 18)]);
     assert_eq!(runs(&machine, &uncut)[..3], [(0, Some(0)), (8, None), (9, Some(1))]);
+}
+
+/// An overrun of the first job of task 0, and the same without anything that cuts windows.
+fn uncut(span_ns: u64, extra_ns: u64) -> Scenario {
+    let overrun = Fault { kind: Kind::Overrun { extra_ns, jobs: 1 }, target: Target::Task(0), at_ns: 0 };
+    Scenario {
+        faults: vec![overrun],
+        protections: Protections::without(Protection::WindowEnforcement),
+        ..scenario(span_ns, drawn(Least))
+    }
+}
+
+#[test]
+fn what_goes_on_beyond_the_window_of_the_next_frame_too_leaves_out_all_that_it_covers() {
+    // [15, 20) and [0, 10) of a frame of 20 are one window, [10, 15) is the other's. The job of 15 takes 33, until 48, in the
+    // window [40, 50); the other's of 10 runs at once, that of 30 only from 50 to 54, since [30, 35) is covered.
+    let mut first = window(0, 0, 10, 0);
+    first.continues = true;
+    let tasks = vec![task(0, 1, 40, 3, 15), task(1, 1, 20, 4, 10)];
+    let windows = vec![first, window(1, 10, 15, 0), window(0, 15, 20, 0)];
+    let machine = windowed(20, &[FixedPriority; 2], windows, tasks);
+    assert_eq!(completions(&machine, &uncut(55, 30)), [(14, 1, 4), (48, 0, 33), (54, 1, 24)]);
+}
+
+#[test]
+fn a_job_that_keeps_one_core_does_not_run_on_another_as_well() {
+    // The first job takes 3 + 20 on core 0, which it keeps beyond the window's end at 4; the second arrives at 5 and has core 1.
+    let tables = [vec![window(0, 0, 4, 0)], vec![window(1, 2, 8, 0)]];
+    let machine = two_lanes(tables, vec![task(0, 2, 100, 3, 0), task(0, 1, 100, 1, 5)]);
+    assert_eq!(completions(&machine, &uncut(50, 20)), [(6, 1, 1), (23, 0, 23)]);
+}
+
+#[test]
+fn a_core_or_a_partition_that_stops_stops_beyond_its_window_too() {
+    // A job of 3 + 10 in [0, 10) of each 20, not cut, ends at 13; the other's window begins then.
+    let tasks = vec![task(0, 1, 40, 3, 0), task(1, 1, 20, 2, 10)];
+    let machine = windowed(20, &[FixedPriority; 2], vec![window(0, 0, 10, 0), window(1, 10, 20, 0)], tasks);
+    let with = |kind, target| {
+        let mut scenario = uncut(20, 10);
+        scenario.faults.push(Fault { kind, target, at_ns: 11 });
+        completions(&machine, &scenario)
+    };
+    assert_eq!(completions(&machine, &uncut(20, 10)), [(13, 0, 13), (15, 1, 5)]);
+    // The core stands from 11 to 14: 2 ns are left then.
+    assert_eq!(with(Kind::CoreStop { for_ns: Some(3) }, Target::Core(0)), [(16, 0, 16), (18, 1, 8)]);
+    // A partition that has died keeps nothing.
+    assert_eq!(with(Kind::Crash { start: None }, Target::Partition(0)), [(13, 1, 3)]);
 }

@@ -1,6 +1,7 @@
 //! Servers, turns, sets with a phase of their own, order of runs.
 
 use crate::build::{alone, completions, drawn, events, runs, scenario, shared, task, window, windowed};
+use simulator::fault::{Fault, Kind, Target};
 use simulator::machine::Guest::{FixedPriority, Opaque};
 use simulator::machine::{Grant, Policy};
 use simulator::scenario::Spread::{Ends, Even, Least};
@@ -106,4 +107,21 @@ fn any_order_of_runs_gives_the_same() {
 fn a_dedicated_core_is_there_from_the_first_instant() {
     let machine = alone(FixedPriority, vec![task(0, 1, 10, 10, 0)]);
     assert_eq!(completions(&machine, &scenario(31, drawn(Least))).len(), 3);
+}
+
+#[test]
+fn a_fault_that_takes_a_window_changes_no_slip_of_the_others() {
+    // [0, 5) and [5, 10) of a frame of 10, slips up to 4; the first partition's first window is taken whole by a late begin.
+    let tasks = vec![task(0, 1, 10, 1, 0), task(1, 1, 10, 1, 5)];
+    let mut machine = windowed(10, &[FixedPriority; 2], vec![window(0, 0, 5, 0), window(1, 5, 10, 0)], tasks);
+    machine.cores[0].policy = Policy::Table { synchronised: true, slip_ns: 4 };
+    let late = Fault { kind: Kind::LateWindow { by_ns: 5, windows: 1 }, target: Target::Partition(0), at_ns: 0 };
+    for run in 0..20 {
+        let without = simulator::Scenario { run, ..scenario(100, drawn(Even)) };
+        let with = simulator::Scenario { faults: vec![late], ..without.clone() };
+        let of_the_other = |scenario| -> Vec<_> {
+            completions(&machine, scenario).into_iter().filter(|(_, task, _)| *task == 1).collect()
+        };
+        assert_eq!(of_the_other(&with), of_the_other(&without), "run {run}");
+    }
 }

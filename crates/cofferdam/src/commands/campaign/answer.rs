@@ -10,6 +10,7 @@ use campaign::{Carried, Cell, Faulty, Measure, Reached, Settings, Summary, binom
 use claim::{Status, Verdict};
 use evidence::Deviation;
 use jiff::civil::Date;
+use model::Digest;
 use model::system::Accepted;
 use serde_json::{Value, json};
 use simulator::Protections;
@@ -25,13 +26,21 @@ pub struct Found<'a> {
     summary: Summary,
     carried: Vec<Carried>,
     verdicts: Vec<Verdict>,
+    /// The names of the files of records, and their digests.
+    written: Vec<(String, Digest)>,
 }
 
 const CAUTION: &str = "A campaign is no proof: it speaks of faults drawn like these, in simulation.";
 
 impl<'a> Found<'a> {
     /// What the summaries of all variants come to, the one with every protection on first.
-    pub fn of(loaded: &'a Loaded, asked: Asked, variants: Vec<Variant>, summaries: Vec<Summary>) -> Self {
+    pub fn of(
+        loaded: &'a Loaded,
+        asked: Asked,
+        variants: Vec<Variant>,
+        summaries: Vec<Summary>,
+        written: Vec<(String, Digest)>,
+    ) -> Self {
         let mut both = variants.into_iter().zip(summaries);
         // The first variant has every protection on and is always there.
         let (variant, summary) = both.next().expect("a campaign has a variant");
@@ -40,7 +49,7 @@ impl<'a> Found<'a> {
         let evidence =
             containment::Evidence { machine: &loaded.machine, settings: &variant.settings, matrix: &summary.matrix };
         let verdicts = containment::verdicts(&loaded.system, Some(evidence));
-        Self { loaded, asked, variant, summary, carried, verdicts }
+        Self { loaded, asked, variant, summary, carried, verdicts, written }
     }
 
     /// The accepted containment claims; without today their last days are not judged.
@@ -75,6 +84,7 @@ impl<'a> Found<'a> {
             "campaign": { "seed": self.asked.seed, "runs": self.summary.runs, "frames": self.asked.frames,
                 "span_ns": self.variant.settings.span_ns, "faults": self.asked.faults },
             "caution": CAUTION,
+            "records": self.written.iter().map(|(name, digest)| json!({ "file": name, "digest": digest })).collect::<Vec<_>>(),
             "left_out": self.loaded.machine.left_out.iter().map(|left| json!({ "partition": self.partition(left.partition), "reason": left.reason })).collect::<Vec<_>>(),
             "matrix": self.rows(),
             "protections": self.carried.iter().map(|one| self.carried_json(one)).collect::<Vec<_>>(),
@@ -142,7 +152,7 @@ impl<'a> Found<'a> {
     fn text(&self, deviations: &[Deviation]) -> String {
         let machine = &self.loaded.machine;
         let mut text =
-            format!("{} runs, each with a fault and without; seed {}\n\n", self.summary.runs, self.asked.seed);
+            format!("{}, each with a fault and without; seed {}\n\n", runs(self.summary.runs), self.asked.seed);
         for one in deviations {
             let (claim, status, owner) = (&one.claim, one.status_words(), &one.owner);
             let _ =
@@ -150,7 +160,7 @@ impl<'a> Found<'a> {
             one.remarks().iter().for_each(|remark| text += &format!("  ! {remark}\n"));
         }
         for (faulty, runs) in &self.summary.matrix.runs {
-            let _ = writeln!(text, "{}: faulty in {runs} runs", faulty.name(machine));
+            let _ = writeln!(text, "{}: faulty in {}", faulty.name(machine), self::runs(*runs));
             self.reached(*faulty, *runs, &mut text);
         }
         for one in &self.carried {
@@ -182,16 +192,28 @@ impl<'a> Found<'a> {
             let worst = containment::worst_words(cell);
             let run = cell.counter_example().unwrap_or_default();
             let name = self.partition(*to);
-            let _ =
-                writeln!(text, "  {name}: {worst}; in {} runs, such as run {run}: {}", cell.harmed, self.fault(run));
+            let _ = writeln!(
+                text,
+                "  {name}: {worst}; in {}, such as run {run}: {}",
+                self::runs(cell.harmed),
+                self.fault(run)
+            );
         }
         let unharmed = cells.iter().filter(|(_, cell)| cell.harmed == 0).count();
         if unharmed > 0 {
             let ppm = binomial::upper_ppb(0, runs, binomial::ONE_IN).div_ceil(1000);
-            let _ =
-                writeln!(text, "  {unharmed} others: none in {runs} runs, so below {ppm} ppm each at 95 % confidence");
+            let _ = writeln!(
+                text,
+                "  {unharmed} others: none in {}, so below {ppm} ppm each at 95 % confidence",
+                self::runs(runs)
+            );
         }
     }
+}
+
+/// A number of runs in words.
+fn runs(number: u64) -> String {
+    if number == 1 { "1 run".to_owned() } else { format!("{number} runs") }
 }
 
 fn deviation_json(one: &Deviation) -> Value {

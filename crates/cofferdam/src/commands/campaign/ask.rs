@@ -2,8 +2,8 @@
 
 use super::folder::Inputs;
 use crate::args::CampaignArgs;
-use anyhow::{Result, anyhow, bail};
-use campaign::{Choice, Settings};
+use anyhow::{Context, Result, anyhow, bail};
+use campaign::{Choice, Settings, Wrong};
 use diagnostic::{Look, Sources, render_text};
 use serde::{Deserialize, Serialize};
 use simulator::fault::declared::{Declared, KINDS};
@@ -14,6 +14,9 @@ use std::str::FromStr;
 
 /// So many runs are made and kept as a whole.
 pub const RUNS_IN_A_CHUNK: u64 = 256;
+
+/// More runs than this would be more files than a folder bears.
+pub const MOST_RUNS: u64 = 1_000_000_000;
 
 /// Everything that tells one campaign from another: equal for equal results.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -69,11 +72,8 @@ impl FromStr for Shard {
 }
 
 impl Asked {
-    pub fn of(args: &CampaignArgs, inputs: &Inputs) -> Result<Self> {
-        if args.frames == 0 {
-            bail!("a run of zero frames shows nothing; give --frames 1 or more");
-        }
-        Ok(Self {
+    pub fn of(args: &CampaignArgs, inputs: &Inputs) -> Self {
+        Self {
             schema_version: 1,
             tool_version: env!("CARGO_PKG_VERSION").to_owned(),
             inputs: inputs.digests(),
@@ -83,6 +83,43 @@ impl Asked {
             faults: args.fault.clone(),
             protections: args.protections,
             runs_in_a_chunk: RUNS_IN_A_CHUNK,
+        }
+    }
+
+    /// All that is wrong with what is asked for.
+    pub fn wrong(&self, machine: &Machine) -> Vec<String> {
+        let mut wrong = Vec::new();
+        if self.runs > MOST_RUNS {
+            wrong.push(format!(
+                "{} runs are more than the {MOST_RUNS} that a campaign may have; give fewer --runs",
+                self.runs
+            ));
+        }
+        if self.frames == 0 {
+            wrong.push("a run of zero frames shows nothing; give --frames 1 or more".to_owned());
+        }
+        let span_ns = self.span_ns(machine).map_err(|why| wrong.push(why.to_string()));
+        let mut choices = if self.faults.is_empty() { Choice::all(machine) } else { Vec::new() };
+        for text in &self.faults {
+            // Where the length of the run is wrong, any will do to read what comes at its begin.
+            if let Err(why) = add(&mut choices, text, machine, span_ns.unwrap_or(1).max(1)) {
+                wrong.push(format!("{why:#}"));
+            }
+        }
+        let (seed, runs, protections) = (self.seed, self.runs, Protections::ALL);
+        let settings = Settings { seed, runs, span_ns: 1, choices, protections };
+        // Where a fault is wrong, that none is left says nothing more.
+        match settings.check() {
+            Err(why) if why == Wrong::NoRuns || wrong.is_empty() => wrong.push(why.to_string()),
+            _ => {}
+        }
+        wrong
+    }
+
+    fn span_ns(&self, machine: &Machine) -> Result<u64> {
+        let span_ns = machine.frame_ns.checked_mul(self.frames).filter(|ns| *ns < 1 << 53);
+        span_ns.with_context(|| {
+            format!("a run of {} frames is longer than can be simulated; give fewer --frames", self.frames)
         })
     }
 
@@ -97,9 +134,7 @@ impl Asked {
 
     /// The campaign with all protections on, then with one off each where that is asked for.
     pub fn variants(&self, machine: &Machine) -> Result<Vec<Variant>> {
-        let Some(span_ns) = machine.frame_ns.checked_mul(self.frames).filter(|ns| *ns < 1 << 53) else {
-            bail!("a run of {} frames is longer than can be simulated; give fewer --frames", self.frames);
-        };
+        let span_ns = self.span_ns(machine)?;
         let (seed, runs, choices) = (self.seed, self.runs, self.choices(machine, span_ns)?);
         let settings = |protections| Settings { seed, runs, span_ns, choices: choices.clone(), protections };
         let mut variants = vec![Variant { off: None, settings: settings(Protections::ALL) }];

@@ -1,10 +1,11 @@
 //! The folder of a campaign: what was asked for, the inputs, and every chunk that is finished.
 //!
-//! A chunk is a file that takes its name only when it is whole, so whatever is there is finished.
+//! A chunk is a file that takes its name only when it is whole, so whatever is there is finished. Its digest stands before it,
+//! so that one that was damaged on its way to another machine is not taken for whole.
 
-use super::ask::{Asked, Shard, Variant};
+use super::ask::{Asked, MOST_RUNS, RUNS_IN_A_CHUNK, Shard, Variant};
 use crate::files;
-use anyhow::{Context, Result, bail};
+use anyhow::{Context, Result, anyhow, bail};
 use baseline::{Baseline, PlanChoice};
 use campaign::Chunk;
 use model::{Digest, FileError, FileSource, System};
@@ -101,7 +102,8 @@ impl Folder {
 
     pub fn open(path: &Path) -> Result<(Asked, Shard, Self)> {
         let State { asked, shard } = read_json(&path.join("campaign.json"))?;
-        if shard.part == 0 || shard.part > shard.of || asked.runs_in_a_chunk == 0 {
+        let is_part = (1..=shard.of).contains(&shard.part);
+        if !is_part || asked.runs_in_a_chunk != RUNS_IN_A_CHUNK || asked.runs > MOST_RUNS {
             bail!("{} holds no campaign that this version could have written", path.display());
         }
         Ok((asked, shard, Self { path: path.to_owned() }))
@@ -113,7 +115,7 @@ impl Folder {
 
     fn chunk_file(&self, variant: &Variant, chunk: u64) -> PathBuf {
         let name = variant.off.map_or("all-on", |off| off.key());
-        self.path.join("chunks").join(format!("{name}-{chunk:08}.parquet"))
+        self.path.join("chunks").join(format!("{name}-{chunk:08}.chunk"))
     }
 
     pub fn has(&self, variant: &Variant, chunk: u64) -> bool {
@@ -125,17 +127,22 @@ impl Folder {
         let metadata = [("campaign", serde_json::to_string(asked)?), ("twins", serde_json::to_string(&chunk.twins)?)];
         let mut writer = records::Writer::new(Vec::new(), &metadata)?;
         writer.add(&chunk.records, machine)?;
-        files::write_bytes_whole(&self.chunk_file(variant, number), &writer.finish()?)
+        let file = writer.finish()?;
+        let head = format!("{}\n", Digest::of_bytes(&file));
+        files::write_bytes_whole(&self.chunk_file(variant, number), &[head.into_bytes(), file].concat())
     }
 
     /// A finished chunk, held against what it must be.
     pub fn chunk(&self, variant: &Variant, number: u64, asked: &Asked, machine: &Machine) -> Result<Chunk> {
         let path = self.chunk_file(variant, number);
         let read = || -> Result<Chunk> {
-            let bytes = files::read_at_most(&path, MOST).map_err(|why| anyhow::anyhow!("{why:?}"))?;
-            let stored = records::read(bytes, machine, &variant.settings)?;
+            let mut stored = records::Reader::new(records_of(&path)?, machine, &variant.settings)?;
+            let mut records = Vec::new();
+            while let Some(mut group) = stored.next_group()? {
+                records.append(&mut group);
+            }
             let runs = asked.chunk(number);
-            let numbers = stored.records.iter().map(|record| record.run);
+            let numbers = records.iter().map(|record| record.run);
             if stored.says("campaign") != Some(&serde_json::to_string(asked)?) || !numbers.eq(runs.clone()) {
                 bail!("it is of another campaign, or not whole");
             }
@@ -144,10 +151,22 @@ impl Folder {
             if twins.tasks.len() != nothing.tasks.len() || twins.inputs.len() != nothing.inputs.len() {
                 bail!("it is of another system");
             }
-            Ok(Chunk { runs, records: stored.records, twins })
+            Ok(Chunk { runs, records, twins })
         };
         read().with_context(|| format!("cannot use {}; take it away and go on with --resume", path.display()))
     }
+}
+
+/// The records of a chunk's file, without the digest before them, which they must have.
+fn records_of(path: &Path) -> Result<records::Bytes> {
+    let bytes = files::read_at_most(path, MOST).map_err(|why| anyhow!(files::why_unread(&why)))?;
+    let line = bytes.iter().position(|byte| *byte == b'\n').unwrap_or(0);
+    let (head, file) = bytes.split_at(line);
+    let file = file.get(1..).unwrap_or_default();
+    if head != Digest::of_bytes(file).to_string().as_bytes() {
+        bail!("it is not what was written: cut off, or changed");
+    }
+    Ok(records::Bytes::from(bytes).slice(line + 1..))
 }
 
 fn write_json(path: &Path, value: &impl Serialize) -> Result<()> {
@@ -156,6 +175,12 @@ fn write_json(path: &Path, value: &impl Serialize) -> Result<()> {
 
 fn read_json<T: for<'a> Deserialize<'a>>(path: &Path) -> Result<T> {
     let said = || format!("{} holds no campaign", path.parent().unwrap_or(path).display());
-    let bytes = files::read_at_most(path, MOST).map_err(|why| anyhow::anyhow!("{why:?}")).with_context(said)?;
-    serde_json::from_slice(&bytes).with_context(said)
+    let bytes =
+        files::read_at_most(path, MOST).map_err(|why| anyhow!("{}: {}", file_name(path), files::why_unread(&why)));
+    let bytes = bytes.with_context(said)?;
+    serde_json::from_slice(&bytes).with_context(|| format!("{} cannot be read", file_name(path))).with_context(said)
+}
+
+fn file_name(path: &Path) -> String {
+    path.file_name().unwrap_or_default().to_string_lossy().into_owned()
 }

@@ -9,6 +9,7 @@ use crate::exit::Exit;
 use crate::files;
 use anyhow::{Context, Result, bail};
 use campaign::Summary;
+use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
@@ -18,18 +19,23 @@ const CHUNKS_IN_A_GROUP: u64 = 16;
 
 /// Joins parts that other calls have made.
 pub fn merge(args: &CampaignArgs) -> Result<Exit> {
-    let mut parts = Vec::new();
+    let (mut parts, mut wrong) = (Vec::new(), Vec::new());
     for path in &args.merge {
-        parts.push((path, Folder::open(path)?));
+        match Folder::open(path) {
+            Ok(part) => parts.push((path, part)),
+            Err(why) => wrong.push(format!("{why:#}")),
+        }
     }
+    require_nothing(&wrong)?;
     let ((first, (asked, first_shard, folder)), rest) = parts.split_first().context("name the parts to join")?;
     for (path, (other, shard, _)) in rest {
         if other != asked || shard.of != first_shard.of {
             let difference = asked.difference(other, *first_shard, Shard { part: first_shard.part, ..*shard });
-            bail!("{} and {} are of different campaigns: {difference}", first.display(), path.display());
+            wrong.push(format!("{} and {} are of different campaigns: {difference}", first.display(), path.display()));
         }
     }
-    expect_every_part(&parts.iter().map(|(path, (_, shard, _))| (*path, *shard)).collect::<Vec<_>>())?;
+    require_nothing(&wrong)?;
+    require_nothing(&unfit(&parts.iter().map(|(path, (_, shard, _))| (*path, *shard)).collect::<Vec<_>>()))?;
     let inputs = folder.inputs()?;
     if inputs.digests() != asked.inputs {
         bail!("the inputs kept in {} were changed", first.display());
@@ -45,24 +51,51 @@ pub fn merge(args: &CampaignArgs) -> Result<Exit> {
     answer::tell(args, &found)
 }
 
-fn expect_every_part(parts: &[(&PathBuf, Shard)]) -> Result<()> {
+/// Says all that is wrong, each as an error of its own.
+fn require_nothing(wrong: &[String]) -> Result<()> {
+    if wrong.is_empty() { Ok(()) } else { bail!(wrong.join("\nerror: ")) }
+}
+
+/// So many missing parts are named, and the others counted.
+const NAMED: usize = 8;
+
+/// The parts that are there twice or not at all.
+fn unfit(parts: &[(&PathBuf, Shard)]) -> Vec<String> {
     let of = parts.first().map_or(0, |(_, shard)| shard.of);
-    for part in 1..=of {
-        let mut having = parts.iter().filter(|(_, shard)| shard.part == part).map(|(path, _)| path.display());
-        let Some(first) = having.next() else { bail!("part {part} of {of} is missing") };
-        if let Some(second) = having.next() {
-            bail!("{first} and {second} both hold part {part} of {of}");
+    let mut having: BTreeMap<u64, &PathBuf> = BTreeMap::new();
+    let mut wrong = Vec::new();
+    for (path, Shard { part, .. }) in parts {
+        if let Some(first) = having.insert(*part, path) {
+            let (first, path) = (first.display(), path.display());
+            wrong.push(format!("{first} and {path} both hold part {part} of {of}; name one of them"));
         }
     }
-    Ok(())
+    let missing = || (1..=of).filter(|part| !having.contains_key(part));
+    let left = of.saturating_sub(having.len() as u64);
+    let named: Vec<_> = missing().take(NAMED).map(|part| part.to_string()).collect();
+    let more = left.saturating_sub(named.len() as u64);
+    let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+    match left {
+        0 => {}
+        1 => wrong
+            .push(format!("part {} of {of} is missing; make it with --shard and name its folder too", named.join(""))),
+        _ => wrong.push(format!(
+            "parts {}{more} of {of} are missing; make them with --shard and name their folders too",
+            named.join(", ")
+        )),
+    }
+    wrong
 }
 
 /// Writes the results of a campaign of which `folders` hold the parts in order.
 pub fn assemble<'a>(loaded: &'a Loaded, asked: &Asked, folders: &[Folder], out: &Path) -> Result<Found<'a>> {
     let variants = asked.variants(&loaded.machine)?;
-    let mut summaries = Vec::new();
+    let (mut summaries, mut written) = (Vec::new(), Vec::new());
     for variant in &variants {
         summaries.push(records(loaded, asked, folders, variant, out)?);
+        let file = records_file(out, variant);
+        let digest = files::digest(&file).with_context(|| format!("cannot read {}", file.display()))?;
+        written.push((records_name(variant), digest));
     }
     // The first variant has every protection on and is always there.
     let chunk = |number| folder_of(folders, number).chunk(&variants[0], number, asked, &loaded.machine);
@@ -73,7 +106,7 @@ pub fn assemble<'a>(loaded: &'a Loaded, asked: &Asked, folders: &[Folder], out: 
         (0..asked.chunks()).map(chunk),
         out,
     )?;
-    let found = Found::of(loaded, asked.clone(), variants, summaries);
+    let found = Found::of(loaded, asked.clone(), variants, summaries, written);
     answer::write(&found, out)?;
     Ok(found)
 }
@@ -83,9 +116,14 @@ fn folder_of(folders: &[Folder], chunk: u64) -> &Folder {
     &folders[usize::try_from(chunk % folders.len() as u64).unwrap_or(0)]
 }
 
+/// The name of the file of all records of a variant.
+pub fn records_name(variant: &Variant) -> String {
+    variant.off.map_or("records.parquet".to_owned(), |off| format!("records-without-{}.parquet", off.key()))
+}
+
 /// Where all records of a variant are in a folder of results.
 pub fn records_file(out: &Path, variant: &Variant) -> PathBuf {
-    out.join(variant.off.map_or("records.parquet".to_owned(), |off| format!("records-without-{}.parquet", off.key())))
+    out.join(records_name(variant))
 }
 
 /// All records of a variant as one file; what they come to.

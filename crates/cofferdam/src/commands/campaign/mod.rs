@@ -5,14 +5,16 @@ mod ask;
 mod folder;
 mod join;
 mod room;
+mod sample;
 mod told;
 mod twins;
 mod work;
 
+pub use sample::sample;
 pub use told::told;
 
 use super::session::{self, Wanted};
-use crate::args::{CampaignArgs, ColorChoice};
+use crate::args::{CampaignArgs, ColorChoice, Format};
 use crate::exit::Exit;
 use crate::{files, terminal};
 use anyhow::{Result, bail};
@@ -31,15 +33,20 @@ fn make(args: &CampaignArgs, system: &std::path::Path, color: ColorChoice) -> Re
     let session = session::load(system, Wanted::given_or_named(args.plan.as_ref()))?;
     session.complain(color);
     if session.baseline.has_errors() {
-        bail!("the system or its plan has errors; `cofferdam check` tells them all");
+        return session.refused(args.format == Format::Json);
     }
     let inputs = Inputs::of(&session.baseline)?;
-    let shard = args.shard.as_deref().map_or(Ok(Shard::WHOLE), str::parse)?;
-    let asked = Asked::of(args, &inputs)?;
     let loaded = inputs.load()?;
-    asked.variants(&loaded.machine)?;
+    let asked = Asked::of(args, &inputs);
+    let shard = args.shard.as_deref().map_or(Ok(Shard::WHOLE), str::parse::<Shard>);
+    let mut wrong = asked.wrong(&loaded.machine);
+    wrong.extend(shard.as_ref().err().map(ToString::to_string));
+    if !wrong.is_empty() {
+        bail!(wrong.join("\nerror: "));
+    }
+    let shard = shard?;
     let folder = begin(args, &asked, shard, &inputs)?;
-    if work::work(&loaded.machine, &asked, shard, &folder, args.threads)? {
+    if work::work(&loaded.machine, &asked, shard, &folder, args.threads.map(usize::from))? {
         let next = format!("interrupted; what is finished is kept in {0}: go on with --resume\n", args.out.display());
         terminal::complain(&next);
         return Ok(Exit::Interrupted);
@@ -63,7 +70,11 @@ fn begin(args: &CampaignArgs, asked: &Asked, shard: Shard, inputs: &Inputs) -> R
         return Ok(folder);
     }
     if !files::is_free(&args.out)? {
-        bail!("{} is not empty; go on with --resume, or name another folder", args.out.display());
+        let out = args.out.display();
+        match Folder::is_there(&args.out) {
+            true => bail!("{out} is not empty; go on with --resume, or name another folder"),
+            false => bail!("{out} is not empty and holds no campaign to go on with; name another folder with --out"),
+        }
     }
     Folder::begin(&args.out, asked, shard, inputs)
 }

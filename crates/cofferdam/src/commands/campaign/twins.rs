@@ -3,7 +3,7 @@
 use super::folder::Loaded;
 use crate::files;
 use anyhow::Result;
-use baseline::simulated::{Above, hold};
+use baseline::simulated::{Above, above_with_all_on, require_none};
 use campaign::{Chunk, Settings};
 use claim::Verdict;
 use simulator::fault::write_scenario;
@@ -20,13 +20,13 @@ pub fn require_within_bounds(
     chunks: impl Iterator<Item = Result<Chunk>> + Clone,
     out: &Path,
 ) -> Result<()> {
-    let mut verdicts = baseline::verdicts(&loaded.system, &loaded.plan);
-    held(loaded, &mut verdicts, settings, twins, chunks, out)
+    let verdicts = baseline::verdicts(&loaded.system, &loaded.plan);
+    held(loaded, &verdicts, settings, twins, chunks, out)
 }
 
 fn held(
     loaded: &Loaded,
-    verdicts: &mut [Verdict],
+    verdicts: &[Verdict],
     settings: &Settings,
     twins: &Seen,
     chunks: impl Iterator<Item = Result<Chunk>> + Clone,
@@ -34,14 +34,15 @@ fn held(
 ) -> Result<()> {
     let machine = &loaded.machine;
     let mut found = Vec::new();
-    let reproduces = |above: Above<'_>| {
-        let run = first(&above, machine, settings, chunks.clone());
+    let reproduces = |above: &Above| {
+        let run = first(above, machine, settings, chunks.clone());
         let Some(run) = run else { return "(the chunk that saw it can no longer be read)".to_owned() };
         let text = write_scenario(&twin(settings, run), machine);
         found.push((run, text.clone()));
         text
     };
-    let held = hold((&loaded.system, &loaded.plan), machine, verdicts, twins, reproduces);
+    let above = above_with_all_on((&loaded.system, &loaded.plan), machine, twins, verdicts);
+    let held = require_none(&above, reproduces);
     let folder = out.join("above-bound");
     for (run, text) in found {
         files::make_folder(&folder)?;
@@ -57,17 +58,17 @@ fn twin(settings: &Settings, run: u64) -> Scenario {
 
 /// The first run that saw it: of the first chunk that did.
 fn first(
-    above: &Above<'_>,
+    above: &Above,
     machine: &Machine,
     settings: &Settings,
     mut chunks: impl Iterator<Item = Result<Chunk>>,
 ) -> Option<u64> {
     let mut engine = Engine::new(machine);
-    let chunk = chunks.find_map(|chunk| chunk.ok().filter(|chunk| above.is_in(machine, &chunk.twins)))?;
+    let chunk = chunks.find_map(|chunk| chunk.ok().filter(|chunk| above.is_in(machine, 0, &chunk.twins)))?;
     chunk.runs.into_iter().find(|run| {
         let mut seen = Seen::nothing(machine);
         engine.run(&twin(settings, *run), &mut seen, &mut Nobody);
-        above.is_in(machine, &seen)
+        above.is_in(machine, 0, &seen)
     })
 }
 
@@ -108,7 +109,7 @@ mod tests {
         let changed = verdicts.iter_mut().find(|verdict| verdict.id == CLAIM).expect("the claim is there");
         changed.bound = bound.or(changed.bound);
         let chunks = chunks.iter().map(|chunk| Ok(chunk.clone()));
-        guarded(|| held(loaded, &mut verdicts, &settings, &summary.twins, chunks, out).map(|()| Exit::Shown))
+        guarded(|| held(loaded, &verdicts, &settings, &summary.twins, chunks, out).map(|()| Exit::Shown))
     }
 
     /// The longest response of the claim's task in a scenario.

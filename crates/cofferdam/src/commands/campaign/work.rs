@@ -5,7 +5,6 @@ use super::folder::Folder;
 use crate::{interrupt, terminal};
 use anyhow::{Context, Result};
 use campaign::run_chunk;
-use indicatif::{ProgressBar, ProgressStyle};
 use simulator::Machine;
 
 /// Makes what is missing of a part; gives whether the user stopped it. What is finished is kept either way.
@@ -17,7 +16,7 @@ pub fn work(machine: &Machine, asked: &Asked, shard: Shard, folder: &Folder, thr
     let all = variants.iter().flat_map(|variant| mine().map(move |chunk| (variant, chunk)));
     let runs_of = |chunk| asked.chunk(chunk).end - asked.chunk(chunk).start;
     let missing = || all.clone().filter(|(variant, chunk)| !folder.has(variant, *chunk));
-    let bar = progress_bar(missing().map(|(_, chunk)| runs_of(chunk)).sum());
+    let bar = terminal::progress("running", missing().map(|(_, chunk)| runs_of(chunk)).sum(), "runs");
     let stopped = interrupt::watched(|| -> Result<bool> {
         for (variant, number) in missing() {
             if interrupt::requested() {
@@ -31,12 +30,4 @@ pub fn work(machine: &Machine, asked: &Asked, shard: Shard, folder: &Folder, thr
     });
     bar.finish_and_clear();
     stopped
-}
-
-fn progress_bar(runs: u64) -> ProgressBar {
-    if !terminal::remarks_are_seen() {
-        return ProgressBar::hidden();
-    }
-    let shape = ProgressStyle::with_template("{bar:30} {human_pos}/{human_len} runs, {per_sec}, {eta} left");
-    ProgressBar::new(runs).with_style(shape.unwrap_or_else(|_| ProgressStyle::default_bar()))
 }

@@ -6,10 +6,12 @@ use crate::commands::check;
 use crate::exit::Exit;
 use crate::{files, terminal};
 use anyhow::Result;
+use baseline::simulated::{self, Above};
 use claim::Verdict;
 use evidence::json::Ran;
 use evidence::run::{Observed, Recording, Told, scenario_words, shades};
 use evidence::text::Style;
+use model::System;
 use simulator::fault::write_scenario;
 use simulator::scenario::{Begin, Times};
 use simulator::{Engine, Keeper, Machine, Protections, Scenario, Seen, Timeline};
@@ -22,6 +24,7 @@ pub struct Call<'a> {
     pub args: &'a SimulateArgs,
     pub color: ColorChoice,
     pub session: &'a Session,
+    pub system: &'a System,
     pub machine: &'a Machine,
     pub scenario: &'a Scenario,
     pub verdicts: &'a [Verdict],
@@ -48,26 +51,26 @@ impl Call<'_> {
             Engine::new(self.machine).run(self.scenario, &mut Seen::nothing(self.machine), &mut recording);
             files::write_whole(file, &recording.finish())?;
         }
-        let observed = Observed::new(&seen, self.machine, self.scenario, self.verdicts);
+        let observed = self.observed(&seen);
         let exit = self.exit(&observed, false);
         terminal::print(&match self.args.format {
             Format::Text => evidence::text::run(&self.head_of_one(&whole), &told, self.style()),
             Format::Json => self.json(&observed, exit, false, Some(told)),
         })?;
-        self.alarm(&observed);
+        self.alarm(&seen);
         Ok(exit)
     }
 
     /// Many runs: the largest values.
     pub fn many(&self) -> Result<Exit> {
         let made = runs::make(self.machine, self.scenario, self.args.runs);
-        let observed = Observed::new(&made.seen, self.machine, self.scenario, self.verdicts);
+        let observed = self.observed(&made.seen);
         let exit = self.exit(&observed, made.interrupted);
         terminal::print(&match self.args.format {
             Format::Text => evidence::text::runs(&self.head_of_many(made.runs), &observed, self.style()),
             Format::Json => self.json(&observed, exit, made.interrupted, None),
         })?;
-        self.alarm(&observed);
+        self.alarm(&made.seen);
         Ok(exit)
     }
 
@@ -79,20 +82,27 @@ impl Call<'_> {
         (seen, keeper.finish(self.scenario.span_ns))
     }
 
-    /// Whether runs like these are what claims speak of: nothing fails, what they take to be on
-    /// is on, everything is operational.
-    fn is_claimed(&self) -> bool {
+    fn observed(&self, seen: &Seen) -> Observed {
+        simulated::beside(self.system, self.machine, self.scenario, seen, self.verdicts)
+    }
+
+    /// Whether nothing fails in runs like these, everything is operational, and times are drawn within what is declared.
+    fn is_plain(&self) -> bool {
         let scenario = self.scenario;
         scenario.faults.is_empty()
             && scenario.changes.is_empty()
-            && self.assumed == scenario.protections
             && scenario.begin == Begin::Running
             && matches!(scenario.times, Times::Drawn(_))
     }
 
+    /// Whether bounds speak of runs like these: what they take to be on is on, and nothing else.
+    fn is_claimed(&self) -> bool {
+        self.is_plain() && self.scenario.protections == self.assumed
+    }
+
     fn exit(&self, observed: &Observed, interrupted: bool) -> Exit {
-        let above = self.is_claimed() && !observed.above_bound().is_empty();
-        let harm = self.is_claimed() && observed.has_harm();
+        let above = self.is_claimed() && !observed.above.is_empty();
+        let harm = self.is_plain() && self.scenario.protections == Protections::ALL && observed.has_harm();
         match () {
             () if interrupted => Exit::Interrupted,
             () if above => Exit::Alarm,
@@ -102,24 +112,18 @@ impl Call<'_> {
     }
 
     /// Says what was seen above its bound, and how to see it again.
-    fn alarm(&self, observed: &Observed) {
+    fn alarm(&self, seen: &Seen) {
         if !self.is_claimed() {
             return;
         }
-        for above in observed.above_bound() {
-            let again = |seen: &Seen| {
-                let alone = Observed::new(seen, self.machine, self.scenario, self.verdicts);
-                alone.above_bound().iter().any(|one| one.claim == above.claim)
-            };
-            let Some(run) = runs::first(self.machine, self.scenario, observed.runs, again) else { continue };
-            let scenario = Scenario { run, ..self.scenario.clone() };
-            terminal::complain(&format!(
-                "internal alarm: {} was seen at {}, above its bound {}, in run {run}; this scenario file reproduces it:\n\n{}\n",
-                above.claim,
-                above.seen.unwrap_or_default(),
-                above.bound.unwrap_or_default(),
-                write_scenario(&scenario, self.machine)
-            ));
+        let (machine, schedule) = (self.machine, self.scenario.schedule);
+        let above = simulated::above(machine, schedule, seen, self.verdicts);
+        let reproduces = |above: &Above| {
+            let run = runs::first(machine, self.scenario, seen.runs, |alone| above.is_in(machine, schedule, alone));
+            write_scenario(&Scenario { run: run.unwrap_or(self.scenario.run), ..self.scenario.clone() }, machine)
+        };
+        if let Err(alarms) = simulated::require_none(&above, reproduces) {
+            terminal::complain(&format!("error: {alarms}\n"));
         }
     }
 
@@ -140,14 +144,37 @@ impl Call<'_> {
         } else {
             String::new()
         };
-        format!("{}: run {} of seed {}, {words}.{shown}{}", self.name(), scenario.run, scenario.seed, self.missing())
+        format!(
+            "{}: run {} of seed {}, {words}.{shown}{}{}",
+            self.name(),
+            scenario.run,
+            scenario.seed,
+            self.missing(),
+            self.unbounded()
+        )
     }
 
     fn head_of_many(&self, made: u64) -> String {
         let scenario = self.scenario;
         let words = scenario_words(scenario, self.machine);
         let asked = if made < self.args.runs { format!(" of {} asked for", self.args.runs) } else { String::new() };
-        format!("{}: {made} runs{asked} of seed {}, each {words}.{}", self.name(), scenario.seed, self.missing())
+        format!(
+            "{}: {made} runs{asked} of seed {}, each {words}.{}{}",
+            self.name(),
+            scenario.seed,
+            self.missing(),
+            self.unbounded()
+        )
+    }
+
+    /// Why bounds say nothing of runs that are as they are declared.
+    fn unbounded(&self) -> &'static str {
+        let all_on = self.scenario.protections == Protections::ALL;
+        if self.is_plain() && all_on && self.assumed != Protections::ALL {
+            " It is not shown that no core is throttled, so bounds say nothing of runs with regulation on: they only compare."
+        } else {
+            ""
+        }
     }
 
     /// What does not run, in sentences.

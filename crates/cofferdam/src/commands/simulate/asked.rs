@@ -55,7 +55,8 @@ impl Asked<'_> {
                     FileError::Other(why) => format!("the scenario file `{name}` cannot be read: {why}"),
                 };
                 let file = self.sources.add_unread(name);
-                self.found.push(Diagnostic::new(&UNREADABLE_FILE, Span::new(file, 0..0), message));
+                let help = "name a scenario file with --scenario; `counter-examples/` of a campaign holds some";
+                self.found.push(Diagnostic::new(&UNREADABLE_FILE, Span::new(file, 0..0), message).help(help));
                 None
             }
         }
@@ -68,6 +69,7 @@ impl Asked<'_> {
             scenario.begin = Begin::FirstFrame;
         }
         self.span(args, &mut scenario);
+        self.window(args, &scenario);
         self.execution(args, &mut scenario);
         self.schedule(args, &mut scenario);
         for word in &args.off {
@@ -105,6 +107,21 @@ impl Asked<'_> {
             let message = "a fault or a request of the scenario file lies after this end";
             self.wrong(&KEYS_CLASH, "--for", &text, message, "make the run longer, or leave --for out");
         }
+    }
+
+    fn window(&mut self, args: &SimulateArgs, scenario: &Scenario) {
+        let Some((from, to)) = args.window.filter(|(from, _)| *from >= scenario.span_ns && scenario.span_ns > 0) else {
+            return;
+        };
+        let [from, to, end] = [from, to, scenario.span_ns].map(quantity::Duration::from_ns);
+        let message = format!("the part begins at {from}, the run ends at {end}");
+        self.wrong(
+            &BAD_PARAMETER,
+            "--window",
+            &format!("{from}..{to}"),
+            &message,
+            "let it begin earlier, or make the run longer with --for",
+        );
     }
 
     fn execution(&mut self, args: &SimulateArgs, scenario: &mut Scenario) {

@@ -11,7 +11,7 @@ use crate::{files, terminal};
 use anyhow::{Context, Result, bail};
 use asked::Refused;
 use diagnostic::{Look, Plain, render_text};
-use evidence::run::{Observed, scenario_words};
+use evidence::run::scenario_words;
 use simulator::scenario::{Spread, Times};
 use simulator::{Scenario, compile};
 
@@ -36,6 +36,7 @@ pub fn run(args: &SimulateArgs, color: ColorChoice) -> Result<Exit> {
         args,
         color,
         session: &session,
+        system,
         machine: &machine,
         scenario: &scenario,
         verdicts: &verdicts,
@@ -53,12 +54,20 @@ pub fn sample(session: &Session, runs: u64) -> Result<()> {
         drawn.executions = Spread::Ends;
     }
     let made = runs::make(&machine, &scenario, runs);
-    let observed = Observed::new(&made.seen, &machine, &scenario, &baseline::verdicts(system, plan));
+    let verdicts = baseline::verdicts(system, plan);
+    let observed = baseline::simulated::beside(system, &machine, &scenario, &made.seen, &verdicts);
     terminal::print(&format!("\n{}\n", evidence::text::runs_in_short(&scenario_words(&scenario, &machine), &observed)))
 }
 
 /// Options that one run alone can have.
 fn refuse_clashes(args: &SimulateArgs) -> Result<()> {
+    let files = [("--timeline", &args.timeline), ("--svg", &args.svg), ("--record", &args.record)];
+    for (index, (option, file)) in files.iter().enumerate() {
+        let same = files[..index].iter().find(|(_, other)| file.is_some() && other == file);
+        if let (Some((other, _)), Some(file)) = (same, file) {
+            bail!("{other} and {option} both name {}; give each a file of its own", file.display());
+        }
+    }
     if args.runs == 1 {
         return Ok(());
     }

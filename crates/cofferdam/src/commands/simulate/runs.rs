@@ -1,11 +1,10 @@
 //! Many runs, on all threads of the machine; what they see does not depend on how many.
 
 use crate::{interrupt, terminal};
-use indicatif::{ProgressBar, ProgressStyle};
+use indicatif::ProgressBar;
 use simulator::{Engine, Machine, Nobody, Scenario, Seen};
 use std::num::NonZero;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::time::Duration;
 
 /// What runs saw, and how many of them were made: always the first ones.
 pub struct Made {
@@ -17,7 +16,7 @@ pub struct Made {
 /// Makes `runs` runs from the scenario's own on, or as many as there are until Ctrl-C.
 pub fn make(machine: &Machine, scenario: &Scenario, runs: u64) -> Made {
     let next = AtomicU64::new(0);
-    let bar = progress_bar(runs);
+    let bar = terminal::progress("simulating", runs, "runs");
     let threads = std::thread::available_parallelism().map_or(1, NonZero::get);
     let seen = interrupt::watched(|| {
         std::thread::scope(|scope| {
@@ -67,14 +66,4 @@ pub fn first(machine: &Machine, scenario: &Scenario, runs: u64, holds: impl Fn(&
         engine.run(&scenario, &mut seen, &mut Nobody);
         holds(&seen)
     })
-}
-
-fn progress_bar(runs: u64) -> ProgressBar {
-    if !terminal::remarks_are_seen() {
-        return ProgressBar::hidden();
-    }
-    let shape = ProgressStyle::with_template("simulating {bar:30} {pos}/{len} runs, {per_sec}, {eta} left");
-    let bar = ProgressBar::new(runs).with_style(shape.unwrap_or_else(|_| ProgressStyle::default_bar()));
-    bar.enable_steady_tick(Duration::from_millis(200));
-    bar
 }
