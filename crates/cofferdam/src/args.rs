@@ -88,6 +88,18 @@ Examples:
   cofferdam campaign vessel/ --shard 2/8 --out part2/        a part of it; then on any machine
   cofferdam campaign --merge part1/ part2/ ... --out found/")]
     Campaign(CampaignArgs),
+    /// Run a plan on this machine, with processes as partitions, and judge what was recorded: no statement about the target.
+    #[command(after_help = "\
+Examples:
+  cofferdam rehearse lock/                                      five seconds under the plan that lock/system.toml names
+  cofferdam rehearse lock/ --fault crash:SLUC@2s --out seen/     a partition is killed; the recording is kept
+  cofferdam rehearse lock/ --fault memory-burst:DIAG@1s,for=2s --for 10s
+  cofferdam trace lock/ seen/recording.csv --map seen/map.toml   judge what was kept once more
+The right to real-time priority (CAP_SYS_NICE) keeps windows well; without it the answer says what it could not keep.")]
+    Rehearse(RehearseArgs),
+    /// The process of a partition; `rehearse` starts it.
+    #[command(name = "rehearsal-process", hide = true)]
+    RehearsalProcess(RehearsalProcessArgs),
     /// Hold recordings from a board or a bench against plan and claims.
     #[command(after_help = "\
 Examples:
@@ -250,6 +262,49 @@ pub struct DraftArgs {
     /// Text for people, or JSON for programs.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
+}
+
+#[derive(Debug, Args)]
+pub struct RehearseArgs {
+    #[command(flatten)]
+    pub baseline: Baseline,
+    /// A fault: KIND:TARGET[@TIME][,key=value...], such as crash:NAV@2s,start=cold; several combine.
+    #[arg(long = "fault", value_name = "FAULT")]
+    pub faults: Vec<String>,
+    /// How long it lasts: a frame at least, ten minutes at most.
+    #[arg(long = "for", value_name = "TIME", default_value = "5 s")]
+    pub span: Duration,
+    /// The seed of execution times and free arrivals.
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_SEED)]
+    pub seed: u64,
+    /// By how much windows may begin and end earlier or later than planned.
+    #[arg(long, value_name = "TIME", default_value = "1 ms")]
+    pub tolerance: Duration,
+    /// By how much times of others may shift while a fault lasts and after it.
+    #[arg(long, value_name = "TIME")]
+    pub shift: Option<Duration>,
+    /// The folder to keep the recording, its map and the answer in.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Let rules pass of which the recording says nothing.
+    #[arg(long)]
+    pub allow_not_analysed: bool,
+    /// List every rule, not only those that are violated.
+    #[arg(long)]
+    pub all: bool,
+    /// Use only ASCII in the answer.
+    #[arg(long)]
+    pub ascii: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct RehearsalProcessArgs {
+    /// Look at the clock until told to end, for a measurement of how fast a process is stopped.
+    #[arg(long)]
+    pub spin: bool,
+    /// Measure how fast processes are stopped here, by both means of the kernel, in so many rounds.
+    #[arg(long, value_name = "N", conflicts_with = "spin")]
+    pub measure: Option<usize>,
 }
 
 #[derive(Debug, Args)]

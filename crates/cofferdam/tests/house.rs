@@ -19,6 +19,7 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("statistics", &[]),
     ("trace", &["quantity", "diagnostic", "model", "plan"]),
     ("campaign", &["quantity", "diagnostic", "model", "plan", "claim", "simulator", "statistics"]),
+    ("rehearsal", &["quantity", "model", "simulator", "trace"]),
     ("records", &["quantity", "simulator", "campaign"]),
     ("planner", &["quantity", "diagnostic", "model", "plan", "claim", "timing", "separation"]),
     (
@@ -66,6 +67,7 @@ const ARROWS: &[(&str, &[&str])] = &[
             "trace",
             "campaign",
             "records",
+            "rehearsal",
             "planner",
             "evidence",
             "baseline",

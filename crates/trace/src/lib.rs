@@ -21,4 +21,5 @@ pub mod rebuilt;
 pub mod recording;
 pub mod seen;
 pub mod spans;
+pub mod table;
 mod waiting;

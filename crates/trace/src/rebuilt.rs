@@ -87,3 +87,28 @@ pub trait Observer {
         let _ = job;
     }
 }
+
+/// Tells two, one after the other.
+pub struct Both<'a>(pub &'a mut dyn Observer, pub &'a mut dyn Observer);
+
+impl Observer for Both<'_> {
+    fn seen(&mut self, seen: &Seen) {
+        self.0.seen(seen);
+        self.1.seen(seen);
+    }
+
+    fn window(&mut self, window: &Window) {
+        self.0.window(window);
+        self.1.window(window);
+    }
+
+    fn slice(&mut self, slice: &Slice) {
+        self.0.slice(slice);
+        self.1.slice(slice);
+    }
+
+    fn job(&mut self, job: &Job) {
+        self.0.job(job);
+        self.1.job(job);
+    }
+}

@@ -24,7 +24,7 @@ pub fn manual(folder: &Path) -> Result<Exit> {
     files::make_folder(folder)?;
     let mut command = Cli::command();
     command.build();
-    let pages = std::iter::once(command.clone()).chain(command.get_subcommands().cloned().map(renamed));
+    let pages = std::iter::once(command.clone()).chain(shown(&command).cloned().map(renamed));
     for page in pages.filter(|page| page.get_name() != "cofferdam-help") {
         let mut text = Vec::new();
         let name = page.get_name().to_owned();
@@ -33,6 +33,11 @@ pub fn manual(folder: &Path) -> Result<Exit> {
     }
     terminal::print(&format!("Wrote the manual pages to {}\n", folder.display()))?;
     Ok(Exit::Shown)
+}
+
+/// The commands that are for users.
+fn shown(command: &clap::Command) -> impl Iterator<Item = &clap::Command> {
+    command.get_subcommands().filter(|command| !command.is_hide_set())
 }
 
 /// A command's page is named after the program and the command, as is usual: `cofferdam-check`.

@@ -6,9 +6,11 @@ mod demo;
 mod draft;
 mod explain;
 mod generate;
+mod judging;
 mod map_file;
 mod new;
 mod plan;
+mod rehearse;
 mod report;
 mod session;
 mod simulate;
@@ -29,6 +31,8 @@ pub fn run(cli: Cli) -> Result<Exit> {
         Command::Campaign(args) => campaign::run(&args, color),
         Command::Report(args) => report::run(&args, color),
         Command::Simulate(args) => simulate::run(&args, color),
+        Command::Rehearse(args) => rehearse::run(&args, color),
+        Command::RehearsalProcess(args) => rehearse::serve(&args),
         Command::Trace(args) => trace::run(&args, color),
         Command::Draft(args) => draft::run(&args, color),
         Command::Explain(args) => explain::run(&args),

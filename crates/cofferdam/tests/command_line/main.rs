@@ -14,6 +14,7 @@ mod json;
 mod nacelle;
 mod pages;
 mod planning;
+mod rehearse;
 mod seeded;
 mod simulate;
 mod starter;

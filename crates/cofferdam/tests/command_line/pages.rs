@@ -4,7 +4,7 @@ use crate::common::*;
 use std::collections::BTreeSet;
 use std::fs;
 
-const COMMANDS: [&str; 13] = [
+const COMMANDS: [&str; 14] = [
     "demo",
     "new",
     "check",
@@ -18,6 +18,7 @@ const COMMANDS: [&str; 13] = [
     "schema",
     "completions",
     "manual",
+    "rehearse",
 ];
 
 /// The pages of a folder of the guide, without their ends.

@@ -3,8 +3,8 @@
 use simulator::event::{Event, Recorder, Start};
 use simulator::fault::fault_text;
 use simulator::{Machine, Scenario, What};
-use std::fmt::Write as _;
 use trace::event::Word;
+use trace::table;
 
 /// Writes what happens in a run, a line an event.
 #[derive(Debug)]
@@ -24,7 +24,7 @@ impl<'r> Recording<'r> {
         Self {
             machine,
             scenario,
-            text: "time_ns,core,event,who,number\n".to_owned(),
+            text: table::HEAD.to_owned(),
             written: vec![0; machine.channels.len()],
             read: vec![0; machine.inputs.len()],
         }
@@ -35,22 +35,15 @@ impl<'r> Recording<'r> {
         self.text
     }
 
-    /// A line. Names are quoted, since they may hold commas.
     fn line(&mut self, at_ns: u64, core: Option<usize>, word: Word, who: &str, number: Option<u64>) {
-        let core = core.map(|core| self.number_of(core)).unwrap_or_default();
-        let number = number.map(|number| number.to_string()).unwrap_or_default();
-        let who = if who.contains([',', '"', '\n', '\r']) {
-            format!("\"{}\"", who.replace('"', "\"\""))
-        } else {
-            who.to_owned()
-        };
-        let _ = writeln!(self.text, "{at_ns},{core},{},{who},{number}", word.text());
+        let core = core.map(|core| self.number_of(core));
+        table::line(&mut self.text, at_ns, core, word, who, number);
     }
 
     /// The number of a core: its name where that is one, else its place.
-    fn number_of(&self, core: usize) -> String {
+    fn number_of(&self, core: usize) -> u64 {
         let name = self.machine.cores.get(core).map_or("", |core| core.name.as_str());
-        if name.parse::<u16>().is_ok() { name.to_owned() } else { core.to_string() }
+        name.parse::<u16>().map_or(core as u64, u64::from)
     }
 
     fn partition(&self, partition: usize) -> &'r str {

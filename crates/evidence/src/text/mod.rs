@@ -6,6 +6,7 @@ mod failures;
 mod head;
 mod layout;
 mod recording;
+mod rehearsal;
 mod run;
 mod runs;
 mod spans;
@@ -101,6 +102,13 @@ pub fn recording(head: &str, judged: &Judged<'_>, all: bool, style: Style) -> St
     let mut page = Page::new(style);
     page.paragraph(0, head);
     recording::draw(&mut page, judged, all);
+    page.finish()
+}
+
+/// What a rehearsal is, and what of the plan was not kept in it, a sentence each.
+pub fn rehearsal(name: &str, remarks: &[String], style: Style) -> String {
+    let mut page = Page::new(style);
+    rehearsal::head(&mut page, name, remarks);
     page.finish()
 }
 

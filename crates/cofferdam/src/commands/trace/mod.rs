@@ -2,6 +2,7 @@
 
 pub(super) mod sources;
 
+use super::judging::{Against, Heard, is_open};
 use super::map_file::{MapFile, refuse};
 use super::session::{self, Session, Wanted};
 use crate::args::{ColorChoice, Format, TraceArgs};
@@ -16,12 +17,10 @@ use model::System;
 use model::tables::nearest;
 use plan::Plan;
 use sources::Files;
-use trace::judge::{Allowed, Judge, Judgement, Status};
+use trace::judge::{Allowed, Judgement};
 use trace::map::Map;
-use trace::rebuilt::{Job, Observer, Slice, Window};
 use trace::recording;
-use trace::seen::Seen;
-use trace::spans::{Given, Spans};
+use trace::spans::Given;
 
 pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
     let session = session::load(&args.baseline.system, Wanted::given_or_named(args.baseline.plan.as_ref()))?;
@@ -37,19 +36,16 @@ pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
         Err(found) => return refuse(&found, &sources, args.format, color),
     };
     let files = Files::find(&args.traces)?;
+    let by_map = Against::by_map(system, plan, &map);
     let allowed = Allowed {
-        window_ns: args.tolerance.map(|time| time.ns()).or(map.tolerance_ns),
-        origin_ns: args.frame_at.map(|time| time.ns()).or(map.frame_at_ns),
+        window_ns: args.tolerance.map(|time| time.ns()).or(by_map.allowed.window_ns),
+        origin_ns: args.frame_at.map(|time| time.ns()).or(by_map.allowed.origin_ns),
     };
     let fits = files.fits(&map)?;
     let faulty = faulty(args, system)?;
     let given = Given { from_ns: args.fault_from.map(|time| time.ns()), to_ns: args.fault_to.map(|time| time.ns()) };
-    let mut both = Both { judge: Judge::new(system, plan, allowed), spans: Spans::new(system, given) };
-    let taking = recording::take(system, &map, files.open()?, fits, &mut both);
-    let judgement = both.judge.finish();
+    let Heard { taking, judgement, fault, values } = Against { allowed, ..by_map }.judge(files.open()?, fits, given);
     let faulty: Vec<bool> = faulty.iter().zip(&judgement.failed).map(|(given, seen)| *given || *seen).collect();
-    let fault = both.spans.fault_ns();
-    let values = both.spans.finish();
     let shift = args.shift.map(|time| time.ns());
     let victims = fault.map(|fault| evidence::recording::compare(system, fault, &values, &faulty, shift));
     let measured =
@@ -95,15 +91,10 @@ fn recordings(count: usize) -> String {
 }
 
 fn exit_of(judged: &Judged<'_>, allow_not_analysed: bool) -> Exit {
-    let is_open = |status: &Status| match status {
-        Status::Kept => false,
-        Status::Violated => true,
-        Status::NotAnalysed(_) => !allow_not_analysed,
-    };
     match () {
         () if judged.beside.iter().any(|beside| beside.is_alarm()) => Exit::Alarm,
         () if !judged.taking.refusals.is_empty() => Exit::Wrong,
-        () if judged.judgement.findings.iter().any(|found| is_open(&found.status)) => Exit::Open,
+        () if is_open(&judged.judgement.findings, allow_not_analysed) => Exit::Open,
         () => Exit::Shown,
     }
 }
@@ -129,32 +120,6 @@ fn tell_alarm(
         "{head}; this scenario file holds the recorded jobs around it, for `cofferdam simulate --scenario`:\n\n{scenario}\n"
     ));
     Ok(())
-}
-
-/// What judges and what measures, fed by one reading.
-struct Both<'a> {
-    judge: Judge<'a>,
-    spans: Spans,
-}
-
-impl Observer for Both<'_> {
-    fn seen(&mut self, seen: &Seen) {
-        self.judge.seen(seen);
-        self.spans.seen(seen);
-    }
-
-    fn window(&mut self, window: &Window) {
-        self.judge.window(window);
-    }
-
-    fn slice(&mut self, slice: &Slice) {
-        self.judge.slice(slice);
-    }
-
-    fn job(&mut self, job: &Job) {
-        self.judge.job(job);
-        self.spans.job(job);
-    }
 }
 
 /// The partitions that the call says to fail; a name that none has is refused.

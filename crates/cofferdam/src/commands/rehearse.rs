@@ -1,0 +1,197 @@
+//! `rehearse`: a plan run on this machine, and what was recorded of it judged by the checkers of recordings.
+
+mod answer;
+
+use super::judging::{Against, Heard, is_open};
+use super::session::{self, Session, Wanted};
+use crate::args::{ColorChoice, RehearsalProcessArgs, RehearseArgs};
+use crate::exit::Exit;
+use crate::{files, interrupt, terminal};
+use anyhow::{Context, Result, anyhow, bail};
+use diagnostic::{Look, Sources, render_text};
+use model::System;
+use quantity::Duration;
+use rehearsal::{Asked, Means, Prepared, Recorded, measure, prepare};
+use simulator::fault::read_fault;
+use simulator::{Fault, Machine, compile};
+use std::path::{Path, PathBuf};
+use trace::clock::Fit;
+use trace::intake::Reader;
+use trace::intake::csv::CsvReader;
+use trace::intake::lines::LineReader;
+use trace::intake::text::SchedulerText;
+use trace::map::{Map, read_map};
+use trace::recording::{Source, Stream};
+use trace::spans::Given;
+
+/// The word by which this program becomes the process of a partition.
+const PROCESS: &str = "rehearsal-process";
+/// The longest rehearsal, in minutes.
+const MOST_MINUTES: u64 = 10;
+
+pub fn run(args: &RehearseArgs, color: ColorChoice) -> Result<Exit> {
+    let session = session::load(&args.baseline.system, Wanted::given_or_named(args.baseline.plan.as_ref()))?;
+    session.complain(color);
+    let Some(system) = session.baseline.system.as_ref().filter(|_| !session.baseline.has_errors()) else {
+        return session.refused(false);
+    };
+    let plan = session.baseline.plan.as_ref().context("there is no plan to rehearse: name one with --plan")?;
+    expect_span(args.span, system)?;
+    if let Some(folder) = args.out.as_ref().filter(|folder| !matches!(files::is_free(folder), Ok(true))) {
+        bail!("{} is not empty; name a folder that does not exist yet", folder.display());
+    }
+    let machine = compile::machine(system, plan);
+    let Some(faults) = faults(args, &machine, &session, color) else { return Ok(Exit::Wrong) };
+    let prepared = prepare(system, &machine, &faults).map_err(|why| anyhow!("{}", why.join("\n       ")))?;
+    let recorded = rehearse(args, &prepared)?;
+    let (map, text) = map_of(&recorded, args.tolerance, system, &session)?;
+    let heard = heard(&Against::by_map(system, plan, &map), &recorded, &machine, &faults);
+    let answer = answer::text(args, color, system, &prepared, &recorded, &heard);
+    terminal::print(&answer)?;
+    if let Some(folder) = &args.out {
+        keep(folder, &recorded, &text, &answer::plain(args, system, &prepared, &recorded, &heard))?;
+    }
+    Ok(exit_of(&recorded, &heard, args.allow_not_analysed))
+}
+
+/// The process of a partition, and what else is not for users.
+pub fn serve(args: &RehearsalProcessArgs) -> Result<Exit> {
+    match args.measure {
+        Some(rounds) => measured(rounds)?,
+        None if args.spin => rehearsal::spin()?,
+        None => rehearsal::serve()?,
+    }
+    Ok(Exit::Shown)
+}
+
+fn expect_span(span: Duration, system: &System) -> Result<()> {
+    let most = Duration::from_ns(MOST_MINUTES * 60_000_000_000);
+    let frame = system.frame.value;
+    if span > most {
+        bail!("--for {span} is too long: a rehearsal lasts {MOST_MINUTES} minutes at most");
+    }
+    if span < frame {
+        bail!("--for {span} is too short: a rehearsal lasts a frame of {frame} at least");
+    }
+    Ok(())
+}
+
+/// The faults of the call; `None` once all that is wrong with them was said.
+fn faults(args: &RehearseArgs, machine: &Machine, session: &Session, color: ColorChoice) -> Option<Vec<Fault>> {
+    let mut sources: Sources = (*session.baseline.sources).clone();
+    let (mut faults, mut wrong) = (Vec::new(), Vec::new());
+    for text in &args.faults {
+        match read_fault("--fault", text, machine, args.span.ns(), &mut sources) {
+            Ok(fault) => faults.push(fault),
+            Err(found) => wrong.extend(found),
+        }
+    }
+    let look = if terminal::colour_remarks(color) { Look::Coloured } else { Look::Plain };
+    wrong.iter().for_each(|found| terminal::complain(&format!("{}\n\n", render_text(found, &sources, look))));
+    faults.sort_by_key(|fault| fault.at_ns);
+    wrong.is_empty().then_some(faults)
+}
+
+fn rehearse(args: &RehearseArgs, prepared: &Prepared) -> Result<Recorded> {
+    let program = program()?;
+    let asked = Asked {
+        prepared,
+        program: (&program, PROCESS),
+        seed: args.seed,
+        span_ns: args.span.ns(),
+        stopped: &interrupt::requested,
+    };
+    interrupt::watched(|| rehearsal::rehearse(&asked))
+}
+
+fn program() -> Result<PathBuf> {
+    std::env::current_exe().context("this program does not find itself to be started again")
+}
+
+/// What was heard of a rehearsal: by its own recording, and by the kernel's.
+struct Rehearsed {
+    own: Heard,
+    kernel: Option<Heard>,
+    /// The partitions that were made to fail, or seen to.
+    faulty: Vec<bool>,
+}
+
+fn heard(against: &Against<'_>, recorded: &Recorded, machine: &Machine, faults: &[Fault]) -> Rehearsed {
+    let own = against.judge(vec![table(0, recorded.events())], vec![Fit::SAME], Given::default());
+    let kernel = recorded.kernel.as_ref().ok().map(|text| {
+        let lines: Box<dyn Reader> = Box::new(LineReader::new(SchedulerText, 1));
+        let sources = vec![table(0, recorded.windows()), source(1, text.clone(), lines)];
+        against.judge(sources, vec![Fit::SAME; 2], Given::default())
+    });
+    let mut faulty = own.judgement.failed.clone();
+    for partition in faults.iter().filter_map(|fault| fault.target.partition(machine)) {
+        faulty.iter_mut().skip(partition).take(1).for_each(|is_faulty| *is_faulty = true);
+    }
+    Rehearsed { own, kernel, faulty }
+}
+
+fn table(number: u16, text: String) -> Box<dyn Source> {
+    source(number, text, Box::new(CsvReader::new(number)))
+}
+
+fn source(number: u16, text: String, reader: Box<dyn Reader>) -> Box<dyn Source> {
+    Box::new(Stream::new(number, std::io::Cursor::new(text.into_bytes()), reader))
+}
+
+/// The map of the recording, read as a user's would be, with its text.
+fn map_of(recorded: &Recorded, tolerance: Duration, system: &System, session: &Session) -> Result<(Map, String)> {
+    let text = recorded.map(&tolerance.to_string());
+    let (map, _) = read_map("map.toml", text.as_bytes(), system, &mut (*session.baseline.sources).clone());
+    Ok((map.context("the map of the recording cannot be read")?, text))
+}
+
+/// The files that `trace` reads once more, and the answer.
+fn keep(folder: &Path, recorded: &Recorded, map: &str, answer: &str) -> Result<()> {
+    files::make_folder(folder)?;
+    files::write_whole(&folder.join("recording.csv"), &recorded.events())?;
+    files::write_whole(&folder.join("map.toml"), map)?;
+    if let Ok(kernel) = &recorded.kernel {
+        files::write_whole(&folder.join("windows.csv"), &recorded.windows())?;
+        files::write_whole(&folder.join("kernel.txt"), kernel)?;
+    }
+    files::write_whole(&folder.join("judged.txt"), answer)?;
+    terminal::complain(&format!("Kept in {}.\n", folder.display()));
+    Ok(())
+}
+
+/// What was seen above a bound on this machine contradicts nothing that is claimed of the target, so there is no alarm.
+fn exit_of(recorded: &Recorded, heard: &Rehearsed, allow_not_analysed: bool) -> Exit {
+    match () {
+        () if recorded.interrupted => Exit::Interrupted,
+        () if !heard.own.taking.refusals.is_empty() => Exit::Wrong,
+        () if is_open(&heard.own.judgement.findings, allow_not_analysed) => Exit::Open,
+        // The kernel's events say nothing of jobs and ports, which the own recording does.
+        () if heard.kernel.as_ref().is_some_and(|kernel| is_open(&kernel.judgement.findings, true)) => Exit::Open,
+        () => Exit::Shown,
+    }
+}
+
+/// Says how fast processes are stopped here.
+fn measured(rounds: usize) -> Result<()> {
+    let program = program()?;
+    for (means, name) in [(Means::Signals, "signals"), (Means::Freezer, "freezer")] {
+        let text = match measure(means, &program, PROCESS, rounds) {
+            Ok(latency) => format!("{name}: stop {}; go on {}\n", of_all(&latency.stop_ns), of_all(&latency.go_on_ns)),
+            Err(why) => format!("{name}: cannot be had: {why:#}\n"),
+        };
+        terminal::print(&text)?;
+    }
+    Ok(())
+}
+
+/// The middle and the largest of values in order.
+fn of_all(values: &[u64]) -> String {
+    let time =
+        |value: Option<&u64>| value.map_or_else(|| "-".to_owned(), |value| Duration::from_ns(*value).to_string());
+    format!(
+        "{} in the middle, {} at most, of {}",
+        time(values.get(values.len() / 2)),
+        time(values.last()),
+        values.len()
+    )
+}
