@@ -1,5 +1,6 @@
 //! What a block of whole lines holds, before it is known what comes before it: in names, line numbers and times of its own.
 
+use super::bytes::Piece;
 use super::recent::Recent;
 use crate::event::{Cpu, Event, What};
 use crate::names::{Name, Names};
@@ -88,7 +89,7 @@ impl<'a> Builder<'a> {
     }
 
     /// The line is an event.
-    #[inline]
+    #[inline(always)]
     pub fn event(&mut self, at_ns: u64, cpu: Cpu, what: What, line: &'a [u8]) {
         if self.block.first_stamp.is_none() || !self.block.losses.is_empty() {
             self.stamp(at_ns);
@@ -135,19 +136,19 @@ impl<'a> Builder<'a> {
     }
 
     /// The name of a thread.
-    #[inline]
-    pub fn thread(&mut self, text: &[u8], id: u32) -> Name {
+    #[inline(always)]
+    pub fn thread(&mut self, text: Piece<'_>, id: u32) -> Name {
         self.name(text, Some(id))
     }
 
     /// The name of a text that is no thread's.
     #[inline]
     pub fn text(&mut self, text: &[u8]) -> Name {
-        self.name(text, None)
+        self.name(Piece::whole(text), None)
     }
 
-    #[inline]
-    fn name(&mut self, text: &[u8], id: Option<u32>) -> Name {
+    #[inline(always)]
+    fn name(&mut self, text: Piece<'_>, id: Option<u32>) -> Name {
         let met = self.recent.find(text, id, &mut self.block.names);
         if met.new_and_mended {
             self.block.mended.push((self.block.lines, met.name));
@@ -185,13 +186,18 @@ impl Loss {
     }
 }
 
-/// Calls `line` for each line, with the line without its end and with all that the block holds from its begin.
+/// Calls `line` for each line, without its end.
 #[inline]
-pub fn for_each_line<'a>(mut lines: &'a [u8], mut line: impl FnMut(&'a [u8], &'a [u8])) {
+pub fn for_each_line<'a>(mut lines: &'a [u8], mut line: impl FnMut(&'a [u8])) {
     while !lines.is_empty() {
         let end = memchr::memchr(b'\n', lines).unwrap_or(lines.len());
-        let one = &lines[..end];
-        line(one.strip_suffix(b"\r").unwrap_or(one), lines);
+        line(without_return(&lines[..end]));
         lines = lines.get(end + 1..).unwrap_or_default();
     }
+}
+
+/// A line without the return that some systems put before its end.
+#[inline]
+pub fn without_return(line: &[u8]) -> &[u8] {
+    line.strip_suffix(b"\r").unwrap_or(line)
 }

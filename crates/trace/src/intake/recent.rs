@@ -1,21 +1,22 @@
 //! Names that were just used, found again without reading them: much of a recording tells names, and most were told before.
 
+use super::bytes::Piece;
 use crate::names::{Name, Names};
 
-/// How many names are remembered: a power of two.
-const PLACES: usize = 1024;
+/// How many pairs of names are remembered: a power of two, and so few that they stay in the processor's nearest cache.
+const PAIRS: usize = 256;
 
 /// Names that were used last, by text and, for threads, number.
 #[derive(Debug)]
 pub struct Recent {
-    places: Vec<Place>,
+    /// Two places for the names of each hash, the one that came last first.
+    pairs: Vec<[Place; 2]>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Key {
-    first: u64,
-    last: u64,
-    length: u16,
+    text: u128,
+    length: u8,
     is_thread: bool,
     id: u32,
 }
@@ -38,22 +39,27 @@ impl Recent {
     /// Remembers none yet.
     pub fn new() -> Self {
         // No key has this length, so that nothing is found in a place that was not used.
-        let nobody = Key { first: 0, last: 0, length: u16::MAX, is_thread: false, id: 0 };
-        Self { places: vec![Place { key: nobody, name: Name(0) }; PLACES] }
+        let nobody = Key { text: 0, length: u8::MAX, is_thread: false, id: 0 };
+        Self { pairs: vec![[Place { key: nobody, name: Name(0) }; 2]; PAIRS] }
     }
 
     /// The name among `names` of a thread of that number, or of a text that is none.
-    #[inline]
-    pub fn find(&mut self, text: &[u8], id: Option<u32>, names: &mut Names) -> Met {
-        let Some(key) = Key::new(text, id) else { return read(text, id, names) };
-        let place = &mut self.places[key.place()];
-        if place.key == key {
+    #[inline(always)]
+    pub fn find(&mut self, text: Piece<'_>, id: Option<u32>, names: &mut Names) -> Met {
+        let Some(key) = Key::new(text, id) else { return read(text.text(), id, names) };
+        let pair = &mut self.pairs[key.pair()];
+        if let Some(place) = pair.iter().find(|place| place.key == key) {
             return Met { name: place.name, new_and_mended: false };
         }
-        let met = read(text, id, names);
-        *place = Place { key, name: met.name };
+        let met = read(text.text(), id, names);
+        remember(pair, Place { key, name: met.name });
         met
     }
+}
+
+#[cold]
+fn remember(pair: &mut [Place; 2], place: Place) {
+    *pair = [place, pair[0]];
 }
 
 #[cold]
@@ -69,20 +75,18 @@ fn read(text: &[u8], id: Option<u32>, names: &mut Names) -> Met {
 }
 
 impl Key {
-    /// All bytes of a text of at most 16 in two words, which overlap where it is shorter.
-    fn new(text: &[u8], id: Option<u32>) -> Option<Self> {
-        let (first, last) = match (text.first_chunk::<8>(), text.last_chunk::<8>()) {
-            (Some(first), Some(last)) if text.len() <= 16 => (u64::from_le_bytes(*first), u64::from_le_bytes(*last)),
-            (None, _) => (text.iter().fold(0, |word, byte| word << 8 | u64::from(*byte)), 0),
-            _ => return None,
-        };
-        Some(Self { first, last, length: text.len() as u16, is_thread: id.is_some(), id: id.unwrap_or(0) })
+    /// That of a text of at most 16 bytes.
+    #[inline(always)]
+    fn new(text: Piece<'_>, id: Option<u32>) -> Option<Self> {
+        let length = text.text().len() as u8;
+        Some(Self { text: text.short()?, length, is_thread: id.is_some(), id: id.unwrap_or(0) })
     }
 
-    fn place(self) -> usize {
-        let mixed =
-            (self.first ^ self.last.rotate_left(29) ^ u64::from(self.id) << 17).wrapping_mul(0x9E37_79B9_7F4A_7C15);
-        (mixed >> 40) as usize % PLACES
+    #[inline]
+    fn pair(self) -> usize {
+        let (first, last) = (self.text as u64, (self.text >> 64) as u64);
+        let mixed = (first ^ last.rotate_left(29) ^ u64::from(self.id) << 17).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+        (mixed >> 40) as usize % PAIRS
     }
 }
 
@@ -95,19 +99,21 @@ mod tests {
         let (mut recent, mut names) = (Recent::new(), Names::default());
         let texts: [&[u8]; 8] =
             [b"", b"a", b"a\0", b"abcdefgh", b"abcdefghabcdefgh", b"aaaaaaaa", b"aaaaaaaaa", &[b'a'; 40]];
-        let found: Vec<Name> = texts.iter().map(|text| recent.find(text, Some(7), &mut names).name).collect();
+        let found: Vec<Name> =
+            texts.iter().map(|text| recent.find(Piece::whole(text), Some(7), &mut names).name).collect();
         assert_eq!(names.len(), texts.len());
-        let again: Vec<Name> = texts.iter().map(|text| recent.find(text, Some(7), &mut names).name).collect();
+        let again: Vec<Name> =
+            texts.iter().map(|text| recent.find(Piece::whole(text), Some(7), &mut names).name).collect();
         assert_eq!(found, again);
-        assert_ne!(recent.find(b"a", Some(8), &mut names).name, found[1]);
-        assert_ne!(recent.find(b"", None, &mut names).name, found[0]);
+        assert_ne!(recent.find(Piece::whole(b"a"), Some(8), &mut names).name, found[1]);
+        assert_ne!(recent.find(Piece::whole(b""), None, &mut names).name, found[0]);
     }
 
     #[test]
     fn text_that_is_not_utf_8_is_mended_and_said_once() {
         let (mut recent, mut names) = (Recent::new(), Names::default());
-        assert!(recent.find(b"n\xE9", None, &mut names).new_and_mended);
-        assert!(!recent.find(b"n\xE9", None, &mut names).new_and_mended);
+        assert!(recent.find(Piece::whole(b"n\xE9"), None, &mut names).new_and_mended);
+        assert!(!recent.find(Piece::whole(b"n\xE9"), None, &mut names).new_and_mended);
         assert_eq!(names.get(Name(0)).text, "n\u{fffd}");
     }
 }

@@ -4,8 +4,8 @@ use super::super::block::LONGEST_LINE;
 use crate::note::{At, Place, Refusal};
 use std::io::{self, BufRead, Read};
 
-/// Where a row's values go: a column that nothing is made of goes to the last place.
-pub type Slots<'a> = [&'a [u8]; 8];
+/// The slots for the values of a row: the last is for every column that nothing is made of.
+pub const SLOTS: usize = 8;
 
 /// The slot of columns that nothing is made of.
 pub const PASSED: u8 = 7;

@@ -3,7 +3,7 @@
 mod columns;
 mod rows;
 
-use super::block::{Block, Builder, LONGEST_LINE, for_each_line};
+use super::block::{Block, Builder, LONGEST_LINE};
 use super::join::Join;
 use super::lines::{Format, LineReader};
 use super::{Found, Reader};
@@ -13,15 +13,7 @@ pub use columns::Table;
 impl Format for Table {
     fn parse(&self, lines: &[u8]) -> Block {
         let mut builder = Builder::new(lines.len());
-        let mut rows = rows::Rows::new(self, lines);
-        for_each_line(lines, |line, after| {
-            builder.next_line();
-            if line.len() > LONGEST_LINE {
-                builder.note(Matter::Unparsed);
-            } else if !line.is_empty() {
-                rows.take(line, after, &mut builder);
-            }
-        });
+        rows::Rows::new(self, lines).take(lines, &mut builder);
         builder.finish()
     }
 

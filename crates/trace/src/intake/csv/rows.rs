@@ -1,9 +1,9 @@
 //! The rows of a table: cut into values, quickly where no value is quoted, and read by what the columns mean.
 
-use super::super::block::Builder;
-use super::super::bytes::{digits, equal_of_64, number};
+use super::super::block::{Builder, LONGEST_LINE, without_return};
+use super::super::bytes::{Piece, digits, equal_of_64, number};
 use super::super::text::leaves;
-use super::columns::{Clock, Kind, PASSED, Slots, Table};
+use super::columns::{Clock, Kind, PASSED, SLOTS, Table};
 use crate::event::{Cpu, What, Word, kept_number};
 use crate::note::Matter;
 use csv_core::{ReadRecordResult, Reader};
@@ -22,63 +22,127 @@ impl<'t> Rows<'t> {
         Self { table, fields: Fields::default(), quotes }
     }
 
-    /// Takes one row; `after` is what the block holds from the row's begin.
-    #[inline]
-    pub fn take<'a>(&mut self, line: &'a [u8], after: &'a [u8], builder: &mut Builder<'a>) {
-        let table = self.table;
-        let mut slots: Slots<'_> = [&[]; 8];
-        let whole = if self.quotes && line.contains(&b'"') {
-            self.quoted(line, &mut slots)
-        } else {
-            unquoted(line, after, table.slots(), &mut slots)
+    /// Takes all rows.
+    pub fn take<'a>(&mut self, mut rest: &'a [u8], builder: &mut Builder<'a>) {
+        while !rest.is_empty() {
+            builder.next_line();
+            let (line, commas) = line(rest);
+            self.row(without_return(line), rest, commas, builder);
+            rest = rest.get(line.len() + 1..).unwrap_or_default();
+        }
+    }
+
+    /// Takes one row; the block goes on with `rest` from the row's begin.
+    #[inline(always)]
+    fn row<'a>(&mut self, line: &'a [u8], rest: &[u8], commas: Option<u64>, builder: &mut Builder<'a>) {
+        if line.is_empty() {
+            return;
+        }
+        if line.len() > LONGEST_LINE {
+            return builder.note(Matter::Unparsed);
+        }
+        let columns = self.table.slots();
+        let mut places = Places::default();
+        let bytes = match commas {
+            _ if self.quotes && line.contains(&b'"') => self.fields.values(line, columns, &mut places),
+            Some(commas) => short(line.len(), commas, columns, &mut places).map(|()| rest),
+            None => long(line, columns, &mut places).map(|()| line),
         };
-        let took = if whole { take(table, &slots, line, builder) } else { None };
-        if took.is_none() {
+        let Some(bytes) = bytes else { return builder.note(Matter::Malformed) };
+        if take(self.table, &Values { bytes, places: &places }, line, builder).is_none() {
             builder.note(Matter::Malformed);
         }
     }
+}
 
-    #[cold]
-    fn quoted<'a>(&'a mut self, line: &[u8], slots: &mut Slots<'a>) -> bool {
-        let columns = self.table.slots();
-        let whole = self.fields.split(line) && self.fields.iter().count() == columns.len();
-        for (field, slot) in self.fields.iter().zip(columns) {
-            slots[usize::from(*slot)] = field;
+/// The first line and, where it and what follows it are such that 64 bytes can be looked at together, where its commas are.
+#[inline(always)]
+fn line(rest: &[u8]) -> (&[u8], Option<u64>) {
+    if let Some(bytes) = rest.first_chunk() {
+        let ends = equal_of_64(bytes, b'\n');
+        if ends != 0 {
+            // All bits below that of the first line end.
+            let within = (ends - 1) & !ends;
+            return (&rest[..ends.trailing_zeros() as usize], Some(equal_of_64(bytes, b',') & within));
         }
-        whole
+    }
+    (&rest[..memchr::memchr(b'\n', rest).unwrap_or(rest.len())], None)
+}
+
+/// Where the values of a row begin and end, by slot.
+#[derive(Default)]
+struct Places([(u32, u32); SLOTS]);
+
+impl Places {
+    /// A row has no more bytes than fit.
+    #[inline(always)]
+    fn put(&mut self, slot: u8, start: usize, end: usize) {
+        self.0[usize::from(slot & PASSED)] = (start as u32, end as u32);
     }
 }
 
-/// Puts the values of a line without quotes into their slots, and says whether they are as many as there are columns. `after`
-/// is what follows the line's begin.
-#[inline]
-fn unquoted<'a>(line: &'a [u8], after: &[u8], columns: &[u8], slots: &mut Slots<'a>) -> bool {
-    let Some(bytes) = after.first_chunk().filter(|_| line.len() < 64) else { return long(line, columns, slots) };
-    let mut commas = equal_of_64(bytes, b',') & ((1 << line.len()) - 1);
-    let Some((last, columns)) = columns.split_last() else { return false };
-    if columns.len() != commas.count_ones() as usize {
-        return false;
+/// The values of a row.
+struct Values<'a> {
+    bytes: &'a [u8],
+    places: &'a Places,
+}
+
+impl<'a> Values<'a> {
+    #[inline(always)]
+    fn piece(&self, slot: usize) -> Piece<'a> {
+        let (start, end) = self.places.0[slot];
+        Piece::new(&self.bytes[start as usize..], (end - start) as usize)
     }
+
+    #[inline(always)]
+    fn text(&self, slot: usize) -> &'a [u8] {
+        self.piece(slot).text()
+    }
+
+    /// A number, with blanks around it or without.
+    #[inline(always)]
+    fn number(&self, slot: usize) -> Option<u64> {
+        match self.piece(slot).number() {
+            None => number(self.text(slot).trim_ascii()),
+            number => number,
+        }
+    }
+
+    /// A thread's number.
+    #[inline(always)]
+    fn id(&self, slot: usize) -> Option<u32> {
+        u32::try_from(self.number(slot)?).ok()
+    }
+}
+
+/// Finds the values of a line without quotes whose commas are known, if they are as many as there are columns.
+#[inline(always)]
+fn short(length: usize, mut commas: u64, columns: &[u8], places: &mut Places) -> Option<()> {
+    let (last, columns) = columns.split_last()?;
     let mut start = 0;
     for slot in columns {
+        if commas == 0 {
+            return None;
+        }
         let end = commas.trailing_zeros() as usize;
         commas &= commas - 1;
-        slots[usize::from(*slot & PASSED)] = &line[start..end];
+        places.put(*slot, start, end);
         start = end + 1;
     }
-    slots[usize::from(*last & PASSED)] = &line[start..];
-    true
+    places.put(*last, start, length);
+    (commas == 0).then_some(())
 }
 
 /// The same for a line that is long, or too near to the end of its block for 64 bytes to be looked at together.
 #[cold]
-fn long<'a>(line: &'a [u8], columns: &[u8], slots: &mut Slots<'a>) -> bool {
+fn long(line: &[u8], columns: &[u8], places: &mut Places) -> Option<()> {
     let mut columns = columns.iter();
+    let mut start = 0;
     for value in line.split(|byte| *byte == b',') {
-        let Some(slot) = columns.next() else { return false };
-        slots[usize::from(*slot & PASSED)] = value;
+        places.put(*columns.next()?, start, start + value.len());
+        start += value.len() + 1;
     }
-    columns.next().is_none()
+    columns.next().is_none().then_some(())
 }
 
 /// The values of a line with their quotes undone.
@@ -100,6 +164,20 @@ impl Fields {
         result == ReadRecordResult::Record
     }
 
+    /// Finds the values of a line with quotes, if they are as many as there are columns: they stand in what is given back.
+    #[cold]
+    fn values(&mut self, line: &[u8], columns: &[u8], places: &mut Places) -> Option<&[u8]> {
+        if !self.split(line) || self.ends.len() != columns.len() {
+            return None;
+        }
+        let mut start = 0;
+        for (slot, end) in columns.iter().zip(&self.ends) {
+            places.put(*slot, start, *end);
+            start = *end;
+        }
+        Some(&self.bytes)
+    }
+
     /// The values.
     pub fn iter(&self) -> impl Iterator<Item = &[u8]> {
         let starts = std::iter::once(0).chain(self.ends.iter().copied());
@@ -108,19 +186,19 @@ impl Fields {
 }
 
 /// `None`: a value cannot be read.
-#[inline]
-fn take<'a>(table: &Table, slots: &Slots<'_>, line: &'a [u8], builder: &mut Builder<'a>) -> Option<()> {
-    let Some(at) = time(slots[0], table.clock())? else {
+#[inline(always)]
+fn take<'a>(table: &Table, values: &Values<'_>, line: &'a [u8], builder: &mut Builder<'a>) -> Option<()> {
+    let Some(at) = time(values, table.clock())? else {
         builder.note(Matter::OutOfRange);
         return Some(());
     };
     let row = match table.kind() {
-        Kind::Switches => Row::Is(switch(slots, builder)?),
-        Kind::Events => event(slots, builder)?,
+        Kind::Switches => Row::Is(switch(values, builder)?),
+        Kind::Events => event(values, builder)?,
     };
     match row {
         Row::Is((cpu, what)) => builder.event(at, cpu, what, line),
-        Row::Unknown => builder.unknown(slots[2]),
+        Row::Unknown => builder.unknown(values.text(2)),
     }
     Some(())
 }
@@ -132,21 +210,25 @@ enum Row {
     Unknown,
 }
 
-#[inline]
-fn switch(slots: &Slots<'_>, builder: &mut Builder<'_>) -> Option<(Cpu, What)> {
-    let [_, cpu, from, from_id, state, to, to_id, _] = slots;
-    let cpu = Cpu::new(padded_number(cpu)?)?;
-    let id = |field| u32::try_from(padded_number(field)?).ok();
-    let (from_id, to_id) = (id(from_id)?, id(to_id)?);
-    let leaves = leaves(state)?;
-    Some((cpu, What::Switch { from: builder.thread(from, from_id), to: builder.thread(to, to_id), leaves }))
+#[inline(always)]
+fn switch(values: &Values<'_>, builder: &mut Builder<'_>) -> Option<(Cpu, What)> {
+    let [cpu, from, from_id, state, to, to_id] = [1, 2, 3, 4, 5, 6];
+    let cpu = Cpu::new(values.number(cpu)?)?;
+    let (from_id, to_id) = (values.id(from_id)?, values.id(to_id)?);
+    let leaves = leaves(values.text(state))?;
+    let from = builder.thread(values.piece(from), from_id);
+    Some((cpu, What::Switch { from, to: builder.thread(values.piece(to), to_id), leaves }))
 }
 
-fn event(slots: &Slots<'_>, builder: &mut Builder<'_>) -> Option<Row> {
-    let [_, core, event, who, counted, ..] = slots;
-    let cpu = if core.is_empty() { Cpu::UNKNOWN } else { Cpu::new(padded_number(core)?)? };
-    let number = if counted.is_empty() { None } else { Some(padded_number(counted)?) };
-    let what = match *event {
+fn event(values: &Values<'_>, builder: &mut Builder<'_>) -> Option<Row> {
+    let [core, event, who, counted] = [1, 2, 3, 4];
+    let number = |slot| if values.text(slot).is_empty() { Some(None) } else { values.number(slot).map(Some) };
+    let cpu = match number(core)? {
+        Some(number) => Cpu::new(number)?,
+        None => Cpu::UNKNOWN,
+    };
+    let (number, who) = (number(counted)?, values.text(who));
+    let what = match values.text(event) {
         b"mark" => What::Mark { text: builder.text(who) },
         b"lost" => {
             builder.note(Matter::Lost);
@@ -173,22 +255,16 @@ fn told(word: Word, cpu: Cpu, who: &[u8], number: Option<u64>, builder: &mut Bui
     Some(What::Told { word, who: builder.text(who), number })
 }
 
-/// A number, with blanks around it or without.
-#[inline]
-fn padded_number(field: &[u8]) -> Option<u64> {
-    number(field).or_else(|| number(field.trim_ascii()))
-}
-
 /// A time in nanoseconds, or in its unit where the clock has 32 bits. `Some(None)`: one that is too large.
-#[inline]
-fn time(field: &[u8], clock: Clock) -> Option<Option<u64>> {
+#[inline(always)]
+fn time(values: &Values<'_>, clock: Clock) -> Option<Option<u64>> {
     if clock.wraps {
-        let at = padded_number(field)?;
+        let at = values.number(0)?;
         return Some(u32::try_from(at).ok().map(u64::from));
     }
-    match number(field) {
+    match values.piece(0).number() {
         Some(units) => Some(units.checked_mul(clock.unit_ns)),
-        None => decimal_time(field.trim_ascii(), clock),
+        None => decimal_time(values.text(0).trim_ascii(), clock),
     }
 }
 

@@ -1,6 +1,6 @@
 //! Numbers and texts out of the bytes of a packet.
 
-use super::layout::{Count, Fixed, FixedNumber, Node, Number, Slot};
+use super::layout::{Count, FixedNumber, Node, Number, Slot};
 
 /// Why a value cannot be read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -27,38 +27,30 @@ impl Values {
     pub fn of(slots: usize) -> Self {
         Self { numbers: vec![0; slots], texts: vec![(0, 0); slots] }
     }
-
-    /// Reads what has fixed offsets; all its bytes are at hand from `start` on.
-    #[inline]
-    pub fn take_fixed(&mut self, bytes: &[u8], start: usize, fixed: &Fixed) {
-        for found in &fixed.numbers {
-            self.numbers[found.number.slot] = fixed_number(bytes, start, found);
-        }
-        for text in &fixed.texts {
-            self.texts[text.slot] = (start + text.offset, text.length);
-        }
-    }
 }
 
 /// A number of whole bytes at a fixed offset; its bytes are at hand.
-#[inline]
-pub fn fixed_number(bytes: &[u8], start: usize, found: &FixedNumber) -> u64 {
-    let (at, number) = (start + found.offset, &found.number);
+#[inline(always)]
+pub fn fixed_number(bytes: &[u8], found: &FixedNumber) -> u64 {
+    let (at, number) = (found.offset, &found.number);
     let unused = 64 - number.bits;
-    let raw = match bytes.get(at..at + 8).and_then(|eight| eight.try_into().ok()) {
-        Some(eight) if number.big => u64::from_be_bytes(eight) >> unused,
-        Some(eight) => (u64::from_le_bytes(eight) << unused) >> unused,
-        None => bytes_number(bytes, at, number),
+    // Its bits are the highest of a word first, so that its sign is where that of a word is.
+    let high = match bytes.get(at..at + 8).and_then(<[u8]>::first_chunk) {
+        Some(eight) if number.big => u64::from_be_bytes(*eight),
+        Some(eight) => u64::from_le_bytes(*eight) << unused,
+        None => bytes_number(bytes, at, number) << unused,
     };
-    signed(raw, number)
+    if number.signed { ((high as i64) >> unused) as u64 } else { high >> unused }
 }
 
+#[cold]
 fn bytes_number(bytes: &[u8], at: usize, number: &Number) -> u64 {
     let own = &bytes[at..at + number.bits as usize / 8];
     let join = |value: u64, byte: &u8| (value << 8) | u64::from(*byte);
     if number.big { own.iter().fold(0, join) } else { own.iter().rev().fold(0, join) }
 }
 
+#[inline(always)]
 fn signed(raw: u64, number: &Number) -> u64 {
     let unused = 64 - number.bits;
     if number.signed { (((raw << unused) as i64) >> unused) as u64 } else { raw }

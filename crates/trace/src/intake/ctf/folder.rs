@@ -6,8 +6,7 @@ use crate::intake::Found;
 use crate::names::Name;
 use crate::note::{At, Matter, Note, Place, Refusal};
 use rayon::prelude::*;
-use std::cmp::Reverse;
-use std::collections::{BTreeMap, BinaryHeap};
+use std::collections::BTreeMap;
 use std::io::Read;
 use std::sync::Arc;
 
@@ -73,24 +72,48 @@ impl<R: Read + Send> Folder<R> {
 
     /// Takes events in the order of time, those of equal times in the order of streams, until a stream that goes on has none.
     fn merge(&mut self, found: &mut Found) {
-        if self.lanes.iter().any(|lane| !lane.ended && lane.head().is_none()) {
-            return;
+        let Some(until) = self.until() else { return };
+        let counts: Vec<usize> = self.lanes.iter().enumerate().map(|(at, lane)| lane.count(at, until)).collect();
+        self.name_new(&counts, found);
+        let begin = found.events.len();
+        for (lane, count) in self.lanes.iter_mut().zip(counts) {
+            lane.give(count, &mut found.events);
         }
-        let heads = self.lanes.iter().enumerate().filter_map(|(at, lane)| Some(Reverse((lane.head()?.at_ns, at))));
-        let mut heads: BinaryHeap<_> = heads.collect();
-        while let Some(Reverse((_, at))) = heads.pop() {
-            let until = heads.peek().map(|Reverse(next)| *next);
-            let lane = &mut self.lanes[at];
-            while let Some(event) = lane.head().filter(|event| until.is_none_or(|until| (event.at_ns, at) < until)) {
-                lane.taken += 1;
-                let event = lane.translate(event, found);
-                found.events.push(event);
+        // Each stream is in order: what stands there now is a few stretches in order, which this finds and merges.
+        found.events[begin..].sort_by_key(|event| event.at_ns);
+    }
+
+    /// The time and stream of the last event that can be told: those of the stream that will be the first to have none. `None`:
+    /// one has none now.
+    fn until(&self) -> Option<(u64, usize)> {
+        let mut until = (u64::MAX, usize::MAX);
+        for (at, lane) in self.lanes.iter().enumerate().filter(|(_, lane)| !lane.ended) {
+            lane.head()?;
+            until = until.min((lane.found.events.last()?.at_ns, at));
+        }
+        Some(until)
+    }
+
+    /// Gives names that are new in the next events of each stream their place among the folder's, in the order of first use.
+    fn name_new(&mut self, counts: &[usize], found: &mut Found) {
+        let mut new: Vec<(u64, usize, Name)> = Vec::new();
+        for (at, (lane, count)) in self.lanes.iter_mut().zip(counts).enumerate() {
+            lane.names.resize(lane.found.names.len(), None);
+            if lane.names.iter().all(Option::is_some) {
+                continue;
             }
-            match lane.head() {
-                Some(event) => heads.push(Reverse((event.at_ns, at))),
-                None if lane.ended => {}
-                None => return,
+            for event in &lane.found.events[lane.taken..lane.taken + count] {
+                event.what.renamed(|name| {
+                    if lane.names[name.0 as usize].is_none() {
+                        new.push((event.at_ns, at, name));
+                    }
+                    name
+                });
             }
+        }
+        new.sort_by_key(|(at_ns, lane, _)| (*at_ns, *lane));
+        for (_, lane, name) in new {
+            self.lanes[lane].name(name, found);
         }
     }
 
@@ -151,26 +174,27 @@ impl<R: Read> Lane<R> {
         }
     }
 
-    #[inline]
-    fn name(&mut self, name: Name, found: &mut Found) -> Name {
-        let at = name.0 as usize;
-        if let Some(known) = self.names.get(at).copied().flatten() {
-            return known;
-        }
+    /// How many of the next events are not after that time, or at it and of no later stream; this is the stream `at`.
+    fn count(&self, at: usize, until: (u64, usize)) -> usize {
+        self.found.events[self.taken..].partition_point(|event| (event.at_ns, at) <= until)
+    }
+
+    /// Gives the folder the name of one of the stream's, if it has none yet.
+    fn name(&mut self, name: Name, found: &mut Found) {
         let named = self.found.names.get(name);
-        let new = match named.id {
+        let new = || match named.id {
             Some(id) => found.names.thread(&named.text, id),
             None => found.names.text(&named.text),
         };
-        self.names.resize(self.names.len().max(at + 1), None);
-        self.names[at] = Some(new);
-        new
+        self.names[name.0 as usize].get_or_insert_with(new);
     }
 
-    /// The event with the folder's names.
-    #[inline]
-    fn translate(&mut self, event: Event, found: &mut Found) -> Event {
-        let what = event.what.renamed(|name| self.name(name, found));
-        Event { what, ..event }
+    /// Gives the next events, with the folder's names.
+    fn give(&mut self, count: usize, events: &mut Vec<Event>) {
+        let names = &self.names;
+        let named = |name: Name| names[name.0 as usize].expect("every name of these events has its place");
+        let next = &self.found.events[self.taken..self.taken + count];
+        events.extend(next.iter().map(|event| Event { what: event.what.renamed(named), ..*event }));
+        self.taken += count;
     }
 }

@@ -1,6 +1,7 @@
 //! From declared types to what a stream is read by: nodes with a slot for each value, and fixed offsets where there are such.
 
 use super::Wrong;
+use super::bits::fixed_number;
 use super::kinds::{Integer, Kind, Label, Length, Order, Type};
 use super::meaning::Meaning;
 use super::metadata::{Block, Clock, Metadata, order};
@@ -105,19 +106,19 @@ pub struct FixedText {
     pub offset: usize,
     /// Its bytes.
     pub length: usize,
-    /// Where it is put.
-    pub slot: Slot,
+    /// Where it would be put otherwise.
+    slot: Slot,
 }
 
 /// A layout in which everything stands at a fixed number of bytes from the beginning of its event.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Fixed {
+struct Fixed {
     /// All its bytes.
-    pub size: usize,
+    size: usize,
     /// Its numbers.
-    pub numbers: Vec<FixedNumber>,
+    numbers: Vec<FixedNumber>,
     /// Its texts.
-    pub texts: Vec<FixedText>,
+    texts: Vec<FixedText>,
 }
 
 impl Fixed {
@@ -157,8 +158,17 @@ pub struct Event {
     pub meaning: Meaning,
     /// How the contexts and fields behind its header are read.
     pub nodes: Vec<Node>,
-    /// Its layout with the header, where it is fixed: only what its meaning needs is in it.
-    pub fixed: Option<Fixed>,
+    /// Its layout with the header, where it is fixed.
+    pub fixed: Option<FixedEvent>,
+}
+
+/// An event with a fixed layout.
+#[derive(Debug)]
+pub struct FixedEvent {
+    /// Its bytes, those of its header too.
+    pub size: usize,
+    /// What it is taken for, and where what this needs stands.
+    pub meaning: Meaning<FixedNumber, FixedText>,
 }
 
 /// A header with a fixed layout.
@@ -172,6 +182,29 @@ pub struct FixedHeader {
     pub id: Option<FixedNumber>,
     /// The time.
     pub time: FixedNumber,
+}
+
+impl FixedHeader {
+    /// The first byte from there on at which an event can begin.
+    #[inline(always)]
+    pub fn aligned(&self, byte: u64) -> u64 {
+        // An alignment is a power of two.
+        byte.saturating_add(self.align - 1) & !(self.align - 1)
+    }
+
+    /// The event with which these bytes begin, and its number, if its layout is fixed and all of it is there.
+    #[inline(always)]
+    pub fn event<'a>(&self, bytes: &[u8], stream: &'a Stream) -> Option<(usize, &'a FixedEvent)> {
+        if bytes.len() < self.size {
+            return None;
+        }
+        let number = match &self.id {
+            Some(id) => usize::try_from(fixed_number(bytes, id)).ok()?,
+            None => stream.events.iter().position(Option::is_some)?,
+        };
+        let fixed = stream.events.get(number)?.as_ref()?.fixed.as_ref()?;
+        (fixed.size <= bytes.len()).then_some((number, fixed))
+    }
 }
 
 /// What a packet says of itself, by slot.
@@ -568,13 +601,12 @@ fn fixed_header(header: &Node, id: Option<Slot>) -> Option<FixedHeader> {
     Some(FixedHeader { align: u64::from(start / 8), size: fixed.size, id, time: with(&|number| number.clock)? })
 }
 
-fn fixed_event(header: &Node, nodes: &[Node], meaning: &Meaning) -> Option<Fixed> {
+fn fixed_event(header: &Node, nodes: &[Node], meaning: &Meaning) -> Option<FixedEvent> {
     let mut fixed = Fixed::default();
     fixed.add(header, header.align())?;
     fixed.numbers.clear();
     nodes.iter().try_for_each(|node| fixed.add(node, header.align()))?;
-    let (numbers, texts) = meaning.slots();
-    fixed.numbers.retain(|found| numbers.contains(&found.number.slot));
-    fixed.texts.retain(|found| texts.contains(&found.slot));
-    Some(fixed)
+    let number = |slot| fixed.numbers.iter().rev().find(|found| found.number.slot == slot).copied();
+    let text = |slot| fixed.texts.iter().rev().find(|found| found.slot == slot).copied();
+    Some(FixedEvent { size: fixed.size, meaning: meaning.placed(&number, &text)? })
 }

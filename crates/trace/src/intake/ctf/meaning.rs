@@ -5,64 +5,64 @@ use crate::event::Word;
 
 /// A thread's fields.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Thread {
+pub struct Thread<N = Slot, T = Slot> {
     /// Its name, a text.
-    pub name: Option<Slot>,
+    pub name: Option<T>,
     /// Its number.
-    pub id: Slot,
+    pub id: N,
 }
 
-/// What an event is taken for, with the slots of the fields that say more.
+/// What an event is taken for, with where the numbers and texts stand that say more: in slots, or at fixed offsets.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Meaning {
+pub enum Meaning<N = Slot, T = Slot> {
     /// `sched_switch`.
     Switch {
         /// Who leaves.
-        from: Thread,
+        from: Thread<N, T>,
         /// The state in which it does.
-        state: Slot,
+        state: N,
         /// Who comes.
-        to: Thread,
+        to: Thread<N, T>,
     },
     /// `sched_waking`, `sched_wakeup`, `sched_wakeup_new`.
     Wakes {
         /// Who.
-        who: Thread,
+        who: Thread<N, T>,
         /// Where to.
-        on: Option<Slot>,
+        on: Option<N>,
     },
     /// `sched_migrate_task`.
     Migrates {
         /// Who.
-        who: Thread,
+        who: Thread<N, T>,
         /// Where to.
-        to: Slot,
+        to: N,
     },
     /// `irq_handler_entry`.
     InterruptBegins {
         /// The line's number.
-        line: Slot,
+        line: N,
         /// Its name, a text.
-        name: Option<Slot>,
+        name: Option<T>,
     },
     /// `irq_handler_exit`.
     InterruptEnds {
         /// The line's number.
-        line: Slot,
+        line: N,
     },
     /// An event named with a word of a plan.
     Told {
         /// The word.
         word: Word,
         /// Of whom, a text.
-        who: Option<Slot>,
+        who: Option<T>,
         /// The job's or message's number.
-        number: Option<Slot>,
+        number: Option<N>,
     },
     /// `mark`.
     Mark {
         /// The text.
-        text: Slot,
+        text: T,
     },
     /// None of these.
     Unknown,
@@ -103,21 +103,28 @@ impl Meaning {
         })
     }
 
-    /// The slots of the numbers and of the texts that it needs.
-    pub fn slots(&self) -> (Vec<Slot>, Vec<Slot>) {
-        match *self {
+    /// The same with the places that `number` and `text` know for its slots; `None` where they do not know one.
+    pub fn placed<N, T>(
+        &self,
+        number: &dyn Fn(Slot) -> Option<N>,
+        text: &dyn Fn(Slot) -> Option<T>,
+    ) -> Option<Meaning<N, T>> {
+        let some = |slot: Option<Slot>| slot.map_or(Some(None), |slot| number(slot).map(Some));
+        let some_text = |slot: Option<Slot>| slot.map_or(Some(None), |slot| text(slot).map(Some));
+        let thread = |thread: Thread| Some(Thread { name: some_text(thread.name)?, id: number(thread.id)? });
+        Some(match *self {
             Self::Switch { from, state, to } => {
-                (vec![from.id, state, to.id], [from.name, to.name].into_iter().flatten().collect())
+                Meaning::Switch { from: thread(from)?, state: number(state)?, to: thread(to)? }
             }
-            Self::Wakes { who, on } => {
-                ([Some(who.id), on].into_iter().flatten().collect(), who.name.into_iter().collect())
+            Self::Wakes { who, on } => Meaning::Wakes { who: thread(who)?, on: some(on)? },
+            Self::Migrates { who, to } => Meaning::Migrates { who: thread(who)?, to: number(to)? },
+            Self::InterruptBegins { line, name } => {
+                Meaning::InterruptBegins { line: number(line)?, name: some_text(name)? }
             }
-            Self::Migrates { who, to } => (vec![who.id, to], who.name.into_iter().collect()),
-            Self::InterruptBegins { line, name } => (vec![line], name.into_iter().collect()),
-            Self::InterruptEnds { line } => (vec![line], Vec::new()),
-            Self::Told { who, number, .. } => (number.into_iter().collect(), who.into_iter().collect()),
-            Self::Mark { text } => (Vec::new(), vec![text]),
-            Self::Unknown => (Vec::new(), Vec::new()),
-        }
+            Self::InterruptEnds { line } => Meaning::InterruptEnds { line: number(line)? },
+            Self::Told { word, who, number } => Meaning::Told { word, who: some_text(who)?, number: some(number)? },
+            Self::Mark { text: slot } => Meaning::Mark { text: text(slot)? },
+            Self::Unknown => Meaning::Unknown,
+        })
     }
 }

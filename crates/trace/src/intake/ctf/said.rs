@@ -1,16 +1,15 @@
 //! The events that values make, with the names that they use.
 
-use super::bits::Values;
-use super::layout::Slot;
+use super::bits::{Values, fixed_number};
+use super::layout::{FixedNumber, FixedText, Slot};
 use super::meaning::{Meaning, Thread};
 use crate::event::{Cpu, Leaves, What, kept_number};
 use crate::intake::Found;
+use crate::intake::bytes::Piece;
 use crate::names::Name;
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
-/// A thread's name has no more bytes in the kernel.
-const THREAD_BYTES: usize = 16;
 /// So many threads are remembered, each at the place that its number's lowest bits say.
 const REMEMBERED: usize = 256;
 /// So many interrupt lines are remembered by name.
@@ -20,61 +19,99 @@ const MOST_LINES: usize = 4_096;
 #[derive(Debug, Clone, Copy)]
 struct Remembered {
     id: u32,
-    /// The bytes of its name as they were recorded, with whatever stood behind their end.
-    raw: [u8; THREAD_BYTES],
+    /// The bytes of its name as they were recorded, with whatever stood behind their end: 16, as in the kernel, or fewer.
+    raw: u128,
     name: Name,
 }
 
 /// Makes events of values; remembers the names used last, since looking each up would take most of the time.
 #[derive(Debug)]
 pub struct Said {
-    threads: Vec<Option<Remembered>>,
+    threads: Box<[Option<Remembered>; REMEMBERED]>,
     lines: BTreeMap<u64, Name>,
 }
 
 impl Default for Said {
     fn default() -> Self {
-        Self { threads: vec![None; REMEMBERED], lines: BTreeMap::new() }
+        Self { threads: Box::new([None; REMEMBERED]), lines: BTreeMap::new() }
     }
 }
 
-/// What of the stream an event is made of.
-struct From<'a> {
-    values: &'a Values,
-    bytes: &'a [u8],
+/// The fields of an event.
+pub trait Fields {
+    /// What stands for a number.
+    type Number;
+    /// What stands for a text.
+    type Text;
+
+    /// A number.
+    fn number(&self, number: &Self::Number) -> u64;
+
+    /// A text with whatever stands behind its end.
+    fn piece(&self, text: &Self::Text) -> Piece<'_>;
+}
+
+/// Fields that were put into slots; texts stand in the bytes.
+pub struct InSlots<'a> {
+    /// The slots.
+    pub values: &'a Values,
+    /// The bytes.
+    pub bytes: &'a [u8],
+}
+
+impl Fields for InSlots<'_> {
+    type Number = Slot;
+    type Text = Slot;
+
+    fn number(&self, slot: &Slot) -> u64 {
+        self.values.numbers[*slot]
+    }
+
+    fn piece(&self, slot: &Slot) -> Piece<'_> {
+        let (start, length) = self.values.texts[*slot];
+        Piece::whole(self.bytes.get(start..start.saturating_add(length)).unwrap_or_default())
+    }
+}
+
+/// Fields at fixed offsets of the bytes, which hold them all.
+pub struct AtOffsets<'a>(pub &'a [u8]);
+
+impl Fields for AtOffsets<'_> {
+    type Number = FixedNumber;
+    type Text = FixedText;
+
+    #[inline(always)]
+    fn number(&self, number: &FixedNumber) -> u64 {
+        fixed_number(self.0, number)
+    }
+
+    #[inline(always)]
+    fn piece(&self, text: &FixedText) -> Piece<'_> {
+        Piece::new(self.0.get(text.offset..).unwrap_or_default(), text.length)
+    }
+}
+
+/// What an event is made of.
+struct From<'a, F> {
+    fields: &'a F,
     found: &'a mut Found,
     not_utf8: &'a mut bool,
 }
 
-impl From<'_> {
-    fn number(&self, slot: Slot) -> u64 {
-        self.values.numbers[slot]
-    }
-
-    fn all(&self, slot: Slot) -> &[u8] {
-        let (start, length) = self.values.texts[slot];
-        self.bytes.get(start..start.saturating_add(length)).unwrap_or_default()
-    }
-
-    /// All the bytes of a text that may be a thread's name, filled up with 0; `None`: it is longer.
-    fn short(&self, slot: Option<Slot>) -> Option<[u8; THREAD_BYTES]> {
-        let all = slot.map_or(&[][..], |slot| self.all(slot));
-        if let Ok(raw) = <[u8; THREAD_BYTES]>::try_from(all) {
-            return Some(raw);
-        }
-        let mut raw = [0; THREAD_BYTES];
-        raw.get_mut(..all.len())?.copy_from_slice(all);
-        Some(raw)
+impl<F: Fields> From<'_, F> {
+    #[inline(always)]
+    fn number(&self, number: &F::Number) -> u64 {
+        self.fields.number(number)
     }
 
     /// A text up to its first byte of 0.
-    fn bytes(&self, slot: Slot) -> &[u8] {
-        let all = self.all(slot);
+    fn bytes(&self, text: &F::Text) -> &[u8] {
+        let all = self.fields.piece(text).text();
         all.iter().position(|byte| *byte == 0).map_or(all, |end| &all[..end])
     }
 
-    fn text(&mut self, slot: Slot) -> Name {
-        let text = String::from_utf8_lossy(self.bytes(slot));
+    fn text(&mut self, text: &F::Text) -> Name {
+        let text = String::from_utf8_lossy(self.bytes(text));
         let (text, replaced) = (text.to_string(), matches!(text, Cow::Owned(_)));
         *self.not_utf8 |= replaced;
         self.found.names.text(&text)
@@ -83,30 +120,37 @@ impl From<'_> {
 
 impl Said {
     /// The event; `None`: a field of it has a value that cannot be.
-    #[inline]
-    pub fn what(
+    #[inline(always)]
+    pub fn what<F: Fields>(
         &mut self,
-        meaning: &Meaning,
-        values: &Values,
-        bytes: &[u8],
+        meaning: &Meaning<F::Number, F::Text>,
+        fields: &F,
         found: &mut Found,
         not_utf8: &mut bool,
     ) -> Option<What> {
-        let from = &mut From { values, bytes, found, not_utf8 };
-        Some(match *meaning {
+        let from = &mut From { fields, found, not_utf8 };
+        // The most frequent kind is read at once.
+        match meaning {
             Meaning::Switch { from: leaving, state, to } => {
                 let who = self.thread(leaving, from)?;
-                What::Switch { from: who, to: self.thread(to, from)?, leaves: leaves(from.number(state)) }
+                Some(What::Switch { from: who, to: self.thread(to, from)?, leaves: leaves(from.number(state)) })
             }
+            _ => self.rarer(meaning, from),
+        }
+    }
+
+    #[inline(never)]
+    fn rarer<F: Fields>(&mut self, meaning: &Meaning<F::Number, F::Text>, from: &mut From<'_, F>) -> Option<What> {
+        Some(match meaning {
             Meaning::Wakes { who, on } => {
-                let on = on.and_then(|slot| Cpu::new(from.number(slot))).unwrap_or(Cpu::UNKNOWN);
+                let on = on.as_ref().and_then(|on| Cpu::new(from.number(on))).unwrap_or(Cpu::UNKNOWN);
                 What::Wakes { who: self.thread(who, from)?, on }
             }
             Meaning::Migrates { who, to } => {
                 What::Migrates { who: self.thread(who, from)?, to: Cpu::new(from.number(to))? }
             }
             Meaning::InterruptBegins { line, name } => {
-                What::InterruptBegins { line: self.begins(from.number(line), name, from) }
+                What::InterruptBegins { line: self.begins(from.number(line), name.as_ref(), from) }
             }
             Meaning::InterruptEnds { line } => {
                 let number = from.number(line);
@@ -115,20 +159,21 @@ impl Said {
             }
             Meaning::Told { word, who, number } => {
                 let who = match who {
-                    Some(slot) => from.text(slot),
+                    Some(who) => from.text(who),
                     None => from.found.names.text(""),
                 };
-                What::Told { word, who, number: number.and_then(|slot| kept_number(from.number(slot))) }
+                let number = number.as_ref().and_then(|number| kept_number(from.number(number)));
+                What::Told { word: *word, who, number }
             }
             Meaning::Mark { text } => What::Mark { text: from.text(text) },
-            Meaning::Unknown => return None,
+            Meaning::Switch { .. } | Meaning::Unknown => return None,
         })
     }
 
     /// The line's name; its end, which says only the number, is called the same.
-    fn begins(&mut self, number: u64, name: Option<Slot>, from: &mut From<'_>) -> Name {
-        let line = match name.filter(|slot| !from.bytes(*slot).is_empty()) {
-            Some(slot) => from.text(slot),
+    fn begins<F: Fields>(&mut self, number: u64, name: Option<&F::Text>, from: &mut From<'_, F>) -> Name {
+        let line = match name.filter(|name| !from.bytes(name).is_empty()) {
+            Some(name) => from.text(name),
             None => from.found.names.text(&number.to_string()),
         };
         if self.lines.len() < MOST_LINES || self.lines.contains_key(&number) {
@@ -137,25 +182,41 @@ impl Said {
         line
     }
 
-    #[inline]
-    fn thread(&mut self, thread: Thread, from: &mut From<'_>) -> Option<Name> {
-        let id = u32::try_from(from.number(thread.id)).ok()?;
-        let Some(raw) = from.short(thread.name) else { return Some(named(id, thread.name, from)) };
-        let place = id as usize % REMEMBERED;
-        if let Some(known) = self.threads[place].filter(|known| known.id == id && known.raw == raw) {
-            return Some(known.name);
+    #[inline(always)]
+    fn thread<F: Fields>(&mut self, thread: &Thread<F::Number, F::Text>, from: &mut From<'_, F>) -> Option<Name> {
+        let id = u32::try_from(from.number(&thread.id)).ok()?;
+        let short = match &thread.name {
+            Some(name) => from.fields.piece(name).short(),
+            None => Some(0),
+        };
+        let Some(raw) = short else { return Some(named(id, thread.name.as_ref(), from)) };
+        let place = &mut self.threads[id as usize % REMEMBERED];
+        match place {
+            Some(known) if known.id == id && known.raw == raw => Some(known.name),
+            _ => Some(meet(place, id, raw, thread.name.as_ref(), from)),
         }
-        let before = std::mem::take(from.not_utf8);
-        let name = named(id, thread.name, from);
-        // One that is not UTF-8 is not remembered, so that each is noted.
-        self.threads[place] = (!*from.not_utf8).then_some(Remembered { id, raw, name });
-        *from.not_utf8 |= before;
-        Some(name)
     }
 }
 
-fn named(id: u32, text: Option<Slot>, from: &mut From<'_>) -> Name {
-    let text = text.map_or(Cow::Borrowed(""), |slot| String::from_utf8_lossy(from.bytes(slot)));
+#[cold]
+fn meet<F: Fields>(
+    place: &mut Option<Remembered>,
+    id: u32,
+    raw: u128,
+    text: Option<&F::Text>,
+    from: &mut From<'_, F>,
+) -> Name {
+    let before = std::mem::take(from.not_utf8);
+    let name = named(id, text, from);
+    // One that is not UTF-8 is not remembered, so that each is noted.
+    *place = (!*from.not_utf8).then_some(Remembered { id, raw, name });
+    *from.not_utf8 |= before;
+    name
+}
+
+#[cold]
+fn named<F: Fields>(id: u32, text: Option<&F::Text>, from: &mut From<'_, F>) -> Name {
+    let text = text.map_or(Cow::Borrowed(""), |text| String::from_utf8_lossy(from.bytes(text)));
     let replaced = matches!(text, Cow::Owned(_));
     let name = text.into_owned();
     *from.not_utf8 |= replaced;

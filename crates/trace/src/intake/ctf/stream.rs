@@ -1,8 +1,9 @@
 //! One stream's file: packet after packet, event after event, out of blocks of bytes of any length.
 
 use super::bits::{Bits, Stop, Values, fixed_number};
-use super::layout::{self, Layout};
-use super::said::Said;
+use super::layout::{self, FixedHeader, Layout};
+use super::said::{AtOffsets, InSlots};
+use super::teller::{Teller, Told};
 use super::ticks::{Scale, Ticks};
 use crate::event::{Cpu, Event, What};
 use crate::intake::{Found, Reader};
@@ -27,7 +28,7 @@ enum Step {
 }
 
 /// The packet in hand.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 struct Packet {
     /// The byte of the file at which it begins.
     begins: u64,
@@ -40,11 +41,18 @@ struct Packet {
     /// All its bits, if known.
     size: Option<u64>,
     /// Its cpu.
-    cpu: Option<Cpu>,
+    cpu: Cpu,
     /// When it ends, in ticks.
     ends: Option<u64>,
     /// Whether events of it may be missing.
     lost: bool,
+}
+
+impl Packet {
+    /// One that begins at that byte, and of which nothing is known yet.
+    fn beginning(begins: u64) -> Self {
+        Self { begins, at: 0, class: 0, content: None, size: None, cpu: Cpu::UNKNOWN, ends: None, lost: false }
+    }
 }
 
 /// Reads one stream's file. It must be given the same [`Found`] each time, since it remembers names.
@@ -59,14 +67,10 @@ pub struct Stream {
     packet: Packet,
     values: Values,
     ticks: Ticks,
-    scale: Option<Scale>,
-    last_ns: u64,
-    said: Said,
+    teller: Teller,
     /// How many events were discarded until the packet before, and its number.
     discarded: Option<u64>,
     sequence: Option<u64>,
-    /// Events of which nothing is known, by their kind of stream and number.
-    unknown: Vec<Vec<u64>>,
 }
 
 impl Reader for Stream {
@@ -89,7 +93,7 @@ impl Reader for Stream {
             self.packet.lost |= within;
             self.end_packet(found);
         }
-        self.tell_unknown(found);
+        self.teller.tell_unknown(&self.layout, Place { source: self.source, at: At::End }, found);
         Ok(())
     }
 }
@@ -97,9 +101,8 @@ impl Reader for Stream {
 impl Stream {
     /// A reader of the file of that number within a source.
     pub fn new(layout: Arc<Layout>, source: u16, file: u16) -> Self {
-        let unknown =
-            layout.streams.iter().map(|class| vec![0; class.as_ref().map_or(0, |c| c.events.len())]).collect();
         Self {
+            teller: Teller::new(&layout),
             values: Values::of(layout.slots),
             layout,
             source,
@@ -107,14 +110,10 @@ impl Stream {
             held: Vec::new(),
             held_at: 0,
             step: Step::Head,
-            packet: Packet::default(),
+            packet: Packet::beginning(0),
             ticks: Ticks::default(),
-            scale: None,
-            last_ns: 0,
-            said: Said::default(),
             discarded: None,
             sequence: None,
-            unknown,
         }
     }
 
@@ -159,6 +158,7 @@ impl Stream {
     }
 
     /// What is at hand of a byte of the packet on.
+    #[inline(always)]
     fn at_hand(&self, byte: u64) -> Option<usize> {
         usize::try_from((self.packet.begins + byte).checked_sub(self.held_at)?).ok().filter(|at| *at <= self.held.len())
     }
@@ -221,10 +221,10 @@ impl Stream {
                 "a packet says a size that cannot be: of no whole bytes, or less than its content".to_owned()
             ));
         }
-        let cpu = value(stream.context.cpu).and_then(Cpu::new);
+        let cpu = value(stream.context.cpu).and_then(Cpu::new).unwrap_or(Cpu::UNKNOWN);
         let ends = value(stream.context.ends);
         self.packet = Packet { begins: self.packet.begins, at, class, content, size, cpu, ends, lost: false };
-        self.scale = Some(Scale::of(&stream.clock));
+        self.teller.scale = Some(Scale::of(&stream.clock));
         Ok(())
     }
 
@@ -252,10 +252,8 @@ impl Stream {
     }
 
     fn lose(&mut self, ticks: u64, count: u32, found: &mut Found) {
-        let told = self.scale.and_then(|scale| scale.ns(ticks)).unwrap_or(0);
-        self.last_ns = self.last_ns.max(told);
-        let cpu = self.packet.cpu.unwrap_or(Cpu::UNKNOWN);
-        found.events.push(Event { at_ns: self.last_ns, cpu, what: What::Lost { count } });
+        let at_ns = self.teller.at_or_after(ticks);
+        found.events.push(Event { at_ns, cpu: self.packet.cpu, what: What::Lost { count } });
     }
 
     /// Where events of a packet may be missing, the stretch behind its last event is marked too: a recorder may count what it
@@ -268,7 +266,7 @@ impl Stream {
 
     fn rest(&mut self) -> bool {
         let Some(size) = self.packet.size else { return false };
-        self.packet = Packet { begins: self.packet.begins.saturating_add(size / 8), ..Packet::default() };
+        self.packet = Packet::beginning(self.packet.begins.saturating_add(size / 8));
         self.step = Step::Head;
         true
     }
@@ -282,7 +280,9 @@ impl Stream {
                 self.step = Step::Rest;
                 return Ok(true);
             }
-            if self.fast(class, found).is_some() {
+            if let Some(header) = &class.fixed
+                && self.fast(header, class, found) > 0
+            {
                 continue;
             }
             match self.slow(class, found) {
@@ -309,34 +309,37 @@ impl Stream {
         Ok(())
     }
 
-    /// Reads an event whose fields stand at fixed offsets; `None`: it has no such layout, or is not all at hand.
-    fn fast(&mut self, class: &layout::Stream, found: &mut Found) -> Option<()> {
-        let header = class.fixed.as_ref()?;
-        let first = self.packet.at.div_ceil(8).checked_next_multiple_of(header.align)?;
-        let start = self.at_hand(first)?;
-        let least = self.content_bytes(first)?.min(self.held.len() - start);
-        if least < header.size {
-            return None;
+    /// Reads the events whose fields stand at fixed offsets, as long as one comes after another and all of it is at hand.
+    fn fast(&mut self, header: &FixedHeader, stream: &layout::Stream, found: &mut Found) -> u64 {
+        let mut end = self.packet.at.div_ceil(8);
+        let Packet { begins: packet, cpu, class, .. } = self.packet;
+        let Some(range) = self.content_at_hand(header.aligned(end)) else { return 0 };
+        let mut rest = &self.held[range];
+        let mut count = 0;
+        while let Some((number, fixed)) = header.event(rest, stream) {
+            let place = Place { source: self.source, at: At::Within { file: self.file, byte: packet + end } };
+            self.ticks.set(fixed_number(rest, &header.time), header.time.number.bits);
+            let event = Told { ticks: self.ticks.now, cpu, class, number, place };
+            self.teller.say(&event, &fixed.meaning, &AtOffsets(rest), found);
+            let begins = header.aligned(end);
+            end = begins + fixed.size as u64;
+            rest = rest.get((header.aligned(end) - begins) as usize..).unwrap_or_default();
+            count += 1;
         }
-        let number = match &header.id {
-            Some(id) => usize::try_from(fixed_number(&self.held, start, id)).ok()?,
-            None => class.events.iter().position(Option::is_some)?,
-        };
-        let event = class.events.get(number)?.as_ref()?;
-        let fixed = event.fixed.as_ref().filter(|fixed| fixed.size <= least)?;
-        self.ticks.set(fixed_number(&self.held, start, &header.time), header.time.number.bits);
-        self.values.take_fixed(&self.held, start, fixed);
-        self.say(event, number, 0, found);
-        self.packet.at = (first + fixed.size as u64) * 8;
-        Some(())
+        if count > 0 {
+            self.packet.at = end * 8;
+        }
+        count
     }
 
-    /// The bytes from one of the packet to the end of its content.
-    fn content_bytes(&self, first: u64) -> Option<usize> {
-        match self.packet.content {
-            None => Some(usize::MAX),
-            Some(content) => usize::try_from((content / 8).checked_sub(first)?).ok(),
-        }
+    /// Where in what is held the content of the packet from that byte on stands, as far as it is at hand.
+    fn content_at_hand(&self, first: u64) -> Option<std::ops::Range<usize>> {
+        let start = self.at_hand(first)?;
+        let end = match self.packet.content {
+            None => self.held.len(),
+            Some(content) => start.checked_add(usize::try_from((content / 8).checked_sub(first)?).ok()?)?,
+        };
+        Some(start..end.min(self.held.len()))
     }
 
     fn slow(&mut self, class: &layout::Stream, found: &mut Found) -> Result<(), Stop> {
@@ -347,7 +350,11 @@ impl Stream {
         match taken {
             Ok((number, at)) => {
                 let event = class.events[number].as_ref().expect("it was found");
-                self.say(event, number, start, found);
+                let fields = InSlots { values: &self.values, bytes: &self.held[start..] };
+                let place = self.place();
+                let told =
+                    Told { ticks: self.ticks.now, cpu: self.packet.cpu, class: self.packet.class, number, place };
+                self.teller.say(&told, &event.meaning, &fields, found);
                 self.packet.at = at;
                 Ok(())
             }
@@ -372,43 +379,5 @@ impl Stream {
         let (number, event) = known.ok_or(Stop::Unchosen)?;
         event.nodes.iter().try_for_each(|node| bits.take(node, values, &mut |_, _| ()))?;
         Ok((number, bits.at))
-    }
-
-    /// Makes an event of the values; texts stand in the bytes held from `base` on.
-    #[inline]
-    fn say(&mut self, event: &layout::Event, number: usize, base: usize, found: &mut Found) {
-        let place = self.place();
-        let note = |matter, found: &mut Found| found.notes.push(Note { place, matter });
-        let Some(at_ns) = self.scale.and_then(|scale| scale.ns(self.ticks.now)) else {
-            return note(Matter::OutOfRange, found);
-        };
-        if at_ns < self.last_ns {
-            return note(Matter::OutOfOrder, found);
-        }
-        self.last_ns = at_ns;
-        if event.meaning == super::meaning::Meaning::Unknown {
-            self.unknown[self.packet.class][number] += 1;
-            return;
-        }
-        let not_utf8 = &mut false;
-        match self.said.what(&event.meaning, &self.values, &self.held[base..], found, not_utf8) {
-            Some(what) => found.events.push(Event { at_ns, cpu: self.packet.cpu.unwrap_or(Cpu::UNKNOWN), what }),
-            None => note(Matter::Malformed, found),
-        }
-        if *not_utf8 {
-            note(Matter::NotUtf8, found);
-        }
-    }
-
-    fn tell_unknown(&self, found: &mut Found) {
-        let classes = self.layout.streams.iter().zip(&self.unknown);
-        for (class, counts) in classes.filter_map(|(class, counts)| Some((class.as_ref()?, counts))) {
-            for (event, count) in class.events.iter().zip(counts).filter(|(_, count)| **count > 0) {
-                let name = event.as_ref().map_or("", |event| event.name.as_str());
-                let kind = found.names.text(name);
-                let place = Place { source: self.source, at: At::End };
-                found.notes.push(Note { place, matter: Matter::Unknown { kind, count: *count } });
-            }
-        }
     }
 }

@@ -13,6 +13,7 @@ pub struct Ticks {
 
 impl Ticks {
     /// Takes the lowest bits of the time: if they are less than those of the time before, the clock has begun anew once.
+    #[inline(always)]
     pub fn set(&mut self, value: u64, bits: u32) {
         if bits >= 64 {
             self.now = value;
@@ -43,10 +44,15 @@ impl Scale {
     }
 
     /// The nanoseconds of a time, rounded down; `None`: before 0 or beyond 64 bits.
+    #[inline(always)]
     pub fn ns(&self, ticks: u64) -> Option<u64> {
         if let Some(plain) = self.plain {
             return plain.checked_add(ticks);
         }
+        self.scaled(ticks)
+    }
+
+    fn scaled(&self, ticks: u64) -> Option<u64> {
         let all = i128::from(self.offset) + i128::from(ticks);
         u64::try_from(i128::from(self.offset_s) * NS_PER_S + (all * NS_PER_S).div_euclid(i128::from(self.freq))).ok()
     }

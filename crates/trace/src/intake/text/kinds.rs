@@ -1,7 +1,7 @@
 //! What each kind of event tells.
 
 use super::super::block::Builder;
-use super::super::bytes::{Cursor, equal_bytes};
+use super::super::bytes::{Cursor, Piece, equal_of_16};
 use super::stamp::Stamped;
 use crate::event::{Cpu, Leaves, What};
 use crate::names::Name;
@@ -12,12 +12,12 @@ const LONGEST_NAME: usize = 64;
 
 /// A thread as an event tells it.
 struct Told<'a> {
-    text: &'a [u8],
+    text: Piece<'a>,
     id: u32,
 }
 
 /// Takes an event with a time.
-#[inline]
+#[inline(always)]
 pub fn take<'a>(stamped: &Stamped<'_>, line: &'a [u8], builder: &mut Builder<'a>) {
     let Some(at_ns) = stamped.at_ns else { return builder.note(Matter::OutOfRange) };
     builder.stamp(at_ns);
@@ -38,19 +38,23 @@ pub fn take<'a>(stamped: &Stamped<'_>, line: &'a [u8], builder: &mut Builder<'a>
     }
 }
 
-#[inline]
+#[inline(always)]
 fn switch(tells: &[u8], builder: &mut Builder<'_>) -> Option<What> {
-    let (from, leaves, to) = named_switch(tells).or_else(|| short_switch(tells))?;
+    let (from, leaves, to) = match named_switch(tells) {
+        Some(named) => named,
+        None => short_switch(tells)?,
+    };
     Some(What::Switch { from: thread(&from, builder), to: thread(&to, builder), leaves })
 }
 
+#[inline(always)]
 fn thread(told: &Told<'_>, builder: &mut Builder<'_>) -> Name {
     builder.thread(told.text, told.id)
 }
 
 /// `prev_comm=a prev_pid=1 prev_prio=120 prev_state=S ==> next_comm=b next_pid=2 next_prio=120`. A name can hold any of these
 /// words, but is too short to hold a number and the word after it.
-#[inline]
+#[inline(always)]
 fn named_switch(tells: &[u8]) -> Option<(Told<'_>, Leaves, Told<'_>)> {
     let mut rest = Cursor(tells);
     rest.pass(b"prev_comm=")?;
@@ -63,29 +67,43 @@ fn named_switch(tells: &[u8]) -> Option<(Told<'_>, Leaves, Told<'_>)> {
 }
 
 /// A name up to a number and a priority, before which a word was passed.
-#[inline]
+#[inline(always)]
 fn named_thread<'a, const N: usize, const P: usize>(
     rest: &mut Cursor<'a>,
     number: &[u8; N],
     priority: &[u8; P],
 ) -> Option<Told<'a>> {
     let all = rest.0;
-    let (words, _) = all[..all.len().min(LONGEST_NAME + 8)].as_chunks::<8>();
-    for (index, word) in words.iter().enumerate() {
-        let mut blanks = equal_bytes(u64::from_le_bytes(*word), b' ');
+    let length = all.len().min(LONGEST_NAME + 8);
+    let mut near = &all[..length];
+    while !near.is_empty() {
+        let part = match near.first_chunk() {
+            Some(part) => *part,
+            None => filled_up(near),
+        };
+        let mut blanks = equal_of_16(part, b' ');
         while blanks != 0 {
-            let end = 8 * index + blanks.trailing_zeros() as usize / 8;
+            let end = length - near.len() + blanks.trailing_zeros() as usize;
             if let Some((id, after)) = number_and_priority(&all[end..], number, priority) {
                 *rest = after;
-                return Some(Told { text: &all[..end], id });
+                return Some(Told { text: Piece::new(all, end), id });
             }
             blanks &= blanks - 1;
         }
+        near = near.get(part.len()..).unwrap_or_default();
     }
     None
 }
 
-#[inline]
+/// A part at the end of a line, with 0 for what would follow.
+#[cold]
+fn filled_up(last: &[u8]) -> [u8; 16] {
+    let mut filled = [0; 16];
+    filled[..last.len()].copy_from_slice(last);
+    filled
+}
+
+#[inline(always)]
 fn number_and_priority<'a, const N: usize, const P: usize>(
     text: &'a [u8],
     number: &[u8; N],
@@ -96,7 +114,7 @@ fn number_and_priority<'a, const N: usize, const P: usize>(
     let id = u32::try_from(after.number()?).ok()?;
     after.pass(priority)?;
     _ = after.pass(b"-");
-    after.number()?;
+    after.pass_number()?;
     Some((id, after))
 }
 
@@ -120,15 +138,15 @@ fn short_thread<'a>(rest: &mut Cursor<'a>) -> Option<Told<'a>> {
         let id = u32::try_from(after.number()?).ok()?;
         after.pass(b" [")?;
         _ = after.pass(b"-");
-        after.number()?;
+        after.pass_number()?;
         after.pass(b"]")?;
         *rest = after;
-        Some(Told { text: &all[..end], id })
+        Some(Told { text: Piece::new(all, end), id })
     })
 }
 
 /// How a thread leaves, by the letters that the kernel gives its state.
-#[inline]
+#[inline(always)]
 pub fn leaves(state: &[u8]) -> Option<Leaves> {
     Some(match state.first()? {
         b'R' => Leaves::Ready,
@@ -157,7 +175,7 @@ fn migration(tells: &[u8], builder: &mut Builder<'_>) -> Option<What> {
     rest.pass(b"comm=")?;
     let told = named_thread(&mut rest, b" pid=", b" prio=")?;
     rest.pass(b" orig_cpu=")?;
-    rest.number()?;
+    rest.pass_number()?;
     rest.pass(b" dest_cpu=")?;
     let to = last_cpu(rest)?;
     Some(What::Migrates { who: thread(&told, builder), to })
@@ -222,7 +240,7 @@ fn handler(tells: &[u8], begins: bool, builder: &mut Builder<'_>) -> Option<Name
 fn action(tells: &[u8]) -> Option<&[u8]> {
     let mut rest = Cursor(tells);
     rest.pass(b"vec=")?;
-    rest.number()?;
+    rest.pass_number()?;
     rest.pass(b" [action=")?;
     rest.0.strip_suffix(b"]")
 }

@@ -21,7 +21,7 @@ pub type TextReader = LineReader<SchedulerText>;
 impl Format for SchedulerText {
     fn parse(&self, lines: &[u8]) -> Block {
         let mut builder = Builder::new(lines.len());
-        for_each_line(lines, |line, _| take(line, &mut builder));
+        for_each_line(lines, |line| take(line, &mut builder));
         builder.finish()
     }
 

@@ -21,20 +21,23 @@ const NAME: usize = 16;
 
 /// The head of a line. The thread's name there can hold anything and is not read; it is padded to a fixed width, and where it
 /// is not, the first place is taken that looks like a cpu and a time.
-#[inline]
+#[inline(always)]
 pub fn stamp(line: &[u8]) -> Option<Stamped<'_>> {
-    padded(line).or_else(|| unpadded(line))
+    match padded(line) {
+        None => unpadded(line),
+        stamped => stamped,
+    }
 }
 
-#[inline]
+#[inline(always)]
 fn padded(line: &[u8]) -> Option<Stamped<'_>> {
     let mut rest = Cursor(line.get(NAME..)?);
     rest.pass(b"-").or_else(|| rest.pass(b" "))?;
     rest.blanks();
-    rest.number()?;
+    rest.pass_number()?;
     // A process before the thread, or after it in brackets.
     if rest.pass(b"/").is_some() {
-        rest.number()?;
+        rest.pass_number()?;
     }
     rest.blanks();
     if rest.pass(b"(").is_some() {
@@ -55,17 +58,20 @@ fn unpadded(line: &[u8]) -> Option<Stamped<'_>> {
 }
 
 /// `[000] d..2.  1358.656393: sched_waking: ...`, without the flags in some recordings, with a count before the event in some.
-#[inline]
+#[inline(always)]
 fn from_cpu<'a>(mut rest: Cursor<'a>) -> Option<Stamped<'a>> {
     rest.pass(b"[")?;
     let cpu = Cpu::new(rest.number()?)?;
     rest.pass(b"]")?;
     rest.blanks();
-    let at_ns = time(&mut rest).or_else(|| {
-        rest.word();
-        rest.blanks();
-        time(&mut rest)
-    })?;
+    let at_ns = match time(&mut rest) {
+        Some(at_ns) => at_ns,
+        None => {
+            rest.word();
+            rest.blanks();
+            time(&mut rest)?
+        }
+    };
     let at = |kind, rest: Cursor<'a>| Stamped { cpu, at_ns, kind, tells: rest.0 };
     // The most frequent kind is known at a glance.
     if rest.pass(b" sched_switch: ").is_some() {
@@ -84,7 +90,7 @@ fn from_cpu<'a>(mut rest: Cursor<'a>) -> Option<Stamped<'a>> {
 }
 
 /// `1358.656393:` or `1358.656393123:` in nanoseconds; `Some(None)` where these are too many.
-#[inline]
+#[inline(always)]
 fn time(rest: &mut Cursor<'_>) -> Option<Option<u64>> {
     let mut after = *rest;
     let seconds = after.number()?;

@@ -1,0 +1,96 @@
+//! Puts events into what was found: each with its time in nanoseconds, none earlier than the one before.
+
+use super::layout::Layout;
+use super::meaning::Meaning;
+use super::said::{Fields, Said};
+use super::ticks::Scale;
+use crate::event::{Cpu, Event};
+use crate::intake::Found;
+use crate::note::{Matter, Note, Place};
+
+/// Tells the events of a stream.
+pub struct Teller {
+    /// How its clock is read, once a packet has said which it is.
+    pub scale: Option<Scale>,
+    last_ns: u64,
+    said: Said,
+    /// Events of which nothing is known, by their kind of stream and number.
+    unknown: Vec<Vec<u64>>,
+}
+
+/// What is known of an event besides its fields.
+pub struct Told {
+    /// When.
+    pub ticks: u64,
+    /// On which cpu.
+    pub cpu: Cpu,
+    /// Its kind of stream.
+    pub class: usize,
+    /// Its number.
+    pub number: usize,
+    /// Where it stands.
+    pub place: Place,
+}
+
+impl Teller {
+    /// Nothing has been told yet.
+    pub fn new(layout: &Layout) -> Self {
+        let count = |class: &Option<_>| class.as_ref().map_or(0, |class: &super::layout::Stream| class.events.len());
+        let unknown = layout.streams.iter().map(|class| vec![0; count(class)]).collect();
+        Self { scale: None, last_ns: 0, said: Said::default(), unknown }
+    }
+
+    /// A time in nanoseconds, if it is not before the last one, which it is otherwise.
+    pub fn at_or_after(&mut self, ticks: u64) -> u64 {
+        let told = self.scale.and_then(|scale| scale.ns(ticks)).unwrap_or(0);
+        self.last_ns = self.last_ns.max(told);
+        self.last_ns
+    }
+
+    /// Makes an event of fields.
+    #[inline(always)]
+    pub fn say<F: Fields>(
+        &mut self,
+        told: &Told,
+        meaning: &Meaning<F::Number, F::Text>,
+        fields: &F,
+        found: &mut Found,
+    ) {
+        let Some(at_ns) = self.scale.as_ref().and_then(|scale| scale.ns(told.ticks)) else {
+            return note(told, Matter::OutOfRange, found);
+        };
+        if at_ns < self.last_ns {
+            return note(told, Matter::OutOfOrder, found);
+        }
+        self.last_ns = at_ns;
+        if matches!(meaning, Meaning::Unknown) {
+            self.unknown[told.class][told.number] += 1;
+            return;
+        }
+        let not_utf8 = &mut false;
+        match self.said.what(meaning, fields, found, not_utf8) {
+            Some(what) => found.events.push(Event { at_ns, cpu: told.cpu, what }),
+            None => note(told, Matter::Malformed, found),
+        }
+        if *not_utf8 {
+            note(told, Matter::NotUtf8, found);
+        }
+    }
+
+    /// Tells at the end how many events of which kinds were of no known meaning.
+    pub fn tell_unknown(&self, layout: &Layout, place: Place, found: &mut Found) {
+        let classes = layout.streams.iter().zip(&self.unknown);
+        for (class, counts) in classes.filter_map(|(class, counts)| Some((class.as_ref()?, counts))) {
+            for (event, count) in class.events.iter().zip(counts).filter(|(_, count)| **count > 0) {
+                let name = event.as_ref().map_or("", |event| event.name.as_str());
+                let kind = found.names.text(name);
+                found.notes.push(Note { place, matter: Matter::Unknown { kind, count: *count } });
+            }
+        }
+    }
+}
+
+#[cold]
+fn note(told: &Told, matter: Matter, found: &mut Found) {
+    found.notes.push(Note { place: told.place, matter });
+}
