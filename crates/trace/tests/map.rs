@@ -1,5 +1,7 @@
 //! The map file: its page, its codes, and names that fit or do not.
 
+#![allow(clippy::disallowed_methods, reason = "a test reads its page")]
+
 use diagnostic::{Code, codes};
 use model::{Reading, System, read_system};
 use std::collections::{BTreeMap, BTreeSet};
