@@ -107,6 +107,15 @@ Examples:
   cofferdam trace vessel/ sched.txt --map map.toml --tolerance \"20 us\"
   cofferdam trace vessel/ core0.csv core1.csv --map map.toml --format json")]
     Trace(TraceArgs),
+    /// Draft a system file from recordings of guests of which nothing else is known.
+    #[command(after_help = "\
+Examples:
+  cofferdam draft run.csv --out drafted/                     names said in a plan's own words define themselves
+  cofferdam draft sched.txt --map map.toml --out drafted/    threads become tasks by a map
+  cofferdam check drafted/ --allow-not-analysed              what can be said of the draft already
+
+What was measured is no bound: the highest execution time seen is no WCET.")]
+    Draft(DraftArgs),
     /// Write the evidence as one HTML file that needs nothing else.
     #[command(after_help = "Example:\n  cofferdam report vessel/ --out evidence/")]
     Report(ReportArgs),
@@ -237,6 +246,22 @@ pub struct TraceArgs {
     /// Use only ASCII in the answer.
     #[arg(long)]
     pub ascii: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct DraftArgs {
+    /// The recordings: several are joined, by their clocks.
+    #[arg(value_name = "TRACE", required = true)]
+    pub traces: Vec<PathBuf>,
+    /// Which names, ids and cpus are which partitions, tasks, channels and cores.
+    #[arg(long, value_name = "FILE")]
+    pub map: Option<PathBuf>,
+    /// The folder to write `system.toml`, `plan.toml` and `measured.csv` to; it must not exist, or be empty.
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// Text for people, or JSON for programs.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
 }
 
 #[derive(Debug, Args)]

@@ -8,6 +8,7 @@
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
 pub mod clock;
+pub mod draft;
 pub mod event;
 pub mod intake;
 pub mod judge;
@@ -21,3 +22,4 @@ pub mod recording;
 pub mod seen;
 pub mod spans;
 pub mod table;
+mod waiting;

@@ -3,9 +3,11 @@
 mod campaign;
 mod check;
 mod demo;
+mod draft;
 mod explain;
 mod generate;
 mod judging;
+mod map_file;
 mod new;
 mod plan;
 mod rehearse;
@@ -32,6 +34,7 @@ pub fn run(cli: Cli) -> Result<Exit> {
         Command::Rehearse(args) => rehearse::run(&args, color),
         Command::RehearsalProcess(args) => rehearse::serve(&args),
         Command::Trace(args) => trace::run(&args, color),
+        Command::Draft(args) => draft::run(&args, color),
         Command::Explain(args) => explain::run(&args),
         Command::Schema => generate::schema(),
         Command::Completions(args) => generate::completions(args.shell),

@@ -9,6 +9,7 @@ mod campaign;
 mod check;
 mod common;
 mod demo;
+mod draft;
 mod json;
 mod nacelle;
 mod pages;

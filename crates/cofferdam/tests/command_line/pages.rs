@@ -4,13 +4,14 @@ use crate::common::*;
 use std::collections::BTreeSet;
 use std::fs;
 
-const COMMANDS: [&str; 13] = [
+const COMMANDS: [&str; 14] = [
     "demo",
     "new",
     "check",
     "simulate",
     "campaign",
     "trace",
+    "draft",
     "plan",
     "report",
     "explain",

@@ -1,22 +1,17 @@
 //! What it costs to begin serving a partition, against the platform sheet.
 //!
-//! Seen where a job of the partition was under way when its window began: then it executes as soon as the switch and the
-//! refill are over. Elsewhere the partition may merely have had nothing to do.
+//! Seen where a job of the partition was under way when its window began.
 
 use super::partition_name;
 use super::tally::{Finding, Limit, Rule, Tally};
 use crate::rebuilt::{Observer, Window};
-use crate::seen::{Happening, Seen};
+use crate::seen::Seen;
+use crate::waiting::Waiting;
 use model::System;
-use quantity::PartitionId;
 
 #[derive(Debug)]
 pub(super) struct Switches {
-    home: Vec<PartitionId>,
-    /// By partition: how many jobs that were seen to arrive are under way.
-    under_way: Vec<u64>,
-    /// By core: whether the open window began with work to do.
-    waiting: Vec<bool>,
+    waiting: Waiting,
     tallies: Vec<Tally>,
 }
 
@@ -28,12 +23,7 @@ impl Switches {
             (None, _) => Err("the platform sheet does not give `switch`".to_owned()),
             (_, None) => Err("the platform sheet does not give `refill`".to_owned()),
         };
-        Self {
-            home: system.tasks.iter().map(|task| task.partition).collect(),
-            under_way: vec![0; system.partitions.len()],
-            waiting: vec![false; system.board.cores.len()],
-            tallies: vec![Tally::new(Rule::Switch, limit); system.partitions.len()],
-        }
+        Self { waiting: Waiting::new(system), tallies: vec![Tally::new(Rule::Switch, limit); system.partitions.len()] }
     }
 
     pub(super) fn findings(&self, system: &System) -> Vec<Finding> {
@@ -45,28 +35,11 @@ impl Switches {
 
 impl Observer for Switches {
     fn seen(&mut self, seen: &Seen) {
-        match seen.what {
-            Happening::Arrives { task, .. } => self.under_way[self.home[task.index()].index()] += 1,
-            Happening::Completes { task, .. } | Happening::Dropped { task } => {
-                let count = &mut self.under_way[self.home[task.index()].index()];
-                *count = count.saturating_sub(1);
-            }
-            Happening::Restarts { partition, .. } | Happening::Stopped { partition } => {
-                self.under_way[partition.index()] = 0;
-            }
-            Happening::WindowBegins { core, partition } => {
-                self.waiting[core.index()] = self.under_way[partition.index()] > 0;
-            }
-            Happening::Gap { .. } => {
-                self.under_way.fill(0);
-                self.waiting.fill(false);
-            }
-            _ => {}
-        }
+        self.waiting.seen(seen);
     }
 
     fn window(&mut self, window: &Window) {
-        if !window.told || !std::mem::take(&mut self.waiting[window.core.index()]) {
+        if !window.told || !self.waiting.take(window.core) {
             return;
         }
         let tally = &mut self.tallies[window.partition.index()];

@@ -2,12 +2,14 @@
 //!
 //! Names that are those of the system need no entry: a word of the plan said of `NAV` is said of the partition `NAV`.
 
+mod declared;
 mod mapper;
 mod pattern;
 mod read;
 mod sections;
-mod subject;
+pub(crate) mod subject;
 
+pub use declared::{ChannelSaid, Declared, declared};
 pub use mapper::{Mapper, Unmapped};
 pub use read::{key_tables, read_map};
 

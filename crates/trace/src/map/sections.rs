@@ -26,6 +26,11 @@ pub(super) static MAP_FILE: Section = Section {
         Key::optional("mark", Kind::Tables(&MARK), "Marks that say something in the plan's words."),
         Key::optional("span", Kind::Tables(&SPAN), "Spans that are windows or executions."),
         Key::optional("flow", Kind::Tables(&FLOW), "Flows of the internal network."),
+        Key::optional(
+            "channel",
+            Kind::Tables(&CHANNEL),
+            "Channels as a draft declares them; `trace` passes over these.",
+        ),
     ],
 };
 
@@ -86,4 +91,21 @@ static FLOW: Section = Section {
     ],
 };
 
-pub(super) static ALL: [&Section; 6] = [&MAP_FILE, &CPU, &THREAD, &MARK, &SPAN, &FLOW];
+static CHANNEL: Section = Section {
+    head: "[[channel]]",
+    summary: "What a draft cannot learn of a channel from recordings; a system file says it itself.",
+    keys: &[
+        Key::required("name", Kind::Name, "The channel's name."),
+        Key::optional("kind", Kind::Word(&["sampling", "queuing"]), "The kind of its ports."),
+        Key::optional("size", Kind::Size, "The largest message.").above_zero(),
+        Key::optional("depth", Kind::Count(1_000_000), "The messages that a queue holds.").above_zero(),
+        Key::optional("from", Kind::Text, "Who writes: a partition or `PARTITION.task`."),
+        Key::optional(
+            "to",
+            Kind::List(&Kind::Text),
+            "Who reads, in the order in which the recording counts receivers.",
+        ),
+    ],
+};
+
+pub(super) static ALL: [&Section; 7] = [&MAP_FILE, &CPU, &THREAD, &MARK, &SPAN, &FLOW, &CHANNEL];

@@ -16,7 +16,7 @@ pub(super) enum Subject {
 }
 
 /// What kind of subject a word takes, for messages; `None`: none, or any text.
-pub(super) fn takes(word: Word) -> Option<&'static str> {
+pub(crate) fn takes(word: Word) -> Option<&'static str> {
     match word {
         Word::WindowBegins
         | Word::WindowEnds

@@ -1,25 +1,24 @@
 //! `trace`: recordings held against plan and claims.
 
-mod sources;
+pub(super) mod sources;
 
 use super::judging::{Against, Heard, is_open};
+use super::map_file::{MapFile, refuse};
 use super::session::{self, Session, Wanted};
 use crate::args::{ColorChoice, Format, TraceArgs};
 use crate::commands::check;
 use crate::exit::Exit;
-use crate::{files, terminal};
+use crate::terminal;
 use anyhow::{Context, Result};
 use baseline::measured::Cut;
-use diagnostic::codes::input::UNREADABLE_FILE;
-use diagnostic::{Diagnostic, Look, Plain, Sources, Span, render_text};
 use evidence::json::Recorded;
 use evidence::recording::{Beside, Judged};
+use model::System;
 use model::tables::nearest;
-use model::{FileError, MOST_BYTES, System};
 use plan::Plan;
 use sources::Files;
 use trace::judge::{Allowed, Judgement};
-use trace::map::{Map, read_map};
+use trace::map::Map;
 use trace::recording;
 use trace::spans::Given;
 
@@ -30,9 +29,11 @@ pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
         return session.refused(args.format == Format::Json);
     };
     let plan = session.baseline.plan.as_ref().context("there is no plan to judge by: name one with --plan")?;
-    let map = match read_the_map(args, system, &session) {
+    let mut sources = (*session.baseline.sources).clone();
+    let map = MapFile::read(args.map.as_deref(), &mut sources).and_then(|map| map.resolve(system, &mut sources));
+    let map = match map {
         Ok(map) => map,
-        Err((found, sources)) => return refuse(&found, &sources, args.format, color),
+        Err(found) => return refuse(&found, &sources, args.format, color),
     };
     let files = Files::find(&args.traces)?;
     let by_map = Against::by_map(system, plan, &map);
@@ -133,39 +134,4 @@ fn faulty(args: &TraceArgs, system: &System) -> Result<Vec<bool>> {
         faulty[found.index()] = true;
     }
     Ok(faulty)
-}
-
-/// The map of the call; an empty one where none is named.
-fn read_the_map(args: &TraceArgs, system: &System, session: &Session) -> Result<Map, (Vec<Diagnostic>, Sources)> {
-    let Some(path) = &args.map else { return Ok(Map::default()) };
-    let mut sources = (*session.baseline.sources).clone();
-    let name = path.display().to_string();
-    match files::read_at_most(path, MOST_BYTES) {
-        Ok(bytes) => {
-            let (map, found) = read_map(&name, &bytes, system, &mut sources);
-            map.ok_or((found, sources))
-        }
-        Err(why) => {
-            let message = match why {
-                FileError::NotFound => format!("there is no map file `{name}`"),
-                FileError::TooLarge => format!("the map file `{name}` is larger than {} MiB", MOST_BYTES >> 20),
-                FileError::Other(why) => format!("the map file `{name}` cannot be read: {why}"),
-            };
-            let file = sources.add_unread(name);
-            Err((vec![Diagnostic::new(&UNREADABLE_FILE, Span::new(file, 0..0), message)], sources))
-        }
-    }
-}
-
-/// Says all that is wrong with the map.
-fn refuse(found: &[Diagnostic], sources: &Sources, format: Format, color: ColorChoice) -> Result<Exit> {
-    let look = if terminal::colour_remarks(color) { Look::Coloured } else { Look::Plain };
-    for diagnostic in found {
-        terminal::complain(&format!("{}\n\n", render_text(diagnostic, sources, look)));
-    }
-    if format == Format::Json {
-        let plain: Vec<_> = found.iter().map(|d| Plain::new(d, sources)).collect();
-        terminal::print(&super::refusal_of(Exit::Wrong, &serde_json::json!(plain)))?;
-    }
-    Ok(Exit::Wrong)
 }

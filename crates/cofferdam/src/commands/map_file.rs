@@ -1,0 +1,59 @@
+//! The map file of a call, for every command that reads recordings.
+
+use crate::args::{ColorChoice, Format};
+use crate::exit::Exit;
+use crate::{files, terminal};
+use anyhow::Result;
+use diagnostic::codes::input::UNREADABLE_FILE;
+use diagnostic::{Diagnostic, Look, Plain, Sources, Span, render_text};
+use model::{FileError, MOST_BYTES, System};
+use std::path::Path;
+use trace::map::{Declared, Map, declared, read_map};
+
+/// A map as it was read, to be resolved against a system.
+pub struct MapFile {
+    name: String,
+    /// `None`: the call names none.
+    bytes: Option<Vec<u8>>,
+}
+
+impl MapFile {
+    /// The map of the call; an empty one where none is named.
+    pub fn read(path: Option<&Path>, sources: &mut Sources) -> Result<Self, Vec<Diagnostic>> {
+        let Some(path) = path else { return Ok(Self { name: String::new(), bytes: None }) };
+        let name = path.display().to_string();
+        let message = match files::read_at_most(path, MOST_BYTES) {
+            Ok(bytes) => return Ok(Self { name, bytes: Some(bytes) }),
+            Err(FileError::NotFound) => format!("there is no map file `{name}`"),
+            Err(FileError::TooLarge) => format!("the map file `{name}` is larger than {} MiB", MOST_BYTES >> 20),
+            Err(FileError::Other(why)) => format!("the map file `{name}` cannot be read: {why}"),
+        };
+        let file = sources.add_unread(name);
+        Err(vec![Diagnostic::new(&UNREADABLE_FILE, Span::new(file, 0..0), message)])
+    }
+
+    /// The names that it declares, where there is no system yet.
+    pub fn declared(&self) -> Declared {
+        self.bytes.as_ref().map(|bytes| declared(&self.name, bytes)).unwrap_or_default()
+    }
+
+    /// The map of recordings of that system; its text goes to `sources`.
+    pub fn resolve(&self, system: &System, sources: &mut Sources) -> Result<Map, Vec<Diagnostic>> {
+        let Some(bytes) = &self.bytes else { return Ok(Map::default()) };
+        let (map, found) = read_map(&self.name, bytes, system, sources);
+        map.ok_or(found)
+    }
+}
+
+/// Says all that is wrong with the map.
+pub fn refuse(found: &[Diagnostic], sources: &Sources, format: Format, color: ColorChoice) -> Result<Exit> {
+    let look = if terminal::colour_remarks(color) { Look::Coloured } else { Look::Plain };
+    for diagnostic in found {
+        terminal::complain(&format!("{}\n\n", render_text(diagnostic, sources, look)));
+    }
+    if format == Format::Json {
+        let plain: Vec<_> = found.iter().map(|d| Plain::new(d, sources)).collect();
+        terminal::print(&super::refusal_of(Exit::Wrong, &serde_json::json!(plain)))?;
+    }
+    Ok(Exit::Wrong)
+}
