@@ -21,8 +21,9 @@ pub struct Seen {
     pub counts: Counts,
 }
 
-/// What was seen of a task.
+/// What was seen of a task; in one line of a cache.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[repr(align(64))]
 pub struct TaskSeen {
     /// Jobs that completed.
     pub jobs: u64,

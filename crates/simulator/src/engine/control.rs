@@ -134,8 +134,8 @@ impl<R: Recorder> Run<'_, '_, R> {
         for task in self.machine.partitions[partition].tasks.clone() {
             while self.drop_job(task) {}
             // Those that are not released yet.
-            while let Some(job) = self.world.tasks[task].waiting.pop_front() {
-                self.count_dropped(task, job.number);
+            while let Some(waiting) = self.world.tasks[task].waiting.pop_front() {
+                self.count_dropped(task, waiting.job.number);
             }
             let state = &mut self.world.tasks[task];
             (state.next_release, state.released, state.noted, state.watch) = (NEVER, 0, 0, NEVER);

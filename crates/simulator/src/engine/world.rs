@@ -19,6 +19,8 @@ pub(crate) const DONE: u32 = u32::MAX - 2;
 pub(crate) struct World {
     pub(crate) draw: Draw,
     pub(crate) tasks: Vec<TaskState>,
+    /// The last output of each task, apart from the rest of it: several lie in one line of a cache.
+    pub(crate) outputs: Vec<Output>,
     pub(crate) pools: Vec<Pool>,
     pub(crate) lanes: Vec<LaneState>,
     pub(crate) cores: Vec<CoreState>,
@@ -71,7 +73,7 @@ impl Default for Draw {
     }
 }
 
-/// One task and its jobs; what every job touches comes first.
+/// One task and its jobs. What every job touches comes first, in two lines of a cache: the second ends within `fixed`.
 #[derive(Debug, Clone)]
 #[repr(C, align(64))]
 pub(crate) struct TaskState {
@@ -86,26 +88,29 @@ pub(crate) struct TaskState {
     pub(crate) present: bool,
     /// Whether it has executed.
     pub(crate) begun: bool,
+    /// Whether it may keep more urgent ones waiting.
+    pub(crate) blocks: bool,
     /// Whether some job to begin executes otherwise than it was to.
     pub(crate) faulty: bool,
-    /// Whether that job never ends.
-    pub(crate) endless: bool,
     /// The first jobs of `waiting` that are released.
     pub(crate) released: u32,
     /// The oldest jobs whose miss has been noted.
     pub(crate) noted: u32,
-    pub(crate) fixed: Fixed,
+    /// When the first job of `waiting` that is not released is.
+    pub(crate) next_release: u64,
     /// The number of the next job to arrive.
     pub(crate) number: u64,
-    pub(crate) next_release: u64,
-    /// The number and instant of the output before.
-    pub(crate) last_output: (u64, u64),
+    pub(crate) fixed: Fixed,
     /// Jobs behind the one in turn.
-    pub(crate) waiting: VecDeque<Job>,
+    pub(crate) waiting: VecDeque<Waiting>,
+    /// For how long the job in turn may keep more urgent ones waiting, where it may.
+    pub(crate) goes_on: u64,
     pub(crate) last_arrival: u64,
     /// Jobs to come that execute longer, and by how much.
     pub(crate) overruns: u64,
     pub(crate) extra_ns: u64,
+    /// Whether the next job to begin never ends.
+    pub(crate) endless: bool,
 }
 
 /// What does not change about a task.
@@ -144,13 +149,26 @@ pub(crate) struct Fixed {
 
 /// One job.
 #[derive(Debug, Clone, Copy, Default)]
+#[repr(C)]
 pub(crate) struct Job {
     pub(crate) number: u64,
     pub(crate) arrival: u64,
-    pub(crate) release: u64,
     pub(crate) execution: u64,
+}
+
+/// One job that has not been in turn yet.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Waiting {
+    pub(crate) job: Job,
+    pub(crate) release: u64,
+    /// For how long it may keep more urgent ones waiting.
     pub(crate) goes_on: u64,
 }
+
+/// The number and the instant of the output of a task before.
+pub(crate) type Output = (u64, u64);
+/// No output yet.
+pub(crate) const NO_OUTPUT: Output = (NEVER, 0);
 
 /// Tasks that take turns on the same lanes.
 #[derive(Debug, Clone, Default)]
@@ -460,13 +478,14 @@ impl TaskState {
             job: Job::default(),
             present: false,
             begun: false,
+            blocks: false,
             left: 0,
             number: 0,
             waiting: VecDeque::new(),
             released: 0,
             noted: 0,
+            goes_on: 0,
             last_arrival: NEVER,
-            last_output: (NEVER, 0),
             overruns: 0,
             extra_ns: 0,
             faulty: false,
@@ -481,20 +500,31 @@ impl TaskState {
         (self.next_arrival, self.next_release, self.watch) = (NEVER, NEVER, NEVER);
         (self.present, self.begun, self.faulty, self.endless) = (false, false, false, false);
         (self.number, self.released, self.noted) = (0, 0, 0);
-        (self.last_arrival, self.last_output) = (NEVER, (NEVER, 0));
-        (self.overruns, self.extra_ns) = (0, 0);
+        (self.last_arrival, self.overruns, self.extra_ns) = (NEVER, 0, 0);
+    }
+
+    /// Whether no job is behind the one in turn.
+    #[inline]
+    pub(crate) fn none_waits(&self) -> bool {
+        debug_assert_eq!(self.waiting.is_empty(), self.released == 0 && self.next_release == NEVER);
+        self.released == 0 && self.next_release == NEVER
+    }
+
+    /// For how long the job in turn may keep more urgent ones waiting.
+    pub(crate) fn may_go_on(&self) -> u64 {
+        if self.blocks { self.goes_on } else { 0 }
     }
 
     /// The deadline of the oldest job whose miss has not been noted.
     #[inline]
     pub(crate) fn next_watch(&self) -> u64 {
-        if self.waiting.is_empty() && !self.present {
-            return NEVER;
-        }
         if self.present && self.noted == 0 {
             return self.job.arrival.saturating_add(self.fixed.deadline);
         }
+        if self.none_waits() {
+            return NEVER;
+        }
         let oldest = self.waiting.get(self.noted as usize - usize::from(self.present));
-        oldest.map_or(NEVER, |job| job.arrival.saturating_add(self.fixed.deadline))
+        oldest.map_or(NEVER, |oldest| oldest.job.arrival.saturating_add(self.fixed.deadline))
     }
 }
