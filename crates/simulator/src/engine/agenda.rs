@@ -2,7 +2,7 @@
 //!
 //! **Computes** the least of a fixed number of instants, each of which changes often, and which sources are due at it.
 //! **Source.** A tournament tree, common practice, no source.
-//! **Invariants.** `tree[i]` is the least of `tree[2 i]` and `tree[2 i + 1]`; the sources lie behind the inner nodes. A change
+//! **Invariants.** Node `i` is the least of nodes `2 i` and `2 i + 1`; the sources lie behind the inner nodes. A change
 //! walks up until a node keeps its value, so it ends after as many steps as there are levels.
 
 /// Never: later than every instant.
@@ -11,7 +11,8 @@ pub(crate) const NEVER: u64 = u64::MAX;
 /// The next instant of every source.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Agenda {
-    tree: Vec<u64>,
+    /// Nodes `2 i` and `2 i + 1`, whose lesser one is node `i`; node 1 is the root.
+    pairs: Vec<[u64; 2]>,
     leaves: usize,
 }
 
@@ -19,34 +20,49 @@ impl Agenda {
     /// An agenda of that many sources, all at `NEVER`.
     pub(crate) fn new(sources: usize) -> Self {
         let leaves = sources.next_power_of_two();
-        Self { tree: vec![NEVER; 2 * leaves], leaves }
+        Self { pairs: vec![[NEVER; 2]; leaves], leaves }
     }
 
     /// Sets every source to `NEVER`.
     pub(crate) fn clear(&mut self) {
-        self.tree.fill(NEVER);
+        self.pairs.fill([NEVER; 2]);
     }
 
     /// The least instant.
     #[inline]
     pub(crate) fn least(&self) -> u64 {
-        self.tree[1]
+        self.pairs[0][1]
     }
 
     /// Sets the next instant of a source.
     #[inline]
     pub(crate) fn set(&mut self, source: usize, at: u64) {
-        let tree = self.tree.as_mut_slice();
-        let mut node = self.leaves + source;
-        let mut least = at;
-        while tree[node] != least {
-            tree[node] = least;
-            if node == 1 {
+        let pairs = self.pairs.as_mut_slice();
+        let (mut node, mut least) = (self.leaves + source, at);
+        while node > 0 {
+            let pair = &mut pairs[node / 2];
+            if pair[node % 2] == least {
                 return;
             }
-            least = least.min(tree[node ^ 1]);
-            node >>= 1;
+            pair[node % 2] = least;
+            least = pair[0].min(pair[1]);
+            node /= 2;
         }
+    }
+
+    /// The source that is earlier than every other one, where one is.
+    #[inline]
+    pub(crate) fn first_alone(&self) -> Option<usize> {
+        let pairs = self.pairs.as_slice();
+        let mut node = 1;
+        while node < self.leaves {
+            let [one, other] = pairs[node];
+            if one == other {
+                return None;
+            }
+            node = 2 * node + usize::from(other < one);
+        }
+        Some(node - self.leaves)
     }
 
     /// The first source from `from` on that is due at the instant `at`, where no source is earlier.
@@ -55,10 +71,10 @@ impl Agenda {
         if from >= self.leaves {
             return None;
         }
-        let tree = self.tree.as_slice();
+        let pairs = self.pairs.as_slice();
         let mut node = self.leaves + from;
         // To the right and up until a node is due, then down to its first source.
-        while tree[node] != at {
+        while pairs[node / 2][node % 2] != at {
             node >>= node.trailing_ones();
             if node == 0 {
                 return None;
@@ -66,7 +82,7 @@ impl Agenda {
             node += 1;
         }
         while node < self.leaves {
-            node = 2 * node + usize::from(tree[2 * node] != at);
+            node = 2 * node + usize::from(pairs[node][0] != at);
         }
         Some(node - self.leaves)
     }
@@ -91,7 +107,9 @@ mod tests {
                 while let Some(next) = agenda.due(due.last().map_or(0, |last| last + 1), least) {
                     due.push(next);
                 }
-                prop_assert_eq!(due, (0..128).filter(|&one| list[one] == least).collect::<Vec<_>>());
+                let expected: Vec<_> = (0..128).filter(|&one| list[one] == least).collect();
+                prop_assert_eq!(agenda.first_alone(), (expected.len() == 1).then(|| expected[0]));
+                prop_assert_eq!(due, expected);
             }
         }
     }

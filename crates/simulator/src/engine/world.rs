@@ -361,9 +361,7 @@ impl World {
     /// Writes the next instant of a core into the agenda.
     #[inline]
     pub(crate) fn schedule_core(&mut self, core: usize) {
-        let state = &self.cores[core];
-        let at = state.stop_at.min(state.edge_at).min(state.wake_at);
-        self.cores_next.set(core, at);
+        self.cores_next.set(core, self.cores[core].next());
     }
 
     /// A core is to be looked at in this instant.
@@ -432,6 +430,14 @@ impl World {
     pub(crate) fn task_on(&self, core: usize) -> Option<usize> {
         let running = self.cores[core].running;
         (running < DUTY).then_some(running as usize)
+    }
+}
+
+impl CoreState {
+    /// When it is to be looked at.
+    #[inline]
+    pub(crate) fn next(&self) -> u64 {
+        self.stop_at.min(self.edge_at).min(self.wake_at)
     }
 }
 
