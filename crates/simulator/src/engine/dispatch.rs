@@ -60,7 +60,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// What a core executes comes to its end, or to where it must be looked at.
-    #[inline]
+    #[inline(always)]
     pub(super) fn stop(&mut self, core: usize, conduct: &mut Conduct) {
         self.account(core);
         let state = &mut self.world.cores[core];
@@ -85,7 +85,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
     }
 
-    #[inline]
+    #[inline(always)]
     fn job_stops(&mut self, core: usize, task: usize, conduct: &mut Conduct) {
         let state = &self.world.tasks[task];
         if state.left == 0 {
@@ -355,7 +355,7 @@ impl<R: Recorder> Run<'_, '_, R> {
 }
 
 /// A job executes: where it is for the first time, it reads its inputs, and faults of its task take hold.
-#[inline]
+#[inline(always)]
 fn begin_job<R: Recorder>(task: usize, state: &mut TaskState, now: u64, comms: &mut Comms<'_>, out: &mut Out<'_, R>) {
     if std::mem::replace(&mut state.begun, true) {
         return;

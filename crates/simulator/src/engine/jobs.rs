@@ -172,6 +172,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// The job in turn is done.
+    #[inline(always)]
     pub(super) fn complete(&mut self, task: usize, conduct: &mut Conduct) {
         let now = self.now;
         let state = &self.world.tasks[task];
@@ -198,6 +199,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// A job writes its outputs.
+    #[inline]
     pub(super) fn write(&mut self, task: usize, job: u64, conduct: &mut Conduct) {
         if self.world.tasks[task].fixed.writes {
             self.comms.write(task, job, self.now, self.world, &mut self.out);
@@ -206,6 +208,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// The job in turn leaves, completed or dropped; the next one takes its turn.
+    #[inline(always)]
     pub(super) fn leave(&mut self, task: usize) {
         let state = &mut self.world.tasks[task];
         state.present = false;

@@ -127,13 +127,15 @@ impl<R: Recorder> Run<'_, '_, R> {
     fn stops(&mut self, conduct: &mut Conduct) -> bool {
         let mut edges = false;
         let mut next = self.world.cores_next.due(0, self.now);
-        while let Some(core) = next {
-            self.world.touch(core);
-            if self.world.cores[core].stop_at == self.now {
-                self.stop(core, conduct);
+        while let Some(due) = next {
+            for core in due {
+                self.world.touch(core);
+                if self.world.cores[core].stop_at == self.now {
+                    self.stop(core, conduct);
+                }
+                edges |= self.world.cores[core].edge_at == self.now;
             }
-            edges |= self.world.cores[core].edge_at == self.now;
-            next = self.world.cores_next.due(core + 1, self.now);
+            next = self.world.cores_next.due(due.end(), self.now);
         }
         edges
     }
@@ -146,9 +148,11 @@ impl<R: Recorder> Run<'_, '_, R> {
         while self.world.tasks_next.least() <= self.now {
             let at = self.world.tasks_next.least();
             let mut next = self.world.tasks_next.due(0, at);
-            while let Some(task) = next {
-                self.task_due(task, conduct);
-                next = self.world.tasks_next.due(task + 1, at);
+            while let Some(due) = next {
+                for task in due {
+                    self.task_due(task, conduct);
+                }
+                next = self.world.tasks_next.due(due.end(), at);
             }
         }
     }

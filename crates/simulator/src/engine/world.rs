@@ -170,34 +170,35 @@ pub(crate) type Output = (u64, u64);
 /// No output yet.
 pub(crate) const NO_OUTPUT: Output = (NEVER, 0);
 
-/// Tasks that take turns on the same lanes.
+/// Tasks that take turns on the same lanes. What every job touches comes first, in one line of a cache.
 #[derive(Debug, Clone, Default)]
+#[repr(C, align(64))]
 pub(crate) struct Pool {
-    pub(crate) order: Order,
-    /// Whether its most urgent ready job always executes: one lane, fixed priorities without equals, nothing that goes on.
-    pub(crate) plain: bool,
     /// The ready tasks, a bit for each of the first 64 ranks.
     pub(crate) ready: u64,
-    /// The same for the ranks after those.
-    pub(crate) ready_beyond: Vec<u64>,
     /// The tasks by rank: the most urgent first, then in the order of the file.
     pub(crate) tasks: Vec<u32>,
     /// The core that serves its lane, where it has one lane.
     pub(crate) core: u32,
-    pub(crate) single: bool,
-    pub(crate) lanes: Vec<u32>,
+    /// The job that was executing last, where it has not completed.
+    pub(crate) holder: u32,
     pub(crate) partition: u32,
+    pub(crate) single: bool,
+    /// Whether its most urgent ready job always executes: one lane, fixed priorities without equals, nothing that goes on.
+    pub(crate) plain: bool,
     /// Whether its partition's work before all jobs is done here.
     pub(crate) first: bool,
     /// Whether any task can be kept waiting by a less urgent one.
     pub(crate) blocks: bool,
-    /// The job that was executing last, where it has not completed.
-    pub(crate) holder: u32,
-    /// Whether it goes on before a more urgent one, for how long at most, and at the cost of which ranks.
+    /// Whether the holder goes on before a more urgent job, for how long at most, and at the cost of which ranks.
     pub(crate) going: bool,
+    pub(crate) order: Order,
     pub(crate) going_left: u64,
     pub(crate) going_from: u32,
     pub(crate) going_to: u32,
+    /// The ready tasks of the ranks after the first 64.
+    pub(crate) ready_beyond: Vec<u64>,
+    pub(crate) lanes: Vec<u32>,
     /// What is left of each rank's blocking in its busy stretch.
     pub(crate) blocking: Vec<u64>,
 }
@@ -211,8 +212,9 @@ pub(crate) enum Order {
     Cooperative,
 }
 
-/// One virtual core.
+/// One virtual core. What every window touches comes first.
 #[derive(Debug, Clone)]
+#[repr(C)]
 pub(crate) struct LaneState {
     pub(crate) partition: u32,
     pub(crate) pool: u32,
@@ -456,7 +458,7 @@ impl Pool {
         if self.ready != 0 {
             return Some(self.ready.trailing_zeros());
         }
-        if self.ready_beyond.is_empty() { None } else { self.ready_ranks().next() }
+        if self.tasks.len() <= 64 { None } else { self.ready_ranks().next() }
     }
 
     pub(crate) fn is_ready(&self, rank: u32) -> bool {
