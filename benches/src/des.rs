@@ -6,7 +6,7 @@ use serde::Serialize;
 use simulator::fault::{Fault, Kind, Target};
 use simulator::machine::Port;
 use simulator::scenario::{Begin, Drawn, Spread, Times};
-use simulator::{Engine, Machine, Nobody, Protections, Scenario, Seen, Table};
+use simulator::{Engine, Machine, Protections, Scenario, Seen, Table};
 use std::error::Error;
 use std::path::Path;
 use std::time::Instant;
@@ -157,14 +157,14 @@ fn some_runs(machine: &Machine, span_ns: u64, options: &Options, runs: std::ops:
                 std::hint::black_box(&with);
                 seen.join(&without);
             }
-            (EngineName::General, false) => engine.run(&scenario, &mut seen, &mut Nobody),
+            (EngineName::General, false) => engine.run_unrecorded(&scenario, &mut seen),
             (EngineName::General, true) => {
                 scenario.faults = vec![fault(machine, span_ns, run)];
                 with.clear();
-                engine.run(&scenario, &mut with, &mut Nobody);
+                engine.run_unrecorded(&scenario, &mut with);
                 std::hint::black_box(&with);
                 scenario.faults.clear();
-                engine.run(&scenario, &mut seen, &mut Nobody);
+                engine.run_unrecorded(&scenario, &mut seen);
             }
         }
     }

@@ -5,7 +5,7 @@
 
 use crate::{Record, Settings};
 use rayon::prelude::*;
-use simulator::{Engine, Machine, Nobody, Scenario, Seen, Table};
+use simulator::{Engine, Machine, Scenario, Seen, Table};
 use std::ops::Range;
 
 /// A stretch of runs that is made and kept as a whole.
@@ -97,9 +97,9 @@ impl<'m> Maker<'m> {
         }
         let engine = self.engine.get_or_insert_with(|| Engine::new(self.machine));
         self.with.clear();
-        engine.run(&scenario, &mut self.with, &mut Nobody);
+        engine.run_unrecorded(&scenario, &mut self.with);
         scenario.faults.clear();
         self.without.clear();
-        engine.run(&scenario, &mut self.without, &mut Nobody);
+        engine.run_unrecorded(&scenario, &mut self.without);
     }
 }

@@ -21,8 +21,9 @@ pub struct Seen {
     pub counts: Counts,
 }
 
-/// What was seen of a task.
+/// What was seen of a task; in one line of a cache.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[repr(align(64))]
 pub struct TaskSeen {
     /// Jobs that completed.
     pub jobs: u64,
@@ -48,8 +49,9 @@ pub struct ChannelSeen {
     pub longest_gap_ns: u64,
 }
 
-/// What was seen at one destination of a channel.
+/// What was seen at one destination of a channel; in one line of a cache.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[repr(align(64))]
 pub struct InputSeen {
     /// Messages read.
     pub messages: u64,

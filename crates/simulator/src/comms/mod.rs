@@ -37,8 +37,9 @@ pub(crate) struct Comms<'m> {
     chains: Option<Chains>,
 }
 
-/// The sending end of a channel.
+/// The sending end of a channel; in one line of a cache.
 #[derive(Debug, Clone, Copy)]
+#[repr(align(64))]
 struct Outlet {
     /// The partition that sends.
     by: u32,

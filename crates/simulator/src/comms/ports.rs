@@ -5,8 +5,9 @@ use crate::machine::Port;
 use crate::seen::InputSeen;
 use std::collections::VecDeque;
 
-/// A sampled message, or a queue.
+/// A sampled message, or a queue; in one line of a cache.
 #[derive(Debug, Clone)]
+#[repr(align(64))]
 pub(super) enum Inbox {
     /// The instant at which the last message was written, and the age up to which it is valid.
     Sampled { written: u64, refresh: u64 },

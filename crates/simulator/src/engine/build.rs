@@ -2,7 +2,7 @@
 
 use super::agenda::{Agenda, NEVER};
 use super::world::{
-    CoreState, Edge, Fixed, Kind, LaneState, NONE, Order, PartitionState, Pool, TaskState, Turns, World,
+    CoreState, Edge, Fixed, Kind, LaneState, NO_OUTPUT, NONE, Order, PartitionState, Pool, TaskState, Turns, World,
 };
 use crate::Machine;
 use crate::draw::Draw;
@@ -12,6 +12,7 @@ use crate::scenario::Times;
 pub(super) fn world(machine: &Machine) -> World {
     let mut world = World {
         tasks: (0..machine.tasks.len()).map(|task| TaskState::new(fixed(machine, task))).collect(),
+        outputs: vec![NO_OUTPUT; machine.tasks.len()],
         lanes: (0..machine.lanes.len()).map(|lane| lane_state(machine, lane)).collect(),
         cores: machine.cores.iter().map(|core| core_state(core.policy)).collect(),
         partitions: vec![PartitionState::default(); machine.partitions.len()],
@@ -257,6 +258,7 @@ impl World {
     pub(super) fn reset(&mut self, draw: Draw) {
         self.draw = draw;
         self.tasks.iter_mut().for_each(TaskState::reset);
+        self.outputs.fill(NO_OUTPUT);
         self.cores_next.clear();
         self.tasks_next.clear();
         for pool in &mut self.pools {

@@ -63,14 +63,15 @@ impl<R: Recorder> Run<'_, '_, R> {
             }
             Times::Drawn(_) | Times::Given(_) => 0,
         };
-        self.take_tables(core, self.world.schedule);
+        let schedule = self.world.schedule;
+        self.serving(core).take_tables(schedule);
         let state = &mut self.world.cores[core];
         state.frame_end = if phase == 0 { frame_ns } else { phase };
         let position = frame_ns - state.frame_end;
         let windows = &self.world.windows[state.windows.0 as usize..state.windows.1 as usize];
         let index = windows.partition_point(|window| window.end_ns <= position);
         let window = windows.get(index).copied();
-        self.await_window(core, index as u32);
+        self.serving(core).await_window(index as u32);
         let Some(window) = window.filter(|window| window.start_ns < position) else { return };
         // Under way: of its head that is left which has not passed.
         self.open(core, window.lane, window.head_ns);
@@ -134,8 +135,8 @@ impl<R: Recorder> Run<'_, '_, R> {
         for task in self.machine.partitions[partition].tasks.clone() {
             while self.drop_job(task) {}
             // Those that are not released yet.
-            while let Some(job) = self.world.tasks[task].waiting.pop_front() {
-                self.count_dropped(task, job.number);
+            while let Some(waiting) = self.world.tasks[task].waiting.pop_front() {
+                self.count_dropped(task, waiting.job.number);
             }
             let state = &mut self.world.tasks[task];
             (state.next_release, state.released, state.noted, state.watch) = (NEVER, 0, 0, NEVER);
@@ -398,8 +399,9 @@ impl<R: Recorder> Run<'_, '_, R> {
         let state = &mut self.world.cores[core];
         state.next_tables = None;
         state.frame_end = self.now.saturating_add(self.machine.frame_ns);
-        self.take_tables(core, to);
-        self.await_window(core, 0);
+        let mut serving = self.serving(core);
+        serving.take_tables(to);
+        serving.await_window(0);
     }
 
     fn switch_servers(&mut self, core: usize, before: &[crate::machine::Grant]) {

@@ -1,9 +1,10 @@
 //! Dispatch: what each core executes, and for how long.
 
 use super::agenda::NEVER;
-use super::run::Run;
-use super::world::{DONE, DUTY, Duty, Fixed, NONE, TaskState};
+use super::run::{Out, Run};
+use super::world::{DONE, DUTY, Duty, Fixed, NONE, TaskState, World};
 use crate::Recorder;
+use crate::comms::Comms;
 use crate::conduct::Conduct;
 use crate::event::What;
 
@@ -59,13 +60,12 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// What a core executes comes to its end, or to where it must be looked at.
-    #[inline]
+    #[inline(always)]
     pub(super) fn stop(&mut self, core: usize, conduct: &mut Conduct) {
         self.account(core);
         let state = &mut self.world.cores[core];
-        let running = state.running;
         state.stop_at = NEVER;
-        match running {
+        match state.running {
             NONE => {}
             DUTY => self.duty_stops(core, conduct),
             task => self.job_stops(core, task as usize, conduct),
@@ -85,7 +85,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
     }
 
-    #[inline]
+    #[inline(always)]
     fn job_stops(&mut self, core: usize, task: usize, conduct: &mut Conduct) {
         let state = &self.world.tasks[task];
         if state.left == 0 {
@@ -121,51 +121,46 @@ impl<R: Recorder> Run<'_, '_, R> {
         if self.world.dirty.len() > 1 {
             self.world.dirty.sort_unstable();
         }
+        self.look_at_touched(conduct);
+    }
+
+    /// The cores that were touched, in the order of the list; looking at one may add some.
+    #[inline]
+    pub(super) fn look_at_touched(&mut self, conduct: &mut Conduct) {
         let mut index = 0;
         while index < self.world.dirty.len() {
-            let core = self.world.dirty[index] as usize;
-            let state = &mut self.world.cores[core];
-            state.dirty = false;
-            if self.world.quiet && state.plain != NONE {
-                self.dispatch_plain(core);
-            } else if !self.world.quiet || state.usable {
-                self.dispatch(core, conduct);
-                self.world.schedule_core(core);
-            } else {
-                self.world.schedule_core(core);
-            }
+            self.look_at(self.world.dirty[index] as usize, conduct);
             index += 1;
         }
         self.world.dirty.clear();
     }
 
-    /// A core on which nothing but windows and jobs is to be thought of executes the most urgent ready job.
-    #[inline]
-    fn dispatch_plain(&mut self, core: usize) {
-        let now = self.now;
-        let world = &mut *self.world;
-        let state = &mut world.cores[core];
-        let pool = &world.pools[state.plain as usize];
-        let next = pool.first_ready().map_or(NONE, |rank| pool.tasks[rank as usize]);
-        let goes_on = next == state.running && (next == NONE || state.stop_at != NEVER);
-        if !goes_on {
-            if state.running != NONE {
-                world.tasks[state.running as usize].left -= now - state.since;
+    /// A core that was touched executes what it should from now on.
+    #[inline(always)]
+    pub(super) fn look_at(&mut self, core: usize, conduct: &mut Conduct) {
+        let World { cores, pools, tasks, cores_next, quiet, .. } = &mut *self.world;
+        let state = &mut cores[core];
+        state.dirty = false;
+        if *quiet && state.plain != NONE {
+            // Nothing but windows and jobs is to be thought of: the most urgent ready job.
+            let pool = &pools[state.plain as usize];
+            let next = pool.first_ready().map_or(NONE, |rank| pool.tasks[rank as usize]);
+            if next != state.running || (next != NONE && state.stop_at == NEVER) {
+                if state.running != NONE {
+                    tasks[state.running as usize].left -= self.now - state.since;
+                }
+                (state.running, state.shown, state.since, state.stop_at) = (next, next, self.now, NEVER);
+                if next != NONE {
+                    let job = &mut tasks[next as usize];
+                    begin_job(next as usize, job, self.now, self.comms, &mut self.out);
+                    state.stop_at = self.now.saturating_add(job.left);
+                }
             }
-            (state.running, state.shown, state.since) = (next, next, now);
-            let left = if next == NONE { NEVER } else { self.go_on(next as usize) };
-            self.world.cores[core].stop_at = now.saturating_add(left);
+        } else if !*quiet || state.usable {
+            self.dispatch(core, conduct);
+            return self.world.schedule_core(core);
         }
-        self.world.schedule_core(core);
-    }
-
-    /// How long the job in turn of a task still executes; it begins where it has not.
-    #[inline]
-    fn go_on(&mut self, task: usize) -> u64 {
-        if !self.world.tasks[task].begun {
-            self.begin_job(task);
-        }
-        self.world.tasks[task].left
+        cores_next.set(core, state.next());
     }
 
     #[inline(never)]
@@ -306,9 +301,9 @@ impl<R: Recorder> Run<'_, '_, R> {
             self.world.cores[core].shown = next;
             self.tell_running(core, next);
         }
-        let begins = next < DUTY && !self.world.tasks[next as usize].begun;
-        if begins {
-            self.begin_job(next as usize);
+        if next < DUTY {
+            let job = &mut self.world.tasks[next as usize];
+            begin_job(next as usize, job, self.now, self.comms, &mut self.out);
         }
         let mut left = self.left_of(core, next).min(most);
         if self.world.cores[core].wait_ns > 0 && next < DUTY {
@@ -357,25 +352,26 @@ impl<R: Recorder> Run<'_, '_, R> {
             }
         }
     }
+}
 
-    /// A job executes for the first time: it reads its inputs, and faults of its task take hold.
-    #[inline]
-    fn begin_job(&mut self, task: usize) {
-        let state = &mut self.world.tasks[task];
-        state.begun = true;
-        if state.fixed.reads && !state.fixed.logical {
-            self.comms.read(task, state.job.number, self.now, &mut self.out);
-        }
-        if state.fixed.loaded
-            && let Some(load) = self.comms.load(state.job.execution)
-        {
-            state.job.execution = load.max(1);
-        }
-        if state.faulty {
-            state.begin_faulty();
-        }
-        state.left = state.job.execution;
+/// A job executes: where it is for the first time, it reads its inputs, and faults of its task take hold.
+#[inline(always)]
+fn begin_job<R: Recorder>(task: usize, state: &mut TaskState, now: u64, comms: &mut Comms<'_>, out: &mut Out<'_, R>) {
+    if std::mem::replace(&mut state.begun, true) {
+        return;
     }
+    if state.fixed.reads && !state.fixed.logical {
+        comms.read(task, state.job.number, now, out);
+    }
+    if state.fixed.loaded
+        && let Some(load) = comms.load(state.job.execution)
+    {
+        state.job.execution = load.max(1);
+    }
+    if state.faulty {
+        state.begin_faulty();
+    }
+    state.left = state.job.execution;
 }
 
 impl TaskState {

@@ -2,12 +2,13 @@
 
 use super::agenda::NEVER;
 use super::run::Run;
-use super::world::{Job, NONE, Order, TaskState};
+use super::world::{Job, NONE, Order, Output, TaskState, Waiting};
 use crate::Recorder;
 use crate::conduct::Conduct;
 use crate::draw::{Draw, Purpose};
 use crate::event::What;
 use crate::scenario::{Drawn, Spread, Times};
+use crate::seen::TaskSeen;
 
 /// A number from `least` to `most`, as the spread says.
 #[inline]
@@ -50,7 +51,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         let job = if state.present && state.noted == 0 {
             state.job.number
         } else {
-            state.waiting[state.noted as usize - usize::from(state.present)].number
+            state.waiting[state.noted as usize - usize::from(state.present)].job.number
         };
         state.noted += 1;
         state.watch = state.next_watch();
@@ -65,13 +66,14 @@ impl<R: Recorder> Run<'_, '_, R> {
             self.world.tasks[task].next_arrival = NEVER;
             return;
         }
-        let mut job = match &self.scenario.times {
+        let mut arrived = match &self.scenario.times {
             Times::Drawn(drawn) => self.world.tasks[task].drawn_job(task, self.world.draw, drawn),
             Times::Given(_) => match self.given_job(task) {
                 Some(job) => job,
                 None => return,
             },
         };
+        let job = arrived.job;
         self.tell(What::Arrives { task, job: job.number });
         let state = &mut self.world.tasks[task];
         if state.fixed.woken {
@@ -81,34 +83,30 @@ impl<R: Recorder> Run<'_, '_, R> {
             self.world.reads.push((task as u32, job.number));
         }
         if self.world.holds {
-            job.release = job.release.max(self.world.partitions[state.fixed.partition as usize].held_until);
+            arrived.release = arrived.release.max(self.world.partitions[state.fixed.partition as usize].held_until);
         }
-        if job.release <= self.now && !state.present && state.waiting.is_empty() {
-            state.take(job);
+        if arrived.release <= self.now && !state.present && state.none_waits() {
+            state.take(arrived);
             return self.released(task, job.number);
         }
-        state.waiting.push_back(job);
+        state.waiting.push_back(arrived);
+        state.await_release();
         if state.watch == NEVER {
             state.watch = state.next_watch();
-        }
-        if state.next_release == NEVER {
-            state.next_release = job.release;
         }
     }
 
     #[inline(never)]
-    fn given_job(&mut self, task: usize) -> Option<Job> {
+    fn given_job(&mut self, task: usize) -> Option<Waiting> {
         let given = self.world.given[task].pop();
         let state = &mut self.world.tasks[task];
         state.next_arrival = self.world.given[task].last().map_or(NEVER, |next| next.arrival_ns);
         let given = given.filter(|_| self.world.partitions[state.fixed.partition as usize].up)?;
         let number = state.number;
         state.number += 1;
-        Some(Job {
-            number,
-            arrival: given.arrival_ns,
+        Some(Waiting {
+            job: Job { number, arrival: given.arrival_ns, execution: given.execution_ns.max(1) },
             release: given.release_ns.max(given.arrival_ns),
-            execution: given.execution_ns.max(1),
             goes_on: given.goes_on_ns,
         })
     }
@@ -117,9 +115,9 @@ impl<R: Recorder> Run<'_, '_, R> {
     #[inline(never)]
     fn release_waiting(&mut self, task: usize) {
         let state = &mut self.world.tasks[task];
-        let number = state.waiting[state.released as usize].number;
+        let number = state.waiting[state.released as usize].job.number;
         state.released += 1;
-        state.next_release = state.waiting.get(state.released as usize).map_or(NEVER, |job| job.release);
+        state.await_release();
         if !state.present {
             self.take_waiting(task);
         }
@@ -174,12 +172,13 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// The job in turn is done.
+    #[inline(always)]
     pub(super) fn complete(&mut self, task: usize, conduct: &mut Conduct) {
         let now = self.now;
-        let state = &mut self.world.tasks[task];
+        let state = &self.world.tasks[task];
         let job = state.job;
         let response_ns = now - job.arrival;
-        note(&mut self.out.seen.tasks[task], state, now);
+        note(&mut self.out.seen.tasks[task], &mut self.world.outputs[task], state, now);
         self.out.seen.counts.completions += 1;
         let due = job.arrival.saturating_add(state.fixed.deadline);
         let logical = state.fixed.logical;
@@ -200,6 +199,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// A job writes its outputs.
+    #[inline]
     pub(super) fn write(&mut self, task: usize, job: u64, conduct: &mut Conduct) {
         if self.world.tasks[task].fixed.writes {
             self.comms.write(task, job, self.now, self.world, &mut self.out);
@@ -208,6 +208,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// The job in turn leaves, completed or dropped; the next one takes its turn.
+    #[inline(always)]
     pub(super) fn leave(&mut self, task: usize) {
         let state = &mut self.world.tasks[task];
         state.present = false;
@@ -235,14 +236,15 @@ impl<R: Recorder> Run<'_, '_, R> {
 impl TaskState {
     /// The job that arrives now, and when the next one does.
     #[inline]
-    fn drawn_job(&mut self, task: usize, draw: Draw, drawn: &Drawn) -> Job {
+    fn drawn_job(&mut self, task: usize, draw: Draw, drawn: &Drawn) -> Waiting {
         let (subject, number, fixed) = (task as u64, self.number, &self.fixed);
         let arrival = self.next_arrival;
         self.number += 1;
         let execution = spread(draw, drawn.executions, Purpose::Execution, subject, number, fixed.least, fixed.charged);
+        let job = Job { number, arrival, execution };
         if fixed.strict {
             self.next_arrival = arrival.saturating_add(fixed.period);
-            return Job { number, arrival, release: arrival, execution, goes_on: 0 };
+            return Waiting { job, release: arrival, goes_on: 0 };
         }
         let jitter = match fixed.jitter {
             0 => 0,
@@ -258,28 +260,38 @@ impl TaskState {
         };
         let next = arrival.saturating_add(fixed.period).saturating_add(gap);
         self.next_arrival = if fixed.woken { NEVER } else { next };
-        Job { number, arrival, release: arrival.saturating_add(jitter), execution, goes_on }
+        Waiting { job, release: arrival.saturating_add(jitter), goes_on }
     }
 
     /// A job is in turn.
     #[inline]
-    fn take(&mut self, job: Job) {
+    fn take(&mut self, Waiting { job, goes_on, .. }: Waiting) {
         self.job = job;
         (self.present, self.begun, self.left) = (true, false, job.execution);
+        self.blocks = goes_on > 0;
+        if self.blocks {
+            self.goes_on = goes_on;
+        }
         self.watch = self.next_watch();
+    }
+
+    /// The next release is that of the first waiting job that is not released; one that is put off for good still waits.
+    fn await_release(&mut self) {
+        let next = self.waiting.get(self.released as usize);
+        self.next_release = next.map_or(NEVER, |next| next.release.min(NEVER - 1));
     }
 }
 
 /// Adds a completed job to what is seen of its task.
 #[inline]
-fn note(seen: &mut crate::seen::TaskSeen, state: &mut TaskState, now: u64) {
+fn note(seen: &mut TaskSeen, last: &mut Output, state: &TaskState, now: u64) {
     let response = now - state.job.arrival;
     seen.jobs += 1;
     seen.sum_ns = seen.sum_ns.wrapping_add(response);
     seen.most_ns = seen.most_ns.max(response);
     let output =
         if state.fixed.logical { now.max(state.job.arrival.saturating_add(state.fixed.deadline)) } else { now };
-    let (number, before) = std::mem::replace(&mut state.last_output, (state.job.number, output));
+    let (number, before) = std::mem::replace(last, (state.job.number, output));
     if number.wrapping_add(1) == state.job.number && number != NEVER {
         let shift = (output - before) as i64 - state.fixed.period as i64;
         let (least, most) = seen.output_shift_ns.unwrap_or((shift, shift));

@@ -70,7 +70,7 @@ impl World {
             Order::Deadline => left(mine.rank),
             Order::Fixed | Order::Cooperative => (from..to).map(left).min().unwrap_or(0),
         };
-        let drawn = if pool.going { pool.going_left } else { self.tasks[holder as usize].job.goes_on };
+        let drawn = if pool.going { pool.going_left } else { self.tasks[holder as usize].may_go_on() };
         let most = drawn.min(levels);
         let pool = &mut self.pools[index];
         if most == 0 {

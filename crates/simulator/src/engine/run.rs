@@ -49,23 +49,22 @@ impl<R: Recorder> Run<'_, '_, R> {
         conduct.begin(self);
         self.world.quiet &= !R::WANTED && !self.world.tell_runs && self.world.enforced;
         // Whatever the begin asked for is dispatched at the first instant, though nothing else may happen at it.
-        let mut at = 0;
-        while at < self.scenario.span_ns.min(self.world.module_stops_ns) {
-            debug_assert!(at >= self.now, "time does not run back");
-            self.now = at;
-            self.instant(conduct);
-            at = self.next(conduct);
+        self.now = 0;
+        let (mut cores, mut beside) = (0, 0);
+        while cores.min(beside) < self.scenario.span_ns.min(self.world.module_stops_ns) {
+            debug_assert!(cores.min(beside) >= self.now, "time does not run back");
+            self.now = cores.min(beside);
+            match self.world.cores_next.first_alone() {
+                Some(core) if cores < beside => self.instant_of_one_core(core, conduct),
+                _ => self.instant(conduct),
+            }
+            (cores, beside) = (self.world.cores_next.least(), self.next_beside_cores(conduct));
         }
         self.now = self.scenario.span_ns.min(self.world.module_stops_ns);
         self.end();
     }
 
-    /// The next instant at which anything happens.
-    #[inline]
-    fn next(&self, conduct: &Conduct) -> u64 {
-        self.world.cores_next.least().min(self.next_beside_cores(conduct))
-    }
-
+    /// The next instant at which anything happens but on cores.
     #[inline]
     fn next_beside_cores(&self, conduct: &Conduct) -> u64 {
         let write = self.world.writes.last().map_or(NEVER, |&(at, _, _)| at);
@@ -73,9 +72,39 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     /// One instant, in the order of `docs/semantics.md`.
-    #[inline]
+    #[inline(never)]
     fn instant(&mut self, conduct: &mut Conduct) {
         let edges = self.world.cores_next.least() == self.now && self.stops(conduct);
+        self.rest_of_instant(edges, conduct);
+    }
+
+    /// The same where nothing is due but one core, as at most instants: nothing need be put in order.
+    #[inline(always)]
+    fn instant_of_one_core(&mut self, core: usize, conduct: &mut Conduct) {
+        let state = &mut self.world.cores[core];
+        // It is looked at in any case, so nobody need write it down.
+        state.dirty = true;
+        if state.stop_at == self.now {
+            self.stop(core, conduct);
+            let edges = self.world.cores[core].edge_at == self.now;
+            if !self.world.dirty.is_empty() || self.next_beside_cores(conduct) <= self.now {
+                self.world.dirty.push(core as u32);
+                return self.rest_of_instant(edges, conduct);
+            }
+        }
+        self.change_supply(core);
+        if self.world.dirty.is_empty() {
+            self.look_at(core, conduct);
+            return self.look_at_touched(conduct);
+        }
+        self.world.dirty.push(core as u32);
+        self.begin_supplies();
+        self.dispatch_all(conduct);
+    }
+
+    /// What follows the ends of jobs in an instant; `edges` where the supply of any core that is due changes.
+    #[inline(never)]
+    fn rest_of_instant(&mut self, edges: bool, conduct: &mut Conduct) {
         let others = self.next_beside_cores(conduct) <= self.now;
         if others {
             self.messages(conduct);
@@ -98,13 +127,15 @@ impl<R: Recorder> Run<'_, '_, R> {
     fn stops(&mut self, conduct: &mut Conduct) -> bool {
         let mut edges = false;
         let mut next = self.world.cores_next.due(0, self.now);
-        while let Some(core) = next {
-            self.world.touch(core);
-            if self.world.cores[core].stop_at == self.now {
-                self.stop(core, conduct);
+        while let Some(due) = next {
+            for core in due {
+                self.world.touch(core);
+                if self.world.cores[core].stop_at == self.now {
+                    self.stop(core, conduct);
+                }
+                edges |= self.world.cores[core].edge_at == self.now;
             }
-            edges |= self.world.cores[core].edge_at == self.now;
-            next = self.world.cores_next.due(core + 1, self.now);
+            next = self.world.cores_next.due(due.end(), self.now);
         }
         edges
     }
@@ -117,9 +148,11 @@ impl<R: Recorder> Run<'_, '_, R> {
         while self.world.tasks_next.least() <= self.now {
             let at = self.world.tasks_next.least();
             let mut next = self.world.tasks_next.due(0, at);
-            while let Some(task) = next {
-                self.task_due(task, conduct);
-                next = self.world.tasks_next.due(task + 1, at);
+            while let Some(due) = next {
+                for task in due {
+                    self.task_due(task, conduct);
+                }
+                next = self.world.tasks_next.due(due.end(), at);
             }
         }
     }
@@ -156,17 +189,26 @@ impl<R: Recorder> Run<'_, '_, R> {
     fn begin_supplies(&mut self) {
         let mut index = 0;
         while index < self.world.dirty.len() {
-            let core = self.world.dirty[index] as usize;
-            while self.world.cores[core].edge_at == self.now {
-                match self.world.cores[core].edge {
-                    Edge::Start => self.start_window(core),
-                    Edge::Usable => self.usable(core),
-                    Edge::Turn => self.turn(core),
-                    Edge::End => self.end_window(core),
-                    Edge::None => self.world.cores[core].edge_at = NEVER,
-                }
-            }
+            self.change_supply(self.world.dirty[index] as usize);
             index += 1;
+        }
+    }
+
+    /// All changes of a core's supply in this instant.
+    #[inline(always)]
+    fn change_supply(&mut self, core: usize) {
+        loop {
+            let state = &mut self.world.cores[core];
+            if state.edge_at != self.now {
+                return;
+            }
+            match state.edge {
+                Edge::Start => self.start_window(core),
+                Edge::Usable => self.usable(core),
+                Edge::Turn => self.turn(core),
+                Edge::End => self.end_window(core),
+                Edge::None => state.edge_at = NEVER,
+            }
         }
     }
 

@@ -19,6 +19,8 @@ pub(crate) const DONE: u32 = u32::MAX - 2;
 pub(crate) struct World {
     pub(crate) draw: Draw,
     pub(crate) tasks: Vec<TaskState>,
+    /// The last output of each task, apart from the rest of it: several lie in one line of a cache.
+    pub(crate) outputs: Vec<Output>,
     pub(crate) pools: Vec<Pool>,
     pub(crate) lanes: Vec<LaneState>,
     pub(crate) cores: Vec<CoreState>,
@@ -71,7 +73,7 @@ impl Default for Draw {
     }
 }
 
-/// One task and its jobs; what every job touches comes first.
+/// One task and its jobs. What every job touches comes first, in two lines of a cache: the second ends within `fixed`.
 #[derive(Debug, Clone)]
 #[repr(C, align(64))]
 pub(crate) struct TaskState {
@@ -86,26 +88,29 @@ pub(crate) struct TaskState {
     pub(crate) present: bool,
     /// Whether it has executed.
     pub(crate) begun: bool,
+    /// Whether it may keep more urgent ones waiting.
+    pub(crate) blocks: bool,
     /// Whether some job to begin executes otherwise than it was to.
     pub(crate) faulty: bool,
-    /// Whether that job never ends.
-    pub(crate) endless: bool,
     /// The first jobs of `waiting` that are released.
     pub(crate) released: u32,
     /// The oldest jobs whose miss has been noted.
     pub(crate) noted: u32,
-    pub(crate) fixed: Fixed,
+    /// When the first job of `waiting` that is not released is.
+    pub(crate) next_release: u64,
     /// The number of the next job to arrive.
     pub(crate) number: u64,
-    pub(crate) next_release: u64,
-    /// The number and instant of the output before.
-    pub(crate) last_output: (u64, u64),
+    pub(crate) fixed: Fixed,
     /// Jobs behind the one in turn.
-    pub(crate) waiting: VecDeque<Job>,
+    pub(crate) waiting: VecDeque<Waiting>,
+    /// For how long the job in turn may keep more urgent ones waiting, where it may.
+    pub(crate) goes_on: u64,
     pub(crate) last_arrival: u64,
     /// Jobs to come that execute longer, and by how much.
     pub(crate) overruns: u64,
     pub(crate) extra_ns: u64,
+    /// Whether the next job to begin never ends.
+    pub(crate) endless: bool,
 }
 
 /// What does not change about a task.
@@ -144,42 +149,56 @@ pub(crate) struct Fixed {
 
 /// One job.
 #[derive(Debug, Clone, Copy, Default)]
+#[repr(C)]
 pub(crate) struct Job {
     pub(crate) number: u64,
     pub(crate) arrival: u64,
-    pub(crate) release: u64,
     pub(crate) execution: u64,
+}
+
+/// One job that has not been in turn yet.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Waiting {
+    pub(crate) job: Job,
+    pub(crate) release: u64,
+    /// For how long it may keep more urgent ones waiting.
     pub(crate) goes_on: u64,
 }
 
-/// Tasks that take turns on the same lanes.
+/// The number and the instant of the output of a task before.
+pub(crate) type Output = (u64, u64);
+/// No output yet.
+pub(crate) const NO_OUTPUT: Output = (NEVER, 0);
+
+/// Tasks that take turns on the same lanes. What every job touches comes first, in one line of a cache.
 #[derive(Debug, Clone, Default)]
+#[repr(C, align(64))]
 pub(crate) struct Pool {
-    pub(crate) order: Order,
-    /// Whether its most urgent ready job always executes: one lane, fixed priorities without equals, nothing that goes on.
-    pub(crate) plain: bool,
     /// The ready tasks, a bit for each of the first 64 ranks.
     pub(crate) ready: u64,
-    /// The same for the ranks after those.
-    pub(crate) ready_beyond: Vec<u64>,
     /// The tasks by rank: the most urgent first, then in the order of the file.
     pub(crate) tasks: Vec<u32>,
     /// The core that serves its lane, where it has one lane.
     pub(crate) core: u32,
-    pub(crate) single: bool,
-    pub(crate) lanes: Vec<u32>,
+    /// The job that was executing last, where it has not completed.
+    pub(crate) holder: u32,
     pub(crate) partition: u32,
+    pub(crate) single: bool,
+    /// Whether its most urgent ready job always executes: one lane, fixed priorities without equals, nothing that goes on.
+    pub(crate) plain: bool,
     /// Whether its partition's work before all jobs is done here.
     pub(crate) first: bool,
     /// Whether any task can be kept waiting by a less urgent one.
     pub(crate) blocks: bool,
-    /// The job that was executing last, where it has not completed.
-    pub(crate) holder: u32,
-    /// Whether it goes on before a more urgent one, for how long at most, and at the cost of which ranks.
+    /// Whether the holder goes on before a more urgent job, for how long at most, and at the cost of which ranks.
     pub(crate) going: bool,
+    pub(crate) order: Order,
     pub(crate) going_left: u64,
     pub(crate) going_from: u32,
     pub(crate) going_to: u32,
+    /// The ready tasks of the ranks after the first 64.
+    pub(crate) ready_beyond: Vec<u64>,
+    pub(crate) lanes: Vec<u32>,
     /// What is left of each rank's blocking in its busy stretch.
     pub(crate) blocking: Vec<u64>,
 }
@@ -193,8 +212,9 @@ pub(crate) enum Order {
     Cooperative,
 }
 
-/// One virtual core.
+/// One virtual core. What every window touches comes first.
 #[derive(Debug, Clone)]
+#[repr(C)]
 pub(crate) struct LaneState {
     pub(crate) partition: u32,
     pub(crate) pool: u32,
@@ -343,9 +363,7 @@ impl World {
     /// Writes the next instant of a core into the agenda.
     #[inline]
     pub(crate) fn schedule_core(&mut self, core: usize) {
-        let state = &self.cores[core];
-        let at = state.stop_at.min(state.edge_at).min(state.wake_at);
-        self.cores_next.set(core, at);
+        self.cores_next.set(core, self.cores[core].next());
     }
 
     /// A core is to be looked at in this instant.
@@ -417,6 +435,14 @@ impl World {
     }
 }
 
+impl CoreState {
+    /// When it is to be looked at.
+    #[inline]
+    pub(crate) fn next(&self) -> u64 {
+        self.stop_at.min(self.edge_at).min(self.wake_at)
+    }
+}
+
 impl Pool {
     /// The task of that rank has a job in turn, or none any more.
     #[inline]
@@ -432,7 +458,7 @@ impl Pool {
         if self.ready != 0 {
             return Some(self.ready.trailing_zeros());
         }
-        if self.ready_beyond.is_empty() { None } else { self.ready_ranks().next() }
+        if self.tasks.len() <= 64 { None } else { self.ready_ranks().next() }
     }
 
     pub(crate) fn is_ready(&self, rank: u32) -> bool {
@@ -460,13 +486,14 @@ impl TaskState {
             job: Job::default(),
             present: false,
             begun: false,
+            blocks: false,
             left: 0,
             number: 0,
             waiting: VecDeque::new(),
             released: 0,
             noted: 0,
+            goes_on: 0,
             last_arrival: NEVER,
-            last_output: (NEVER, 0),
             overruns: 0,
             extra_ns: 0,
             faulty: false,
@@ -481,20 +508,31 @@ impl TaskState {
         (self.next_arrival, self.next_release, self.watch) = (NEVER, NEVER, NEVER);
         (self.present, self.begun, self.faulty, self.endless) = (false, false, false, false);
         (self.number, self.released, self.noted) = (0, 0, 0);
-        (self.last_arrival, self.last_output) = (NEVER, (NEVER, 0));
-        (self.overruns, self.extra_ns) = (0, 0);
+        (self.last_arrival, self.overruns, self.extra_ns) = (NEVER, 0, 0);
+    }
+
+    /// Whether no job is behind the one in turn.
+    #[inline]
+    pub(crate) fn none_waits(&self) -> bool {
+        debug_assert_eq!(self.waiting.is_empty(), self.released == 0 && self.next_release == NEVER);
+        self.released == 0 && self.next_release == NEVER
+    }
+
+    /// For how long the job in turn may keep more urgent ones waiting.
+    pub(crate) fn may_go_on(&self) -> u64 {
+        if self.blocks { self.goes_on } else { 0 }
     }
 
     /// The deadline of the oldest job whose miss has not been noted.
     #[inline]
     pub(crate) fn next_watch(&self) -> u64 {
-        if self.waiting.is_empty() && !self.present {
-            return NEVER;
-        }
         if self.present && self.noted == 0 {
             return self.job.arrival.saturating_add(self.fixed.deadline);
         }
+        if self.none_waits() {
+            return NEVER;
+        }
         let oldest = self.waiting.get(self.noted as usize - usize::from(self.present));
-        oldest.map_or(NEVER, |job| job.arrival.saturating_add(self.fixed.deadline))
+        oldest.map_or(NEVER, |oldest| oldest.job.arrival.saturating_add(self.fixed.deadline))
     }
 }

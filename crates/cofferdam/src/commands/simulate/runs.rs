@@ -2,7 +2,7 @@
 
 use crate::{interrupt, terminal};
 use indicatif::ProgressBar;
-use simulator::{Engine, Machine, Nobody, Scenario, Seen};
+use simulator::{Engine, Machine, Scenario, Seen};
 use std::num::NonZero;
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -49,7 +49,7 @@ fn work(machine: &Machine, scenario: &Scenario, runs: u64, next: &AtomicU64, bar
             break;
         }
         scenario.run = first.wrapping_add(taken);
-        engine.run(&scenario, &mut seen, &mut Nobody);
+        engine.run_unrecorded(&scenario, &mut seen);
         bar.inc(1);
     }
     seen
@@ -63,7 +63,7 @@ pub fn first(machine: &Machine, scenario: &Scenario, runs: u64, holds: impl Fn(&
     (0..runs).map(|run| begin.wrapping_add(run)).find(|run| {
         let mut seen = Seen::nothing(machine);
         scenario.run = *run;
-        engine.run(&scenario, &mut seen, &mut Nobody);
+        engine.run_unrecorded(&scenario, &mut seen);
         holds(&seen)
     })
 }
