@@ -45,6 +45,7 @@ fn a_recording_that_the_simulator_wrote_passes() {
     let folder = recorded("trace-clean", &[]);
     let answer = judged(&folder, &[]).expect(0).json();
     assert_eq!(violated(&answer), [""; 0]);
+    assert_eq!(answer["sources"][0]["matters"], serde_json::json!([]), "nothing is the matter with it");
     assert_eq!((&answer["coverage"]["gaps"], &answer["coverage"]["frames"]), (&0.into(), &4.into()));
     let kept = answer["findings"].as_array().expect("a list").iter().filter(|found| found["status"] == "kept").count();
     assert!(kept > 150, "{kept} rules were kept");

@@ -16,6 +16,8 @@ pub struct Recording<'r> {
     written: Vec<u64>,
     /// How often each input was read, or had no room.
     read: Vec<u64>,
+    /// Whether each core is known to execute nothing, so that it is said once.
+    idle: Vec<bool>,
 }
 
 impl<'r> Recording<'r> {
@@ -27,6 +29,7 @@ impl<'r> Recording<'r> {
             text: table::HEAD.to_owned(),
             written: vec![0; machine.channels.len()],
             read: vec![0; machine.inputs.len()],
+            idle: vec![false; machine.cores.len()],
         }
     }
 
@@ -78,15 +81,24 @@ impl<'r> Recording<'r> {
                 self.line(at, Some(core), Word::WindowBegins, self.of_lane(lane), None)
             }
             What::LaneEnds { core, lane } => {
-                self.line(at, Some(core), Word::Idles, "", None);
+                self.idles(at, core);
                 self.line(at, Some(core), Word::WindowEnds, self.of_lane(lane), None);
             }
-            What::Runs { core, task, job } => self.line(at, Some(core), Word::Runs, self.task(task), Some(job)),
-            What::Initialises { core, partition } => {
-                self.line(at, Some(core), Word::Runs, self.partition(partition), None);
-            }
-            What::Idles { core } | What::Stalls { core, .. } => self.line(at, Some(core), Word::Idles, "", None),
+            What::Runs { core, task, job } => self.runs(at, core, self.task(task), Some(job)),
+            What::Initialises { core, partition } => self.runs(at, core, self.partition(partition), None),
+            What::Idles { core } | What::Stalls { core, .. } => self.idles(at, core),
             _ => {}
+        }
+    }
+
+    fn runs(&mut self, at: u64, core: usize, who: &str, job: Option<u64>) {
+        self.idle[core] = false;
+        self.line(at, Some(core), Word::Runs, who, job);
+    }
+
+    fn idles(&mut self, at: u64, core: usize) {
+        if !std::mem::replace(&mut self.idle[core], true) {
+            self.line(at, Some(core), Word::Idles, "", None);
         }
     }
 
