@@ -1,11 +1,8 @@
 //! The map file of a call, for every command that reads recordings.
 
-use crate::args::{ColorChoice, Format};
-use crate::exit::Exit;
-use crate::{files, terminal};
-use anyhow::Result;
+use crate::files;
 use diagnostic::codes::input::UNREADABLE_FILE;
-use diagnostic::{Diagnostic, Look, Plain, Sources, Span, render_text};
+use diagnostic::{Diagnostic, Sources, Span};
 use model::{FileError, MOST_BYTES, System};
 use std::path::Path;
 use trace::map::{Declared, Map, declared, read_map};
@@ -43,17 +40,4 @@ impl MapFile {
         let (map, found) = read_map(&self.name, bytes, system, sources);
         map.ok_or(found)
     }
-}
-
-/// Says all that is wrong with the map.
-pub fn refuse(found: &[Diagnostic], sources: &Sources, format: Format, color: ColorChoice) -> Result<Exit> {
-    let look = if terminal::colour_remarks(color) { Look::Coloured } else { Look::Plain };
-    for diagnostic in found {
-        terminal::complain(&format!("{}\n\n", render_text(diagnostic, sources, look)));
-    }
-    if format == Format::Json {
-        let plain: Vec<_> = found.iter().map(|d| Plain::new(d, sources)).collect();
-        terminal::print(&super::refusal_of(Exit::Wrong, &serde_json::json!(plain)))?;
-    }
-    Ok(Exit::Wrong)
 }

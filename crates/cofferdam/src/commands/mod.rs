@@ -16,9 +16,11 @@ mod session;
 mod simulate;
 mod trace;
 
-use crate::args::{Cli, Command};
+use crate::args::{Cli, ColorChoice, Command, Format};
 use crate::exit::Exit;
+use crate::terminal;
 use anyhow::Result;
+use diagnostic::{Diagnostic, Look, Plain, Sources, render_text};
 
 /// Runs the command of the call.
 pub fn run(cli: Cli) -> Result<Exit> {
@@ -70,4 +72,17 @@ fn refusal_of(exit: Exit, diagnostics: &serde_json::Value) -> String {
         "diagnostics": diagnostics,
     });
     format!("{answer:#}\n")
+}
+
+/// Says all that is wrong with a file beside system and plan, such as a scenario or a map.
+fn refuse(found: &[Diagnostic], sources: &Sources, format: Format, color: ColorChoice) -> Result<Exit> {
+    let look = if terminal::colour_remarks(color) { Look::Coloured } else { Look::Plain };
+    for diagnostic in found {
+        terminal::complain(&format!("{}\n\n", render_text(diagnostic, sources, look)));
+    }
+    if format == Format::Json {
+        let plain: Vec<_> = found.iter().map(|d| Plain::new(d, sources)).collect();
+        terminal::print(&refusal_of(Exit::Wrong, &serde_json::json!(plain)))?;
+    }
+    Ok(Exit::Wrong)
 }

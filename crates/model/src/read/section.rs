@@ -73,6 +73,16 @@ pub(crate) const COUNT: Kind = Kind::Count(quantity::LIMIT);
 pub const SMALL: Kind = Kind::Count(u32::MAX as u64);
 
 impl Section {
+    /// The keys as a table in Markdown, for the pages of files that declare sections of their own.
+    pub fn key_table(&self) -> String {
+        let row = |key: &Key| {
+            let need = if key.required { "yes" } else { "no" };
+            format!("| `{}` | {} | {need} | {} |\n", key.name, key.kind.describe(), key.doc)
+        };
+        let rows: String = self.keys.iter().map(row).collect();
+        format!("| Key | Value | Required | Meaning |\n|---|---|---|---|\n{rows}")
+    }
+
     /// The key of that name.
     pub fn key(&self, name: &str) -> Option<&'static Key> {
         self.keys.iter().find(|key| key.name == name)

@@ -12,7 +12,7 @@ use crate::Plan;
 use diagnostic::codes::input::TOML_SYNTAX;
 use diagnostic::codes::plan_file::{BAD_DIGEST, EMPTY_PLAN, FOR_WHOM, OTHER_SYSTEM};
 use diagnostic::{Diagnostic, Diagnostics, Located, Sources, Span};
-use model::tables::{Context, Fields, Names, Section, read_file};
+use model::tables::{Context, Fields, Names, read_file};
 use model::{Digest, System};
 
 /// Reads a plan of `system` from the bytes of a file called `name`, and adds its text to `sources`.
@@ -44,16 +44,7 @@ fn says_nothing(bytes: &[u8]) -> bool {
 
 /// The keys of every section of the plan file, for its documentation: head, and rows of key, kind, need and meaning.
 pub fn key_tables() -> Vec<(&'static str, String)> {
-    sections::ALL.iter().map(|section| (section.head, table_of(section))).collect()
-}
-
-fn table_of(section: &Section) -> String {
-    let row = |key: &model::tables::Key| {
-        let need = if key.required { "yes" } else { "no" };
-        format!("| `{}` | {} | {need} | {} |\n", key.name, key.kind.describe(), key.doc)
-    };
-    let rows: String = section.keys.iter().map(row).collect();
-    format!("| Key | Value | Required | Meaning |\n|---|---|---|---|\n{rows}")
+    sections::ALL.iter().map(|section| (section.head, section.key_table())).collect()
 }
 
 /// Resolves names of one system.

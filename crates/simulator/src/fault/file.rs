@@ -37,15 +37,7 @@ pub fn read_scenario(
 
 /// The keys of every section of the scenario file, for its documentation: head, and rows of key, value, need and meaning.
 pub fn key_tables() -> Vec<(&'static str, String)> {
-    let row = |key: &model::tables::Key| {
-        let need = if key.required { "yes" } else { "no" };
-        format!("| `{}` | {} | {need} | {} |\n", key.name, key.kind.describe(), key.doc)
-    };
-    let table = |section: &model::tables::Section| {
-        let rows: String = section.keys.iter().map(row).collect();
-        format!("| Key | Value | Required | Meaning |\n|---|---|---|---|\n{rows}")
-    };
-    sections::ALL.iter().map(|section| (section.head, table(section))).collect()
+    sections::ALL.iter().map(|section| (section.head, section.key_table())).collect()
 }
 
 struct Reader<'a> {

@@ -11,7 +11,7 @@ use diagnostic::codes::recording::NOBODY;
 use diagnostic::codes::shape::UNKNOWN_NAME;
 use diagnostic::{Diagnostic, Diagnostics, Located, Sources};
 use model::System;
-use model::tables::{Context, Fields, Names, Section, nearest, read_file};
+use model::tables::{Context, Fields, Names, nearest, read_file};
 use quantity::{ChannelId, CoreId, PartitionId, TaskId};
 
 /// Reads a map for recordings of `system` from the bytes of a file called `name`, and adds its text to `sources`.
@@ -29,15 +29,7 @@ pub fn read_map(name: &str, bytes: &[u8], system: &System, sources: &mut Sources
 
 /// The keys of every section of the map file, for its documentation: head, and rows of key, value, need and meaning.
 pub fn key_tables() -> Vec<(&'static str, String)> {
-    let row = |key: &model::tables::Key| {
-        let need = if key.required { "yes" } else { "no" };
-        format!("| `{}` | {} | {need} | {} |\n", key.name, key.kind.describe(), key.doc)
-    };
-    let table = |section: &Section| {
-        let rows: String = section.keys.iter().map(row).collect();
-        format!("| Key | Value | Required | Meaning |\n|---|---|---|---|\n{rows}")
-    };
-    sections::ALL.iter().map(|section| (section.head, table(section))).collect()
+    sections::ALL.iter().map(|section| (section.head, section.key_table())).collect()
 }
 
 struct Reader<'a> {

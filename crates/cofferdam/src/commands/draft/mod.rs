@@ -2,7 +2,7 @@
 
 mod answer;
 
-use super::map_file::{MapFile, refuse};
+use super::map_file::MapFile;
 use super::trace::sources::Files;
 use crate::args::{ColorChoice, DraftArgs, Format};
 use crate::exit::Exit;
@@ -20,7 +20,7 @@ pub fn run(args: &DraftArgs, color: ColorChoice) -> Result<Exit> {
     let mut sources = Sources::new();
     let map = match MapFile::read(args.map.as_deref(), &mut sources) {
         Ok(map) => map,
-        Err(found) => return refuse(&found, &sources, args.format, color),
+        Err(found) => return super::refuse(&found, &sources, args.format, color),
     };
     let recordings = Files::find(&args.traces)?;
     let names = match Names::find(map.declared(), &mut recordings.open()?) {
@@ -29,7 +29,7 @@ pub fn run(args: &DraftArgs, color: ColorChoice) -> Result<Exit> {
     };
     let map = match map.resolve(&names.system, &mut sources) {
         Ok(map) => map,
-        Err(found) => return refuse(&found, &sources, args.format, color),
+        Err(found) => return super::refuse(&found, &sources, args.format, color),
     };
     let (measures, taking) = names.measure(&map, recordings.open()?, recordings.fits(&map)?);
     let origin = Origin { recordings: in_words(&args.traces) };

@@ -9,8 +9,6 @@ use crate::args::{ColorChoice, Format, SimulateArgs};
 use crate::exit::Exit;
 use crate::{files, terminal};
 use anyhow::{Context, Result, bail};
-use asked::Refused;
-use diagnostic::{Look, Plain, render_text};
 use evidence::run::scenario_words;
 use simulator::scenario::{Spread, Times};
 use simulator::{Scenario, compile};
@@ -29,7 +27,7 @@ pub fn run(args: &SimulateArgs, color: ColorChoice) -> Result<Exit> {
     let machine = compile::machine(system, plan);
     let scenario = match asked::scenario(args, &machine, &session) {
         Ok(scenario) => scenario,
-        Err(refused) => return refuse(&refused, args.format, color),
+        Err(refused) => return super::refuse(&refused.diagnostics, &refused.sources, args.format, color),
     };
     let verdicts = baseline::verdicts(system, plan);
     let call = answer::Call {
@@ -81,17 +79,4 @@ fn refuse_clashes(args: &SimulateArgs) -> Result<()> {
         Some((option, _)) => bail!("{option} draws one run, and {} were asked for: name one with --run K", args.runs),
         None => Ok(()),
     }
-}
-
-/// Says all that is wrong with the scenario.
-fn refuse(refused: &Refused, format: Format, color: ColorChoice) -> Result<Exit> {
-    let look = if terminal::colour_remarks(color) { Look::Coloured } else { Look::Plain };
-    for diagnostic in &refused.diagnostics {
-        terminal::complain(&format!("{}\n\n", render_text(diagnostic, &refused.sources, look)));
-    }
-    if format == Format::Json {
-        let plain: Vec<_> = refused.diagnostics.iter().map(|d| Plain::new(d, &refused.sources)).collect();
-        terminal::print(&super::refusal_of(Exit::Wrong, &serde_json::json!(plain)))?;
-    }
-    Ok(Exit::Wrong)
 }

@@ -3,7 +3,7 @@
 pub(super) mod sources;
 
 use super::judging::{Against, Heard, is_open};
-use super::map_file::{MapFile, refuse};
+use super::map_file::MapFile;
 use super::session::{self, Session, Wanted};
 use crate::args::{ColorChoice, Format, TraceArgs};
 use crate::commands::check;
@@ -33,7 +33,7 @@ pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
     let map = MapFile::read(args.map.as_deref(), &mut sources).and_then(|map| map.resolve(system, &mut sources));
     let map = match map {
         Ok(map) => map,
-        Err(found) => return refuse(&found, &sources, args.format, color),
+        Err(found) => return super::refuse(&found, &sources, args.format, color),
     };
     let files = Files::find(&args.traces)?;
     let by_map = Against::by_map(system, plan, &map);
