@@ -61,7 +61,7 @@ const PARTS: [Part; 25] = [
     Part { anchor: "changes", title: "Schedule changes", breaks: false, content: health::changes },
     Part { anchor: "run", title: "A run", breaks: true, content: run::part },
     Part { anchor: "campaign", title: "Fault campaign", breaks: false, content: campaign::part },
-    Part { anchor: "recordings", title: "Recordings", breaks: true, content: recording::part },
+    Part { anchor: "recordings", title: "Recordings", breaks: false, content: recording::part },
     Part { anchor: "margins", title: "Margins", breaks: false, content: margins::part },
     Part { anchor: "memory", title: "Memory map", breaks: false, content: space::memory },
     Part { anchor: "shared", title: "Cache ways and bandwidth budgets", breaks: false, content: space::shared },
