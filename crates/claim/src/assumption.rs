@@ -31,11 +31,23 @@ pub enum Assumption {
     FaultsDetected,
     /// The faults drawn in a campaign stand for those that can happen.
     FaultsAsDrawn,
+    /// The I/O memory unit confines each stream to what is declared.
+    StreamsConfined,
+    /// The cache allocates lines only in the ways of the mask.
+    WaysEnforced,
+    /// The regulation holds every master to its bandwidth budget.
+    BudgetsRegulated,
+    /// Nothing is carried but by declared carriers.
+    FlowsDeclared,
+    /// A declared filter lets through only what it checks.
+    FiltersHold,
+    /// A declared check refuses what its words say.
+    ChecksHold,
 }
 
 impl Assumption {
     /// Every assumption in register order.
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 20] = [
         Self::InputsValid,
         Self::RoundRobin,
         Self::MastersListed,
@@ -50,6 +62,12 @@ impl Assumption {
         Self::ForwardedAsDeclared,
         Self::FaultsDetected,
         Self::FaultsAsDrawn,
+        Self::StreamsConfined,
+        Self::WaysEnforced,
+        Self::BudgetsRegulated,
+        Self::FlowsDeclared,
+        Self::FiltersHold,
+        Self::ChecksHold,
     ];
 
     /// The id in reports, such as `A1`.
@@ -100,6 +118,22 @@ impl Assumption {
                 "Faults come as a campaign draws them: these kinds, targets, parameters and instants, each run apart from the \
                  others. Nothing is said of a fault that was not drawn."
             }
+            Self::StreamsConfined => {
+                "The I/O memory unit confines the accesses of every stream to the memory that is declared for it."
+            }
+            Self::WaysEnforced => {
+                "The cache allocates a line only in the ways given to who asks for it. Buffers that masks do not divide are not spoken of."
+            }
+            Self::BudgetsRegulated => {
+                "The regulation holds every master, devices too, to its bandwidth budget in every regulation period."
+            }
+            Self::FlowsDeclared => {
+                "Nothing is carried between partitions but by declared channels, regions and shared devices, and the forwarder keeps the messages of different channels apart."
+            }
+            Self::FiltersHold => "A task declared as a filter lets through nothing but what its check permits.",
+            Self::ChecksHold => {
+                "A consumer that declares a check on what comes from a lower level carries it out on every message."
+            }
         }
     }
 
@@ -122,6 +156,14 @@ impl Assumption {
             Self::FaultsAsDrawn => {
                 "records of faults in service, held against the kinds and parameters of the campaign"
             }
+            Self::StreamsConfined => {
+                "tables of the I/O memory unit read back; transfers beyond their reach tried on the target"
+            }
+            Self::WaysEnforced => "masks read back at boot; cache counters by core",
+            Self::BudgetsRegulated => "bandwidth counters of every port against the budgets",
+            Self::FlowsDeclared => "port tables and translation tables read back; review of the forwarder",
+            Self::FiltersHold => "tests of the filter with forbidden content; its review",
+            Self::ChecksHold => "tests of the consumer with wrong, late and missing messages",
         }
     }
 }

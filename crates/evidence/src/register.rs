@@ -38,5 +38,10 @@ pub(crate) const fn who_says_so(assumption: Assumption) -> &'static str {
         Assumption::ForwardedAsDeclared => "the supplier of the forwarder",
         Assumption::FaultsDetected => "the integrator, as declared for each partition and in the health-monitor table",
         Assumption::FaultsAsDrawn => "the integrator, who chose the campaign",
+        Assumption::StreamsConfined | Assumption::WaysEnforced | Assumption::BudgetsRegulated => {
+            "the platform supplier"
+        }
+        Assumption::FlowsDeclared => "the integrator, who listed channels, regions and shared devices",
+        Assumption::FiltersHold | Assumption::ChecksHold => "the suppliers of the consumers, check by check",
     }
 }

@@ -8,6 +8,7 @@ mod read;
 mod windows;
 mod write;
 
+pub use model::system::Placed;
 pub use read::{key_tables, read_plan};
 pub use windows::{CoreTable, MergedWindow, ScheduleTable, Window};
 pub use write::write_plan;
@@ -29,15 +30,6 @@ pub struct Plan {
     pub cache: Vec<WayGrant>,
     /// Bandwidth budgets.
     pub bandwidth: Vec<BandwidthBudget>,
-}
-
-/// What lies at a place in memory.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Placed {
-    /// The RAM of a partition.
-    Partition(PartitionId),
-    /// A region of the system: an index into its regions.
-    Region(usize),
 }
 
 /// A range of memory given to somebody.

@@ -1,13 +1,22 @@
-//! Verdicts in space: memory ranges apart, aligned and inside what the board has.
+//! Verdicts in space: memory apart, devices and interrupts with one owner, cache ways and bandwidth shared out, information
+//! flowing only where the policy permits.
 //!
 //! Only the plan is judged. Whether the hardware enforces it is an assumption, printed with every verdict.
-//! What this crate does not analyse yet is claimed all the same, as *not analysed*.
 
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
+mod bandwidth;
+mod cache;
+mod criticality;
+mod device;
+mod edges;
+mod facts;
+mod flow;
+mod interrupt;
 mod margins;
 mod memory;
-mod pending;
+mod names;
+mod range;
 
 use claim::Verdict;
 use model::System;
@@ -17,6 +26,11 @@ use plan::Plan;
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = memory::check(system, plan);
     verdicts.extend(margins::check(system, plan));
-    verdicts.extend(pending::check(system));
+    verdicts.extend(device::check(system, plan));
+    verdicts.extend(interrupt::check(system, plan));
+    verdicts.extend(cache::check(system, plan));
+    verdicts.extend(bandwidth::check(system, plan));
+    verdicts.extend(flow::check(system));
+    verdicts.extend(criticality::check(system));
     verdicts
 }

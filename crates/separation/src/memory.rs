@@ -10,11 +10,13 @@
 //! Differs from the source: not at all.
 //! Checked by: hand-made tables below; the survey vessel's map and its one-MiB overlap.
 
+use crate::names::placed_name;
+use crate::range::Range;
 use claim::{Assumption, Basis, Kind, Status, Unit, Verdict, Witness};
 use model::System;
 use model::system::Memory;
 use plan::{Placed, Placement, Plan};
-use quantity::{Address, Bytes};
+use quantity::Bytes;
 
 pub(crate) fn basis() -> Basis {
     Basis {
@@ -30,13 +32,6 @@ struct Asked {
     name: String,
     size: Option<Bytes>,
     place: diagnostic::Span,
-}
-
-/// A planned range with its end in 128 bits.
-#[derive(Clone, Copy)]
-struct Range {
-    start: u128,
-    end: u128,
 }
 
 /// One way in which a range is in fault.
@@ -108,16 +103,6 @@ fn judged(ask: &Asked, placement: &Placement, faults: Vec<Fault>) -> Verdict {
     }
 }
 
-fn range(base: Address, size: Bytes) -> Range {
-    let start = u128::from(base.get());
-    Range { start, end: start + u128::from(size.get()) }
-}
-
-fn shared_bytes(a: Range, b: Range) -> u64 {
-    let shared = a.end.min(b.end).saturating_sub(a.start.max(b.start));
-    u64::try_from(shared).unwrap_or(u64::MAX)
-}
-
 /// Faults of the range alone: size, place, alignment.
 fn placement_faults(system: &System, placement: &Placement, asked: Bytes) -> Vec<Fault> {
     let mut faults = Vec::new();
@@ -125,9 +110,9 @@ fn placement_faults(system: &System, placement: &Placement, asked: Bytes) -> Vec
         let missing = asked.get() - placement.size.get();
         faults.push(Fault { bytes: missing, text: format!("asks for {asked}, is given {}", placement.size) });
     }
-    let mine = range(placement.base, placement.size);
+    let mine = Range::new(placement.base, placement.size);
     let memories = system.board.memories.iter().filter(|m| m.placeable);
-    let home = memories.max_by_key(|m| shared_bytes(mine, range(m.base.value, m.size.value)));
+    let home = memories.max_by_key(|m| mine.shared_bytes(Range::new(m.base.value, m.size.value)));
     match home {
         None => faults
             .push(Fault { bytes: placement.size.get(), text: "the board declares no placeable memory".to_owned() }),
@@ -138,7 +123,7 @@ fn placement_faults(system: &System, placement: &Placement, asked: Bytes) -> Vec
 
 fn faults_at_home(placement: &Placement, mine: Range, memory: &Memory) -> Vec<Fault> {
     let mut faults = Vec::new();
-    let inside = shared_bytes(mine, range(memory.base.value, memory.size.value));
+    let inside = mine.shared_bytes(Range::new(memory.base.value, memory.size.value));
     let outside = placement.size.get() - inside;
     if outside > 0 {
         let text = format!("{} lie outside `{}`", Bytes::new(outside), memory.name.value);
@@ -158,24 +143,17 @@ fn faults_at_home(placement: &Placement, mine: Range, memory: &Memory) -> Vec<Fa
 
 /// Every other planned range that shares bytes with this one.
 fn overlaps(system: &System, plan: &Plan, placement: &Placement) -> Vec<Fault> {
-    let mine = range(placement.base, placement.size);
+    let mine = Range::new(placement.base, placement.size);
     let others = plan.memory.iter().filter(|other| other.what != placement.what);
-    let shared = others.map(|other| (other, shared_bytes(mine, range(other.base, other.size))));
+    let shared = others.map(|other| (other, mine.shared_bytes(Range::new(other.base, other.size))));
     let mut found: Vec<_> = shared.filter(|(_, bytes)| *bytes > 0).collect();
-    found.sort_by_key(|(other, _)| (other.base, placed_name(system, other)));
+    found.sort_by_key(|(other, _)| (other.base, placed_name(system, &other.what)));
     found
         .into_iter()
         .map(|(other, bytes)| {
             let from = placement.base.max(other.base);
-            let text = format!("shares {} with `{}` from {from}", Bytes::new(bytes), placed_name(system, other));
+            let text = format!("shares {} with `{}` from {from}", Bytes::new(bytes), placed_name(system, &other.what));
             Fault { bytes, text }
         })
         .collect()
-}
-
-fn placed_name(system: &System, placement: &Placement) -> String {
-    match placement.what {
-        Placed::Partition(id) => system.partition(id).name.value.clone(),
-        Placed::Region(index) => system.regions[index].name.value.clone(),
-    }
 }

@@ -3,6 +3,7 @@
 use super::name;
 use crate::read::{Context, Document, Fields};
 use diagnostic::codes::board::{DMA_WITHOUT_STREAM, LINE_SHARED, SHARED_WITHOUT_OWNER, STREAM_SHARED};
+use diagnostic::codes::shape::KEY_ALONE;
 use diagnostic::{Code, Diagnostic, Located};
 use std::collections::BTreeMap;
 
@@ -13,6 +14,7 @@ pub(super) fn check(doc: &Document, cx: &mut Context) {
     for device in board.tables("device") {
         without_stream(device).into_iter().for_each(|fault| cx.report(fault));
         oddly_shared(device).into_iter().for_each(|fault| cx.report(fault));
+        service_for_nobody(device).into_iter().for_each(|fault| cx.report(fault));
         streams.add(device, device.text("dma_stream"), cx);
         device.tables("interrupt").for_each(|interrupt| lines.add(device, interrupt.text("line"), cx));
     }
@@ -37,6 +39,13 @@ fn oddly_shared(device: &Fields) -> Option<Diagnostic> {
     let message = format!("device {} is shared with its own owner, `{}`", name(device), owner.value);
     let fault = Diagnostic::new(&SHARED_WITHOUT_OWNER, same.span, message);
     Some(fault.also(owner.span, "the owner").help("list only the other partitions"))
+}
+
+fn service_for_nobody(device: &Fields) -> Option<Diagnostic> {
+    let service = device.key_span("service").filter(|_| !device.has("shared_with"))?;
+    let message = format!("device {} has a `service` and is shared with nobody", name(device));
+    let fault = Diagnostic::new(&KEY_ALONE, service, message);
+    Some(fault.help("add `shared_with` with those who are served, or leave `service` out"))
 }
 
 /// Who uses a thing that only devices of one owner may share.

@@ -1,8 +1,10 @@
 //! `[[board.device]]`
 
+use super::names::report_unknown;
 use super::section::{Key, Kind, SMALL, Section, words};
 use super::{Context, Document, Fields};
-use crate::system::{Device, Interrupt, InterruptPolicy};
+use crate::system::{Device, Interrupt, InterruptPolicy, Placed};
+use diagnostic::Located;
 use quantity::{CoreId, MemoryId, PartitionId};
 
 pub(super) static SECTION: Section = Section {
@@ -12,11 +14,17 @@ pub(super) static SECTION: Section = Section {
         Key::required("name", Kind::Name, "The device's name."),
         Key::optional("owner", Kind::Ref("partition"), "The partition that owns it."),
         Key::optional("shared_with", Kind::List(&Kind::Ref("partition")), "Those that share it through the owner."),
+        Key::optional("service", Kind::Text, "What the owner lets through of what those ask that share it."),
         Key::optional("registers", Kind::Table(&REGISTERS), REGISTERS.summary),
         Key::optional("dma_stream", Kind::Text, "Its stream at the I/O memory unit, where it moves memory by itself."),
         Key::optional("dma_rate", Kind::Rate, "The rate at which it moves memory by itself.").above_zero(),
         Key::optional("dma_address_bits", SMALL, "The widest address that it can form, in bits.").above_zero(),
-        Key::optional("memory", Kind::Ref("memory region"), "The memory that it may reach beyond its owner's."),
+        Key::optional("memory", Kind::Ref("memory region"), "A memory of the board that its stream reaches whole."),
+        Key::optional(
+            "reaches",
+            Kind::List(&Kind::Ref("partition or region")),
+            "The partitions whose RAM, and the regions, that its stream reaches.",
+        ),
         Key::optional("capacity", Kind::Rate, "The rate that the device itself can carry.").above_zero(),
         Key::optional("interrupt", Kind::Tables(&INTERRUPT), INTERRUPT.summary),
     ],
@@ -58,14 +66,27 @@ pub(super) fn read(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<
         name: fields.text("name")?,
         owner,
         shared_with,
+        service: fields.text("service"),
         registers,
         dma_stream: fields.text("dma_stream"),
         dma_rate: fields.rate("dma_rate"),
         dma_address_bits: fields.small("dma_address_bits").map(|bits| bits.value),
         memory: memory.map(|memory| memory.value),
+        reaches: fields.texts("reaches").iter().filter_map(|name| reached(name, doc, cx)).collect(),
         capacity: fields.rate("capacity"),
         interrupts: interrupts.into_iter().collect::<Option<_>>()?,
     })
+}
+
+/// What a plan places under a name.
+fn reached(name: &Located<String>, doc: &Document, cx: &mut Context) -> Option<Located<Placed>> {
+    let (partitions, regions) = (&doc.names.partitions, &doc.names.regions);
+    let partition = partitions.get(&name.value).map(|index| Placed::Partition(PartitionId::new(index)));
+    let placed = partition.or_else(|| regions.get(&name.value).map(Placed::Region));
+    if placed.is_none() {
+        report_unknown(name, "partition or region", &[partitions, regions], cx);
+    }
+    placed.map(|placed| Located::new(placed, name.span))
 }
 
 fn interrupt(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<Interrupt> {

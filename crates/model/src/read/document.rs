@@ -33,6 +33,7 @@ pub(crate) struct AllNames {
     pub zones: Names,
     pub core_sets: Names,
     pub partitions: Names,
+    pub regions: Names,
     /// As `PARTITION.task`.
     pub tasks: Names,
     pub channels: Names,
@@ -58,7 +59,6 @@ impl Document {
         };
         // Nothing refers to these; their names must differ all the same.
         of_board("cache", "cache", cx);
-        Names::collect("region", root.names("region"), cx);
         Names::collect("chain", root.names("chain"), cx);
         let interconnect = board.and_then(|board| board.table("interconnect"));
         Names::collect("master", interconnect.into_iter().flat_map(|masters| masters.names("master")), cx);
@@ -68,6 +68,7 @@ impl Document {
             cores: of_board("core", "core", cx),
             memories: of_board("memory region", "memory", cx),
             devices: of_board("device", "device", cx),
+            regions: Names::collect("region", root.names("region"), cx).incomplete_if(broken),
             zones: Names::collect("zone", root.names("zone"), cx).incomplete_if(broken),
             core_sets: Names::collect("core set", root.names("core_set"), cx).incomplete_if(broken),
             channels: Names::collect("channel", channels, cx).incomplete_if(broken || broken_tables),

@@ -1,5 +1,6 @@
 //! The board: cores, caches, memory, interconnect, devices.
 
+use super::Placed;
 use diagnostic::Located;
 use quantity::{Address, Bytes, CoreId, MemoryId, PartitionId, Rate};
 use serde::Serialize;
@@ -108,6 +109,9 @@ pub struct Device {
     pub owner: Option<Located<PartitionId>>,
     /// The partitions that share it through a declared service of the owner.
     pub shared_with: Vec<Located<PartitionId>>,
+    /// What the owner lets through of what those ask that share it, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub service: Option<Located<String>>,
     /// Its register range.
     pub registers: Option<(Located<Address>, Located<Bytes>)>,
     /// The name of its stream at the I/O memory unit, where it moves memory by itself.
@@ -116,8 +120,11 @@ pub struct Device {
     pub dma_rate: Option<Located<Rate>>,
     /// The widest address it can form, in bits.
     pub dma_address_bits: Option<u32>,
-    /// The memory that it may reach beyond its owner's, by region name.
+    /// The memory of the board that its stream reaches whole, where it reaches any.
     pub memory: Option<MemoryId>,
+    /// The placed memory that its stream reaches: partitions' RAM and regions.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub reaches: Vec<Located<Placed>>,
     /// The rate the device itself can carry.
     pub capacity: Option<Located<Rate>>,
     /// Its interrupts.

@@ -23,7 +23,9 @@ pub use containment::Containment;
 pub use flow::{FlowException, FlowPolicy, FlowRule, Zone};
 pub use growth::{Accepted, GrowthRule, GrowthSubject};
 pub use health::{Escalation, Health, HealthAction, HealthEntry, HealthError, HealthLevel};
-pub use partition::{Guest, Locking, OpaqueNeed, Partition, Region, RegionOwner, Restart, Rights, Role, RunGrant};
+pub use partition::{
+    Guest, Locking, OpaqueNeed, Partition, Placed, Region, RegionOwner, Restart, Rights, Role, RunGrant,
+};
 pub use platform::{Platform, PortCost, Regulation};
 pub use schedule::{ChangeAction, CorePolicy, CoreSet, ModuleSchedule, Network, ScheduledPartition};
 pub use task::{CriticalSection, Exchange, PeakRate, Provenance, ProvenanceClass, Release, Task};

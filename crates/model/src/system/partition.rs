@@ -161,6 +161,15 @@ pub struct Restart {
     pub keeps: Option<String>,
 }
 
+/// Memory that a plan places.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub enum Placed {
+    /// The RAM of a partition.
+    Partition(PartitionId),
+    /// A region of the system: an index into its regions.
+    Region(usize),
+}
+
 /// Memory asked for beyond the partitions' own RAM.
 #[derive(Debug, Clone, Serialize)]
 pub struct Region {

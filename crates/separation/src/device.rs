@@ -1,0 +1,132 @@
+//! Device separation.
+//!
+//! Computes: for every device, in how many ways it reaches beyond its owner: memory of others that its stream is mapped to,
+//! memory that its addresses are too short for, registers that lie in those of another owner's device or in memory.
+//! Source: causal factors of interference, IEC 61508-3:2010 annex F.3; comparison of intervals, common practice.
+//! Assumptions: the I/O memory unit confines each stream to what is declared.
+//! Symbols: a stream reaches the placed ranges of `reaches` and the memory named by `memory`.
+//! Invariants and why it ends: each reached range is compared once with each placement, each register range once with the others.
+//! Differs from the source: not at all.
+//! Checked by: hand-made tables; the survey vessel's seeded stream into the memory of another.
+
+use crate::facts::{Claim, Found, basis};
+use crate::names::placed_name;
+use crate::range::Range;
+use claim::{Assumption, Kind, Verdict};
+use model::System;
+use model::system::{Device, RegionOwner, Rights};
+use plan::{Placed, Placement, Plan};
+use quantity::{Bytes, PartitionId};
+
+/// One verdict for every device.
+pub(crate) fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
+    let source = "IEC 61508-3:2010 annex F.3 (causal factors); comparison of intervals, common practice";
+    let claim = |device: &Device| Claim {
+        kind: Kind::Device,
+        subject: device.name.value.clone(),
+        place: device.name.span,
+        basis: basis("devices", source, vec![Assumption::StreamsConfined, Assumption::MapEnforced]),
+    };
+    system.board.devices.iter().map(|device| claim(device).verdict(found(system, plan, device))).collect()
+}
+
+fn found(system: &System, plan: &Plan, device: &Device) -> Result<Found, String> {
+    let owner = device.owner.as_ref().ok_or("no owner is declared, so whose it may touch is not known")?.value;
+    let mut found = Found::default();
+    found.faults.extend(register_faults(system, device));
+    if device.registers.is_none() {
+        found.remarks.push("its registers are not declared, and nothing is said of them".to_owned());
+    }
+    if device.dma_stream.is_some() || device.dma_rate.is_some() {
+        found.faults.extend(stream_faults(system, plan, device, owner)?);
+        if device.dma_address_bits.is_none() {
+            found.remarks.push(
+                "the width of its addresses is not declared, so whether they reach as far is not said".to_owned(),
+            );
+        }
+    }
+    Ok(found)
+}
+
+/// What the stream of a device reaches that it must not, or cannot.
+fn stream_faults(system: &System, plan: &Plan, device: &Device, owner: PartitionId) -> Result<Vec<String>, String> {
+    if device.reaches.is_empty() && device.memory.is_none() {
+        return Err("it moves memory by itself, and `reaches` does not say which its stream is mapped to".to_owned());
+    }
+    let mut faults = Vec::new();
+    let mut ranges = Vec::new();
+    for what in device.reaches.iter().map(|reached| &reached.value) {
+        let name = placed_name(system, what);
+        if !may_write(system, owner, what) {
+            let owner = &system.partition(owner).name.value;
+            faults.push(format!("its stream reaches `{name}`, which its owner `{owner}` may not write"));
+        }
+        let placement = plan.memory.iter().find(|placement| placement.what == *what);
+        let placement = placement.ok_or_else(|| format!("the plan places nothing for `{name}`"))?;
+        ranges.push((name, Range::new(placement.base, placement.size)));
+    }
+    if let Some(memory) = device.memory.map(|id| &system.board.memories[id.index()]) {
+        let range = Range::new(memory.base.value, memory.size.value);
+        let others = plan.memory.iter().filter(|placement| !may_write(system, owner, &placement.what));
+        faults.extend(others.filter_map(|placement| inside(system, placement, &memory.name.value, range)));
+        ranges.push((memory.name.value.clone(), range));
+    }
+    let beyond = ranges.iter().filter_map(|(name, range)| beyond_addresses(name, *range, device.dma_address_bits?));
+    faults.extend(beyond);
+    Ok(faults)
+}
+
+/// What of somebody else lies in a memory that the stream reaches whole.
+fn inside(system: &System, placement: &Placement, memory: &str, range: Range) -> Option<String> {
+    let shared = range.shared_bytes(Range::new(placement.base, placement.size));
+    let words = || {
+        let name = placed_name(system, &placement.what);
+        format!("its stream reaches the whole of `{memory}`, in which {} of `{name}` lie", Bytes::new(shared))
+    };
+    (shared > 0).then(words)
+}
+
+/// What of a range lies beyond the widest address: a transfer there ends somewhere else.
+fn beyond_addresses(name: &str, range: Range, bits: u32) -> Option<String> {
+    let widest = 1u128.checked_shl(bits).filter(|_| bits < 64)?;
+    let beyond = range.end.saturating_sub(range.start.max(widest));
+    let words = || {
+        let bytes = Bytes::new(u64::try_from(beyond).unwrap_or(u64::MAX));
+        format!("{bytes} of `{name}` lie above what addresses of {bits} bits reach: a transfer there would wrap round")
+    };
+    (beyond > 0).then(words)
+}
+
+/// Registers that lie in those of a device of somebody else, or in memory.
+fn register_faults(system: &System, device: &Device) -> Vec<String> {
+    let range = |device: &Device| device.registers.as_ref().map(|(base, size)| Range::new(base.value, size.value));
+    let Some(mine) = range(device) else { return Vec::new() };
+    let owner = |device: &Device| device.owner.as_ref().map(|owner| owner.value);
+    let others = system.board.devices.iter().filter(|other| other.name.value != device.name.value);
+    let others = others.filter(|other| owner(other) != owner(device));
+    let of_devices = others.filter_map(|other| {
+        let shared = range(other)?.shared_bytes(mine);
+        let words = || format!("{} of its registers are also those of `{}`", Bytes::new(shared), other.name.value);
+        (shared > 0).then(words)
+    });
+    let of_memories = system.board.memories.iter().filter_map(|memory| {
+        let shared = Range::new(memory.base.value, memory.size.value).shared_bytes(mine);
+        let words = || format!("{} of its registers lie in the memory `{}`", Bytes::new(shared), memory.name.value);
+        (shared > 0 && memory.placeable).then(words)
+    });
+    of_devices.chain(of_memories).collect()
+}
+
+/// Whether a partition may write what is placed.
+fn may_write(system: &System, partition: PartitionId, what: &Placed) -> bool {
+    match what {
+        Placed::Partition(owner) => *owner == partition,
+        Placed::Region(index) => {
+            let region = &system.regions[*index];
+            let own = matches!(region.owner, RegionOwner::Partition(owner) if owner == partition);
+            let given =
+                |(who, rights): &(diagnostic::Located<PartitionId>, Rights)| who.value == partition && rights.write;
+            own || region.access.iter().any(given)
+        }
+    }
+}
