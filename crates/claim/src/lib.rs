@@ -308,13 +308,6 @@ impl Verdict {
         self.bound?.checked_sub(self.simulated?.largest)
     }
 
-    /// A claim that no analysis of this version answers: `what` "is not analysed by this version".
-    pub fn pending(kind: Kind, subject: impl Into<String>, place: Span, what: &str) -> Self {
-        let basis = Basis { analysis: "pending", source: "none", assumptions: Vec::new() };
-        let reason = format!("{what} is not analysed by this version");
-        Self { place: Some(place), ..Self::not_analysed(kind, subject, basis, reason) }
-    }
-
     /// A verdict about which nothing is known yet: *not analysed*, for the reason given.
     pub fn not_analysed(kind: Kind, subject: impl Into<String>, basis: Basis, reason: impl Into<String>) -> Self {
         let subject = subject.into();

@@ -142,7 +142,7 @@ fn place_all(
         let (base, size) = first_fit(memories, &taken, wish, block).ok_or_else(|| wish.name.clone())?;
         taken.push((u128::from(base), u128::from(base) + u128::from(size)));
         let (base, size) = (Address::new(base), Bytes::new(size));
-        places.push(Placement { what: wish.what.clone(), base, size, pinned: false, span: None });
+        places.push(Placement { what: wish.what, base, size, pinned: false, span: None });
     }
     Ok(places)
 }

@@ -1,11 +1,11 @@
 //! Device separation.
 //!
 //! Computes: for every device, in how many ways it reaches beyond its owner: memory of others that its stream is mapped to,
-//! memory that its addresses are too short for, registers that lie in those of another owner's device or in memory.
+//! and memory that its addresses are too short for. Registers that overlap are refused when the file is read.
 //! Source: causal factors of interference, IEC 61508-3:2010 annex F.3; comparison of intervals, common practice.
 //! Assumptions: the I/O memory unit confines each stream to what is declared.
 //! Symbols: a stream reaches the placed ranges of `reaches` and the memory named by `memory`.
-//! Invariants and why it ends: each reached range is compared once with each placement, each register range once with the others.
+//! Invariants and why it ends: each reached range is compared once with each placement.
 //! Differs from the source: not at all.
 //! Checked by: hand-made tables; the survey vessel's seeded stream into the memory of another.
 
@@ -33,7 +33,6 @@ pub(crate) fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
 fn found(system: &System, plan: &Plan, device: &Device) -> Result<Found, String> {
     let owner = device.owner.as_ref().ok_or("no owner is declared, so whose it may touch is not known")?.value;
     let mut found = Found::default();
-    found.faults.extend(register_faults(system, device));
     if device.registers.is_none() {
         found.remarks.push("its registers are not declared, and nothing is said of them".to_owned());
     }
@@ -95,26 +94,6 @@ fn beyond_addresses(name: &str, range: Range, bits: u32) -> Option<String> {
         format!("{bytes} of `{name}` lie above what addresses of {bits} bits reach: a transfer there would wrap round")
     };
     (beyond > 0).then(words)
-}
-
-/// Registers that lie in those of a device of somebody else, or in memory.
-fn register_faults(system: &System, device: &Device) -> Vec<String> {
-    let range = |device: &Device| device.registers.as_ref().map(|(base, size)| Range::new(base.value, size.value));
-    let Some(mine) = range(device) else { return Vec::new() };
-    let owner = |device: &Device| device.owner.as_ref().map(|owner| owner.value);
-    let others = system.board.devices.iter().filter(|other| other.name.value != device.name.value);
-    let others = others.filter(|other| owner(other) != owner(device));
-    let of_devices = others.filter_map(|other| {
-        let shared = range(other)?.shared_bytes(mine);
-        let words = || format!("{} of its registers are also those of `{}`", Bytes::new(shared), other.name.value);
-        (shared > 0).then(words)
-    });
-    let of_memories = system.board.memories.iter().filter_map(|memory| {
-        let shared = Range::new(memory.base.value, memory.size.value).shared_bytes(mine);
-        let words = || format!("{} of its registers lie in the memory `{}`", Bytes::new(shared), memory.name.value);
-        (shared > 0 && memory.placeable).then(words)
-    });
-    of_devices.chain(of_memories).collect()
 }
 
 /// Whether a partition may write what is placed.

@@ -57,9 +57,9 @@ pub(crate) fn edges(system: &System) -> Vec<Edge> {
 fn of_channel(system: &System, id: ChannelId) -> Vec<Edge> {
     let channel = system.channel(id);
     let source = channel.source.value;
-    let Some(from) = partition_of(system, source) else { return Vec::new() };
+    let Some(from) = system.partition_of(source) else { return Vec::new() };
     let edge = |end: PortEnd| {
-        let to = partition_of(system, end)?;
+        let to = system.partition_of(end)?;
         let place = channel.name.span;
         Some(Edge { from, to, out_of: task_of(source), into: task_of(end), carrier: Carrier::Channel(id), place })
     };
@@ -91,15 +91,6 @@ fn of_device(system: &System, index: usize) -> Vec<Edge> {
     let edge = |from, to| Edge { from, to, out_of: None, into: None, carrier, place };
     let sharers = device.shared_with.iter().map(|sharer| sharer.value);
     sharers.flat_map(|sharer| [edge(owner, sharer), edge(sharer, owner)]).collect()
-}
-
-/// The partition behind the end of a channel; a device speaks for its owner.
-pub(crate) fn partition_of(system: &System, end: PortEnd) -> Option<PartitionId> {
-    match end {
-        PortEnd::Task(task) => Some(system.task(task).partition),
-        PortEnd::Partition(partition) => Some(partition),
-        PortEnd::Device(device) => system.board.devices[device.index()].owner.as_ref().map(|owner| owner.value),
-    }
 }
 
 const fn task_of(end: PortEnd) -> Option<TaskId> {

@@ -43,13 +43,18 @@ analyses![
     "internal-network",
     "device-bandwidth",
     "memory",
+    "devices",
+    "interrupts",
+    "cache-ways",
+    "bandwidth-budgets",
+    "information-flow",
+    "criticality-direction",
     "ram-margin",
     "bandwidth-margin",
     "containment",
     "planning",
     "chains",
     "output-jitter",
-    "pending",
 ];
 
 pub fn run(args: &ExplainArgs) -> Result<Exit> {

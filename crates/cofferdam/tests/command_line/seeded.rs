@@ -133,6 +133,104 @@ fn a_shorter_refresh_and_a_shallower_queue_are_found() {
     assert_eq!(open(&queue, "reaction"), [("reaction/E6", "not_shown")]);
 }
 
+#[test]
+fn a_stream_into_the_memory_of_another_is_found() {
+    let answer = after("stream", 1, |vessel| {
+        edit(
+            &vessel.join("system.toml"),
+            "dma_stream = \"ETH1\"\nreaches = [\"OBJT\"]",
+            "dma_stream = \"ETH1\"\nreaches = [\"OBJT\", \"LINK\"]",
+        );
+    });
+    assert_eq!(open(&answer, "device"), [("device/ETH1", "violated")]);
+    assert_eq!(reason(&answer, "device/ETH1"), "its stream reaches `LINK`, which its owner `OBJT` may not write");
+}
+
+/// MAIN lies above 4 GiB, and OBJT below.
+#[test]
+fn a_master_of_32_bits_does_not_reach_memory_above_4_gib() {
+    let of = |name: &str, stream: &str| {
+        after(name, i32::from(stream == "USB0"), |vessel| {
+            let stream = format!("dma_stream = \"{stream}\"\n");
+            edit(&vessel.join("system.toml"), &stream, &format!("{stream}dma_address_bits = 32\n"));
+        })
+    };
+    assert_eq!(open(&of("bits_above", "USB0"), "device"), [("device/USB0", "violated")]);
+    assert_eq!(open(&of("bits_below", "ETH1"), "device"), []);
+}
+
+#[test]
+fn a_channel_from_the_survey_side_to_the_autonomy_is_a_forbidden_flow() {
+    let answer = after("flow", 1, |vessel| {
+        let file = vessel.join("channels.csv");
+        write(&file, format!("{}CH25,Quality,sampling,8 B,BATH.qc,TRAK.line,200 ms,,,,range\n", read(&file)));
+    });
+    // The way goes on: what reaches TRAK reaches all of Z-AUTON, and by TRAK.guid Z-SAFE.
+    let found = ["flow/BATH/TRAK", "flow/zone/Z-SURVEY/Z-AUTON", "flow/zone/Z-SURVEY/Z-SAFE"];
+    assert_eq!(open(&answer, "flow"), found.map(|id| (id, "violated")));
+    assert!(reason(&answer, found[0]).contains("channel CH25 flows from Z-SURVEY to Z-AUTON"));
+    assert!(
+        reason(&answer, found[2])
+            .starts_with("what is in BATH gets by channel CH25 to TRAK, then by channel CH05 to PROP")
+    );
+}
+
+/// The policy's own words: without them CH17 then CH09 or CH10 would be a way from Z-SURVEY to Z-AUTON and Z-SAFE.
+#[test]
+fn without_its_filters_the_shore_link_opens_ways_into_the_inside() {
+    let answer = after("filters", 1, |vessel| {
+        let file = vessel.join("system.toml");
+        let text = read(&file);
+        let (first, last) =
+            (text.find("[[flow.filter]]").expect("filters"), text.find("[[boot.stage]]").expect("boot"));
+        write(&file, format!("{}{}", &text[..first], &text[last..]));
+    });
+    // The first two are open by the other's channel: what CH10 brings to STOP goes on to TRAK, and from CH09 on to PROP.
+    let ways = ["Z-EXT/Z-AUTON", "Z-EXT/Z-SAFE", "Z-EXT/Z-SURVEY", "Z-SURVEY/Z-AUTON", "Z-SURVEY/Z-SAFE"]
+        .map(|pair| format!("flow/zone/{pair}"));
+    assert_eq!(open(&answer, "flow"), ways.each_ref().map(|id| (id.as_str(), "violated")));
+    let ends = ["by channel CH09 to TRAK", "by channel CH10 to STOP"];
+    for (id, end) in ways[3..].iter().zip(ends) {
+        let words = reason(&answer, id);
+        assert!(
+            words.starts_with("what is in BATH gets by channel CH17 to LINK, then") && words.contains(end),
+            "{words}"
+        );
+    }
+}
+
+#[test]
+fn a_demand_of_sil_2_through_a_partition_of_sil_1_is_found_with_two_mends() {
+    let answer = after("demand", 0, |_| {});
+    let found = ["criticality/chain/E2", "criticality/chain/E4"];
+    assert_eq!(open(&answer, "criticality"), found.map(|id| (id, "violated")), "accepted, and violated all the same");
+    let words = reason(&answer, found[0]);
+    assert!(
+        words.starts_with("what COLA.decide (SIL 2) sends passes through TRAK (SIL 1) on its way to PROP.arb (SIL 2)")
+    );
+    assert!(words.ends_with("raise TRAK to SIL 2, or carry it from COLA.decide to PROP.arb directly"), "{words}");
+
+    let raised = after("raised", 0, |vessel| {
+        let track = "function = \"Survey-line guidance, mode manager\"\nlevel = \"SIL";
+        edit(&vessel.join("system.toml"), &format!("{track} 1\""), &format!("{track} 2\""));
+    });
+    assert_eq!(open(&raised, "criticality"), []);
+}
+
+#[test]
+fn an_upward_flow_without_a_check_is_found() {
+    let answer = after("unchecked", 1, |vessel| {
+        edit(
+            &vessel.join("channels.csv"),
+            "PROP.alloc,40 ms,,,,limit clamped to the rated power",
+            "PROP.alloc,40 ms,,,,",
+        );
+    });
+    assert!(open(&answer, "criticality").contains(&("criticality/CH11", "violated")));
+    let words = reason(&answer, "criticality/CH11");
+    assert!(words.starts_with("channel CH11 goes from ENGM (SIL 1) to PROP (SIL 2) unchecked"), "{words}");
+}
+
 /// 90 ms hold no whole number of 20, 50 or 100 ms; 10 ms, the period of three partitions, are the exception.
 #[test]
 fn a_shorter_frame_is_refused_for_every_period_that_it_cuts() {

@@ -7,7 +7,9 @@ mod chains;
 mod claims;
 mod core_sets;
 mod cover;
+mod devices;
 mod failures;
+mod flow;
 mod frame;
 mod health;
 mod margins;
@@ -43,7 +45,7 @@ struct Part {
 }
 
 /// The parts in order: what is not known comes before what is.
-const PARTS: [Part; 25] = [
+const PARTS: [Part; 27] = [
     Part { anchor: "not-analysed", title: "What was not analysed", breaks: false, content: cover::not_analysed },
     Part { anchor: "deviations", title: "Accepted deviations", breaks: false, content: cover::deviations },
     Part { anchor: "failures", title: "Violated and not shown", breaks: false, content: failures::part },
@@ -65,6 +67,8 @@ const PARTS: [Part; 25] = [
     Part { anchor: "margins", title: "Margins", breaks: false, content: margins::part },
     Part { anchor: "memory", title: "Memory map", breaks: false, content: space::memory },
     Part { anchor: "shared", title: "Cache ways and bandwidth budgets", breaks: false, content: space::shared },
+    Part { anchor: "devices", title: "Devices and interrupts", breaks: false, content: devices::part },
+    Part { anchor: "flow", title: "Information flow and criticality", breaks: false, content: flow::part },
     Part { anchor: "remaining", title: "All other claims", breaks: false, content: remaining::part },
     Part { anchor: "assumptions", title: "Assumptions and provenance", breaks: false, content: assumptions::part },
     Part { anchor: "validation", title: "Published examples", breaks: false, content: validation::part },

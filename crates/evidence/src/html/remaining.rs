@@ -6,7 +6,7 @@ use crate::dossier::Dossier;
 use claim::Kind;
 use maud::Markup;
 
-const KINDS: [Kind; 5] = [Kind::Window, Kind::Device, Kind::Interrupt, Kind::Flow, Kind::Criticality];
+const KINDS: [Kind; 1] = [Kind::Window];
 
 pub(super) fn part(dossier: &Dossier) -> Markup {
     if KINDS.into_iter().all(|kind| dossier.of_kind(kind).next().is_none()) {

@@ -129,10 +129,9 @@ pub(super) fn name(system: &System, measure: Measure) -> String {
 fn is_of_victim(system: &System, measure: Measure, faulty: &[bool]) -> bool {
     let partition = match measure {
         Measure::Response(task) | Measure::Execution(task) | Measure::Jitter(task) => system.task(task).partition,
-        Measure::Age(channel) => match system.channel(channel).source.value {
-            model::system::PortEnd::Task(task) => system.task(task).partition,
-            model::system::PortEnd::Partition(partition) => partition,
-            model::system::PortEnd::Device(_) => return true,
+        Measure::Age(channel) => match system.partition_of(system.channel(channel).source.value) {
+            Some(partition) => partition,
+            None => return true,
         },
     };
     !faulty.get(partition.index()).copied().unwrap_or(false)

@@ -152,6 +152,15 @@ impl System {
         format!("{}.{}", self.partition(task.partition).name.value, task.name.value)
     }
 
+    /// The partition behind an end of a channel; a device speaks for its owner, where it has one.
+    pub fn partition_of(&self, end: PortEnd) -> Option<PartitionId> {
+        match end {
+            PortEnd::Task(task) => Some(self.task(task).partition),
+            PortEnd::Partition(partition) => Some(partition),
+            PortEnd::Device(device) => self.board.devices[device.index()].owner.map(|owner| owner.value),
+        }
+    }
+
     /// The release jitter of a task: its own, or else the platform's; `None` where neither is given.
     pub fn jitter(&self, id: TaskId) -> Option<Duration> {
         self.task(id).jitter.map(|j| j.value).or(self.platform.release_jitter.map(|j| j.value))

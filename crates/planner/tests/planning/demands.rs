@@ -175,11 +175,13 @@ fn device(owner: PartitionId, bits: u32) -> model::system::Device {
         name: named("D"),
         owner: Some(Located::new(owner, Span::NOWHERE)),
         shared_with: Vec::new(),
+        service: None,
         registers: None,
         dma_stream: Some(named("D")),
         dma_rate: None,
         dma_address_bits: Some(bits),
         memory: None,
+        reaches: Vec::new(),
         capacity: None,
         interrupts: Vec::new(),
     }

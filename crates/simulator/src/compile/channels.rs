@@ -7,13 +7,7 @@ use model::system::{ChannelKind, PortEnd, QueueRead};
 
 /// The partition at an end of a channel: of a device, its owner; beyond all partitions where nobody owns it.
 fn partition_at(system: &System, end: PortEnd) -> usize {
-    match end {
-        PortEnd::Task(task) => system.task(task).partition.index(),
-        PortEnd::Partition(partition) => partition.index(),
-        PortEnd::Device(device) => {
-            system.board.devices[device.index()].owner.map_or(usize::MAX, |owner| owner.value.index())
-        }
-    }
+    system.partition_of(end).map_or(usize::MAX, quantity::PartitionId::index)
 }
 
 fn task_at(end: PortEnd) -> Option<usize> {

@@ -71,7 +71,7 @@ pub(super) fn carried(scope: &Scope<'_>, results: &Results) -> Result<Carried, O
 }
 
 fn sender_name(scope: &Scope<'_>, source: PortEnd) -> String {
-    match ports::partition_of(scope, source) {
+    match scope.system.partition_of(source) {
         Some(partition) => scope.partition_name(partition).to_owned(),
         None => ports::label(scope, source),
     }

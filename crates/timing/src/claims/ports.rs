@@ -182,20 +182,11 @@ pub(super) fn assumptions(
     results: &Results,
     ends: impl IntoIterator<Item = PortEnd>,
 ) -> Vec<Assumption> {
-    let partitions: BTreeSet<PartitionId> = ends.into_iter().filter_map(|end| partition_of(scope, end)).collect();
+    let partitions: BTreeSet<PartitionId> = ends.into_iter().filter_map(|end| scope.system.partition_of(end)).collect();
     let cores = partitions.iter().flat_map(|&partition| results.cores(partition));
     let analysed = cores.filter_map(|(_, found)| found.as_ref().ok());
     let all: BTreeSet<Assumption> = analysed.flat_map(|core| core.basis.assumptions.iter().copied()).collect();
     all.into_iter().collect()
-}
-
-/// The partition that an end belongs to; a device belongs to its owner.
-pub(super) fn partition_of(scope: &Scope<'_>, end: PortEnd) -> Option<PartitionId> {
-    match end {
-        PortEnd::Task(id) => Some(scope.system.task(id).partition),
-        PortEnd::Partition(partition) => Some(partition),
-        PortEnd::Device(device) => scope.system.board.devices[device.index()].owner.map(|owner| owner.value),
-    }
 }
 
 /// All ends of a channel.

@@ -1,7 +1,6 @@
 //! What reaches nobody, or is missed by its readers, since partitions are operational at different times.
 
 use super::ready::{Readiness, Ready};
-use crate::claims::ports;
 use crate::claims::scope::Scope;
 use model::System;
 use model::system::{Channel, ChannelKind, PortEnd};
@@ -15,9 +14,9 @@ pub(super) fn notes(scope: &Scope<'_>, readiness: &Readiness, partition: Partiti
         ready.at_ns.checked_sub(other.at_ns).filter(|&ahead_ns| ahead_ns > 0)
     };
     let note = |channel: &Channel| {
-        let writer = ports::partition_of(scope, channel.source.value)?;
+        let writer = scope.system.partition_of(channel.source.value)?;
         let readers: BTreeSet<_> =
-            channel.destinations.iter().filter_map(|end| ports::partition_of(scope, end.value)).collect();
+            channel.destinations.iter().filter_map(|end| scope.system.partition_of(end.value)).collect();
         match &channel.kind {
             ChannelKind::Sampling { .. } if writer == partition => {
                 let ahead = readers.into_iter().filter_map(earlier).max()?;

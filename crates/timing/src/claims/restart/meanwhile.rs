@@ -34,7 +34,7 @@ pub(super) fn notes(scope: &Scope<'_>, results: &Results, partition: PartitionId
 
 /// Devices go on while their owner is out.
 fn of_partition(scope: &Scope<'_>, end: PortEnd, partition: PartitionId) -> bool {
-    !matches!(end, PortEnd::Device(_)) && ports::partition_of(scope, end) == Some(partition)
+    !matches!(end, PortEnd::Device(_)) && scope.system.partition_of(end) == Some(partition)
 }
 
 /// The system around a partition that is out.

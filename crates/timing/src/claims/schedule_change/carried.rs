@@ -23,7 +23,7 @@ fn note(change: &Change<'_>, channel: &Channel) -> Option<String> {
             Some(format!("`{name}` has no reader in `{}`, is full after at most {after} and then loses", to.name()))
         }
         ChannelKind::Queuing { depth, .. } if written && ports::runs(from, channel.source.value) && reads(from) => {
-            let mut readers = channel.destinations.iter().filter_map(|end| ports::partition_of(to, end.value));
+            let mut readers = channel.destinations.iter().filter_map(|end| to.system.partition_of(end.value));
             let emptied = readers.any(|reader| !from.is_idle(reader) && starts(to, reader));
             emptied.then(|| format!("`{name}` is emptied of up to {} messages", depth.value))
         }

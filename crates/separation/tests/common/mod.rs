@@ -1,0 +1,49 @@
+//! Small systems from text, and their verdicts.
+
+use claim::Verdict;
+use diagnostic::Sources;
+use model::{Reading, System, read_system};
+use plan::{Plan, read_plan};
+use std::collections::BTreeMap;
+
+/// A system of two cores without windows, to which the parts of a test are added.
+pub const HEAD: &str = r#"
+[system]
+name = "small"
+frame = "20 ms"
+levels = ["low", "middle", "high"]
+[board]
+name = "board"
+[[board.core]]
+name = "0"
+[[board.core]]
+name = "1"
+[[board.memory]]
+name = "RAM"
+base = "0x8000_0000"
+size = "4 GiB"
+granule = "4 KiB"
+placeable = true
+"#;
+
+pub fn system(parts: &str) -> System {
+    let text = format!("{HEAD}{parts}");
+    let mut files = BTreeMap::from([("small.toml".to_owned(), text.clone().into_bytes())]);
+    let Reading { system, diagnostics, .. } = read_system("small.toml", &mut files);
+    system.unwrap_or_else(|| panic!("{diagnostics:#?}\n{text}"))
+}
+
+/// A plan from text; none at all from none.
+pub fn plan(system: &System, text: &str) -> Plan {
+    if text.is_empty() {
+        return Plan::default();
+    }
+    let mut sources = Sources::new();
+    let (plan, found) = read_plan("plan.toml", text.as_bytes(), system, &mut sources);
+    plan.unwrap_or_else(|| panic!("{found:#?}"))
+}
+
+/// Every verdict by its id.
+pub fn verdicts(system: &System, plan: &Plan) -> BTreeMap<String, Verdict> {
+    separation::check(system, plan).into_iter().map(|verdict| (verdict.id.clone(), verdict)).collect()
+}
