@@ -124,12 +124,57 @@ impl Join {
 
     fn take_events(&mut self, block: &mut Block, found: &mut Found) {
         let mut names = Shared::new(block.names.len());
+        if self.round.is_none() && block.unnamed_ends.is_empty() {
+            self.take_as_they_are(block, &mut names, found);
+        } else {
+            self.take_one_by_one(block, &mut names, found);
+        }
+        for (irq, name) in &block.irqs {
+            self.irqs.insert(*irq, names.share(*name, &block.names, &mut found.names));
+        }
+        for (line, name) in &block.mended {
+            if names.is_new(*name) {
+                self.note(Matter::NotUtf8, self.lines + u64::from(*line), found);
+            }
+        }
+        if let (false, Some(last)) = (block.events.is_empty(), &mut self.last) {
+            last.line = std::mem::take(&mut block.ends[1]);
+        }
+    }
+
+    /// Takes events of which every one is kept with its own time and whose names are all known, which most are: as
+    /// [`Self::take_one_by_one`] would. The names of a block stand in the order in which its events use them.
+    fn take_as_they_are(&mut self, block: &Block, names: &mut Shared, found: &mut Found) {
+        let shared: Vec<Name> =
+            block.names.iter().map(|(name, _)| names.share(name, &block.names, &mut found.names)).collect();
+        let repeats = self.repeats(block);
+        if repeats {
+            self.note(Matter::Duplicate, self.lines + u64::from(block.event_lines.of(0)), found);
+        }
+        let events = block.events.get(usize::from(repeats)..).unwrap_or_default();
+        let Some(end) = events.last() else { return };
+        let mut before_ns = self.last.as_ref().map_or(0, |last| last.at_ns);
+        found.events.extend(events.iter().map(|event| {
+            let what = event.what.renamed(|name| shared[name.0 as usize]);
+            Event { what, ..*event }
+        }));
+        for (index, event) in (usize::from(repeats)..).zip(events) {
+            if event.at_ns < before_ns {
+                let line = self.lines + u64::from(block.event_lines.of(index));
+                self.note(Matter::OutOfOrder, line, found);
+            }
+            before_ns = event.at_ns;
+        }
+        self.set_last(end.at_ns);
+    }
+
+    fn take_one_by_one(&mut self, block: &Block, names: &mut Shared, found: &mut Found) {
         let mut unnamed = block.unnamed_ends.iter().copied().peekable();
         let repeats = self.repeats(block);
         found.events.reserve(block.events.len());
-        for (index, (event, line)) in block.events.iter().zip(&block.event_lines).enumerate() {
+        for (index, event) in block.events.iter().enumerate() {
             let irq = unnamed.next_if(|(at, _)| *at as usize == index).map(|(_, irq)| irq);
-            let line = self.lines + u64::from(*line);
+            let line = self.lines + u64::from(block.event_lines.of(index));
             if index == 0 && repeats {
                 self.note(Matter::Duplicate, line, found);
                 continue;
@@ -142,17 +187,6 @@ impl Join {
                 (what, _) => names.told(what, &block.names, &mut found.names),
             };
             found.events.push(Event { at_ns, cpu: event.cpu, what });
-        }
-        for (irq, name) in &block.irqs {
-            self.irqs.insert(*irq, names.share(*name, &block.names, &mut found.names));
-        }
-        for (line, name) in &block.mended {
-            if names.is_new(*name) {
-                self.note(Matter::NotUtf8, self.lines + u64::from(*line), found);
-            }
-        }
-        if let (false, Some(last)) = (block.events.is_empty(), &mut self.last) {
-            last.line = std::mem::take(&mut block.ends[1]);
         }
     }
 
@@ -182,11 +216,12 @@ impl Join {
         if before.is_some_and(|before| at_ns < before) {
             self.note(Matter::OutOfOrder, line, found);
         }
-        match &mut self.last {
-            Some(last) => last.at_ns = at_ns,
-            None => self.last = Some(Last { at_ns, line: Vec::new() }),
-        }
+        self.set_last(at_ns);
         Some(at_ns)
+    }
+
+    fn set_last(&mut self, at_ns: u64) {
+        self.last.get_or_insert(Last { at_ns, line: Vec::new() }).at_ns = at_ns;
     }
 
     fn irq(&mut self, irq: u32, names: &mut Names) -> Name {

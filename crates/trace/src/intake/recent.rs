@@ -3,22 +3,21 @@
 use super::bytes::Piece;
 use crate::names::{Name, Names};
 
-/// How many pairs of names are remembered: a power of two, and so few that they stay in the processor's nearest cache.
-const PAIRS: usize = 256;
+/// How many pairs of names are remembered: as many as a byte tells apart, so that they stay in the processor's nearest cache.
+const PAIRS: usize = 1 << u8::BITS;
 
 /// Names that were used last, by text and, for threads, number.
 #[derive(Debug)]
 pub struct Recent {
     /// Two places for the names of each hash, the one that came last first.
-    pairs: Vec<[Place; 2]>,
+    pairs: Box<[[Place; 2]; PAIRS]>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy)]
 struct Key {
-    text: u128,
-    length: u8,
-    is_thread: bool,
-    id: u32,
+    text: [u64; 2],
+    /// The thread's number, the text's length above it, and above that whether it is a thread.
+    about: u64,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -39,8 +38,8 @@ impl Recent {
     /// Remembers none yet.
     pub fn new() -> Self {
         // No key has this length, so that nothing is found in a place that was not used.
-        let nobody = Key { text: 0, length: u8::MAX, is_thread: false, id: 0 };
-        Self { pairs: vec![[Place { key: nobody, name: Name(0) }; 2]; PAIRS] }
+        let nobody = Key { text: [0; 2], about: u64::MAX };
+        Self { pairs: Box::new([[Place { key: nobody, name: Name(0) }; 2]; PAIRS]) }
     }
 
     /// The name among `names` of a thread of that number, or of a text that is none.
@@ -48,7 +47,9 @@ impl Recent {
     pub fn find(&mut self, text: Piece<'_>, id: Option<u32>, names: &mut Names) -> Met {
         let Some(key) = Key::new(text, id) else { return read(text.text(), id, names) };
         let pair = &mut self.pairs[key.pair()];
-        if let Some(place) = pair.iter().find(|place| place.key == key) {
+        // Which of the two it is cannot be foreseen: it is chosen without a branch.
+        let place = &pair[usize::from(!pair[0].key.is(key))];
+        if place.key.is(key) {
             return Met { name: place.name, new_and_mended: false };
         }
         let met = read(text.text(), id, names);
@@ -78,15 +79,24 @@ impl Key {
     /// That of a text of at most 16 bytes.
     #[inline(always)]
     fn new(text: Piece<'_>, id: Option<u32>) -> Option<Self> {
-        let length = text.text().len() as u8;
-        Some(Self { text: text.short()?, length, is_thread: id.is_some(), id: id.unwrap_or(0) })
+        let length = text.text().len() as u64;
+        let about = u64::from(id.is_some()) << 40 | length << 32 | u64::from(id.unwrap_or(0));
+        let text = text.short()?;
+        Some(Self { text: [text as u64, (text >> 64) as u64], about })
     }
 
-    #[inline]
+    #[inline(always)]
     fn pair(self) -> usize {
-        let (first, last) = (self.text as u64, (self.text >> 64) as u64);
-        let mixed = (first ^ last.rotate_left(29) ^ u64::from(self.id) << 17).wrapping_mul(0x9E37_79B9_7F4A_7C15);
-        (mixed >> 40) as usize % PAIRS
+        let [first, last] = self.text;
+        let mixed = (first ^ last.rotate_left(29) ^ self.about << 17).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+        // The highest bits depend on all others.
+        (mixed >> (u64::BITS - u8::BITS)) as usize
+    }
+
+    /// Whether the keys are equal, in one comparison.
+    #[inline(always)]
+    fn is(self, other: Self) -> bool {
+        (self.text[0] ^ other.text[0]) | (self.text[1] ^ other.text[1]) | (self.about ^ other.about) == 0
     }
 }
 
