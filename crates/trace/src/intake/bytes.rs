@@ -74,6 +74,13 @@ impl<'a> Piece<'a> {
         Self { from, length: length.min(from.len()) }
     }
 
+    /// The first `length` of these bytes, which the caller knows to be there.
+    #[inline(always)]
+    pub fn within(from: &'a [u8], length: usize) -> Self {
+        debug_assert!(length <= from.len());
+        Self { from, length }
+    }
+
     /// A text behind which nothing is known to stand.
     #[inline(always)]
     pub fn whole(text: &'a [u8]) -> Self {

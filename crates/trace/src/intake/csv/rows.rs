@@ -167,7 +167,7 @@ impl Values for Near<'_> {
         let column = usize::from(self.columns[slot]) % NEAR;
         let start = usize::from(self.starts.0[column]) % NEAR;
         let next = usize::from(self.starts.0[column + 1]);
-        Piece::new(&self.bytes[start..], next.wrapping_sub(start + 1))
+        Piece::within(&self.bytes[start..], next.wrapping_sub(start + 1))
     }
 }
 
