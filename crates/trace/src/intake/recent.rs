@@ -6,17 +6,17 @@ use crate::names::{Name, Names};
 /// How many pairs of names are remembered: as many as a byte tells apart, so that they stay in the processor's nearest cache.
 const PAIRS: usize = 1 << u8::BITS;
 
-/// Names that were used last, by text and, for threads, number.
+/// The names that were used last, by their key.
 #[derive(Debug)]
-pub struct Recent {
+pub struct Lately {
     /// Two places for the names of each hash, the one that came last first.
     pairs: Box<[[Place; 2]; PAIRS]>,
 }
 
+/// What a name is found by: at most 16 bytes, and what else tells it from others.
 #[derive(Debug, Clone, Copy)]
-struct Key {
+pub struct Key {
     text: [u64; 2],
-    /// The thread's number, the text's length above it, and above that whether it is a thread.
     about: u64,
 }
 
@@ -26,63 +26,37 @@ struct Place {
     name: Name,
 }
 
-/// A name, and whether its text was not UTF-8 and had not been met so.
-pub struct Met {
-    /// The name.
-    pub name: Name,
-    /// Whether the name is new and holds replacement characters for what is not UTF-8.
-    pub new_and_mended: bool,
-}
-
-impl Recent {
+impl Lately {
     /// Remembers none yet.
     pub fn new() -> Self {
-        // No key has this length, so that nothing is found in a place that was not used.
+        // No key is made with this, so that nothing is found in a place that was not used.
         let nobody = Key { text: [0; 2], about: u64::MAX };
         Self { pairs: Box::new([[Place { key: nobody, name: Name(0) }; 2]; PAIRS]) }
     }
 
-    /// The name among `names` of a thread of that number, or of a text that is none.
+    /// The name that is remembered for a key.
     #[inline(always)]
-    pub fn find(&mut self, text: Piece<'_>, id: Option<u32>, names: &mut Names) -> Met {
-        let Some(key) = Key::new(text, id) else { return read(text.text(), id, names) };
-        let pair = &mut self.pairs[key.pair()];
+    pub fn find(&self, key: Key) -> Option<Name> {
+        let pair = &self.pairs[key.pair()];
         // Which of the two it is cannot be foreseen: it is chosen without a branch.
         let place = &pair[usize::from(!pair[0].key.is(key))];
-        if place.key.is(key) {
-            return Met { name: place.name, new_and_mended: false };
-        }
-        let met = read(text.text(), id, names);
-        remember(pair, Place { key, name: met.name });
-        met
+        place.key.is(key).then_some(place.name)
+    }
+
+    /// Remembers a name for a key that was not found.
+    #[cold]
+    pub fn remember(&mut self, key: Key, name: Name) {
+        let pair = &mut self.pairs[key.pair()];
+        *pair = [Place { key, name }, pair[0]];
     }
 }
 
-#[cold]
-fn remember(pair: &mut [Place; 2], place: Place) {
-    *pair = [place, pair[0]];
-}
-
-#[cold]
-fn read(text: &[u8], id: Option<u32>, names: &mut Names) -> Met {
-    let known = names.len();
-    let valid = std::str::from_utf8(text);
-    let told = String::from_utf8_lossy(text);
-    let name = match id {
-        Some(id) => names.thread(&told, id),
-        None => names.text(&told),
-    };
-    Met { name, new_and_mended: valid.is_err() && names.len() > known }
-}
-
 impl Key {
-    /// That of a text of at most 16 bytes.
+    /// Of 16 bytes and something below the highest 64 bits.
     #[inline(always)]
-    fn new(text: Piece<'_>, id: Option<u32>) -> Option<Self> {
-        let length = text.text().len() as u64;
-        let about = u64::from(id.is_some()) << 40 | length << 32 | u64::from(id.unwrap_or(0));
-        let text = text.short()?;
-        Some(Self { text: [text as u64, (text >> 64) as u64], about })
+    pub fn new(text: u128, about: u64) -> Self {
+        debug_assert!(about < u64::MAX);
+        Self { text: [text as u64, (text >> 64) as u64], about }
     }
 
     #[inline(always)]
@@ -98,6 +72,59 @@ impl Key {
     fn is(self, other: Self) -> bool {
         (self.text[0] ^ other.text[0]) | (self.text[1] ^ other.text[1]) | (self.about ^ other.about) == 0
     }
+}
+
+/// The names of texts and threads that were used last.
+#[derive(Debug)]
+pub struct Recent(Lately);
+
+/// A name, and whether its text was not UTF-8 and had not been met so.
+pub struct Met {
+    /// The name.
+    pub name: Name,
+    /// Whether the name is new and holds replacement characters for what is not UTF-8.
+    pub new_and_mended: bool,
+}
+
+impl Recent {
+    /// Remembers none yet.
+    pub fn new() -> Self {
+        Self(Lately::new())
+    }
+
+    /// The name among `names` of a thread of that number, or of a text that is none.
+    #[inline(always)]
+    pub fn find(&mut self, text: Piece<'_>, id: Option<u32>, names: &mut Names) -> Met {
+        let Some(key) = key(text, id) else { return read(text.text(), id, names) };
+        match self.0.find(key) {
+            Some(name) => Met { name, new_and_mended: false },
+            None => {
+                let met = read(text.text(), id, names);
+                self.0.remember(key, met.name);
+                met
+            }
+        }
+    }
+}
+
+/// That of a text of at most 16 bytes: with the thread's number, the text's length, and whether it is a thread.
+#[inline(always)]
+fn key(text: Piece<'_>, id: Option<u32>) -> Option<Key> {
+    let length = text.text().len() as u64;
+    let about = u64::from(id.is_some()) << 40 | length << 32 | u64::from(id.unwrap_or(0));
+    Some(Key::new(text.short()?, about))
+}
+
+#[cold]
+fn read(text: &[u8], id: Option<u32>, names: &mut Names) -> Met {
+    let known = names.len();
+    let valid = std::str::from_utf8(text);
+    let told = String::from_utf8_lossy(text);
+    let name = match id {
+        Some(id) => names.thread(&told, id),
+        None => names.text(&told),
+    };
+    Met { name, new_and_mended: valid.is_err() && names.len() > known }
 }
 
 #[cfg(test)]

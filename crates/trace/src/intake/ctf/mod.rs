@@ -6,6 +6,7 @@
 
 mod bits;
 mod folder;
+mod held;
 mod kinds;
 mod layout;
 mod meaning;
