@@ -43,11 +43,13 @@ impl Lately {
         place.key.is(key).then_some(place.name)
     }
 
-    /// Remembers a name for a key that was not found.
+    /// Remembers a name for a key.
     #[cold]
     pub fn remember(&mut self, key: Key, name: Name) {
-        let pair = &mut self.pairs[key.pair()];
-        *pair = [Place { key, name }, pair[0]];
+        if self.find(key).is_none() {
+            let pair = &mut self.pairs[key.pair()];
+            *pair = [Place { key, name }, pair[0]];
+        }
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::super::block::{Builder, LONGEST_LINE, without_return};
 use super::super::bytes::{Piece, digits, equal_of_64, number};
+use super::super::recent::{Key, Lately};
 use super::super::text::leaves;
 use super::columns::{Clock, Kind, PASSED, SLOTS, Table};
 use crate::event::{Cpu, What, Word, kept_number};
@@ -14,13 +15,15 @@ pub struct Rows<'t> {
     fields: Fields,
     quotes: bool,
     starts: Starts,
+    /// Threads by what near rows say of them.
+    told: Lately,
 }
 
 impl<'t> Rows<'t> {
     /// Reads those rows of that table.
     pub fn new(table: &'t Table, lines: &[u8]) -> Self {
         let quotes = memchr::memchr(b'"', lines).is_some();
-        Self { table, fields: Fields::default(), quotes, starts: Starts([0; NEAR + 1]) }
+        Self { table, fields: Fields::default(), quotes, starts: Starts([0; NEAR + 1]), told: Lately::new() }
     }
 
     /// Takes all rows.
@@ -53,7 +56,7 @@ impl<'t> Rows<'t> {
         let line = without_return(&rest[..length]);
         self.starts.cut(equal_of_64(near, b',') & within, line.len(), self.table.slots().len())?;
         let values = Near { bytes, starts: &self.starts, columns: self.table.columns() };
-        if take(self.table, &values, line, builder).is_none() {
+        if take(self.table, &values, &mut self.told, line, builder).is_none() {
             builder.note(Matter::Malformed);
         }
         Some(length)
@@ -82,7 +85,7 @@ impl<'t> Rows<'t> {
             places.cut(line, columns)?;
             line
         };
-        take(self.table, &Far { bytes, places: &places }, line, builder)
+        take(self.table, &Far { bytes, places: &places }, &mut self.told, line, builder)
     }
 }
 
@@ -90,6 +93,9 @@ impl<'t> Rows<'t> {
 trait Values {
     /// A value with what stands behind it.
     fn piece(&self, slot: usize) -> Piece<'_>;
+
+    /// By what a thread is remembered: by all that the row says of it, so that its number need not be read again.
+    fn told(&self, name: usize, id: usize) -> Option<Key>;
 
     #[inline(always)]
     fn text(&self, slot: usize) -> &[u8] {
@@ -130,7 +136,7 @@ fn number_between_blanks(text: &[u8]) -> Option<u64> {
 const NEAR: usize = 64;
 
 /// So many bytes can be read from each of these on.
-const MARGIN: usize = 16;
+const MARGIN: usize = 24;
 
 /// Where each value of a near row begins, and the one that would follow the last.
 struct Starts([u8; NEAR + 1]);
@@ -169,7 +175,38 @@ impl Values for Near<'_> {
         let next = usize::from(self.starts.0[column + 1]);
         Piece::within(&self.bytes[start..], next.wrapping_sub(start + 1))
     }
+
+    /// A name and the number behind it, as they stand there: at most 23 bytes, and how many they are.
+    #[inline(always)]
+    fn told(&self, name: usize, id: usize) -> Option<Key> {
+        let (first, second) = (usize::from(self.columns[name]) % NEAR, usize::from(self.columns[id]) % NEAR);
+        let start = usize::from(self.starts.0[first]) % NEAR;
+        let length = usize::from(self.starts.0[second + 1]).wrapping_sub(start + 1);
+        if second != first + 1 || length >= MARGIN {
+            return None;
+        }
+        let bytes: &[u8; MARGIN] = self.bytes[start..].first_chunk()?;
+        let ([text @ .., _, _, _, _, _, _, _, _], [.., a, b, c, d, e, f, g, h]) = (bytes, bytes);
+        let (text, more) = (u128::from_le_bytes(*text), u64::from_le_bytes([*a, *b, *c, *d, *e, *f, *g, *h]));
+        let (own_text, own_more) = OWN[length];
+        Some(Key::new(text & own_text, more & own_more | (length as u64) << 56))
+    }
 }
+
+/// The lowest bytes of 24, as many as the index.
+const OWN: [(u128, u64); MARGIN] = {
+    let mut own = [(u128::MAX, 0); MARGIN];
+    let mut length = 0;
+    while length < MARGIN {
+        if length < 16 {
+            own[length].0 = (1 << (8 * length)) - 1;
+        } else {
+            own[length].1 = (1 << (8 * (length - 16))) - 1;
+        }
+        length += 1;
+    }
+    own
+};
 
 /// Where the values of any row begin and end, by slot.
 #[derive(Default)]
@@ -204,6 +241,10 @@ impl Values for Far<'_> {
     fn piece(&self, slot: usize) -> Piece<'_> {
         let (start, end) = self.places.0[slot];
         Piece::new(&self.bytes[start as usize..], (end - start) as usize)
+    }
+
+    fn told(&self, _: usize, _: usize) -> Option<Key> {
+        None
     }
 }
 
@@ -249,13 +290,19 @@ impl Fields {
 
 /// `None`: a value cannot be read.
 #[inline(always)]
-fn take<'a>(table: &Table, values: &impl Values, line: &'a [u8], builder: &mut Builder<'a>) -> Option<()> {
+fn take<'a>(
+    table: &Table,
+    values: &impl Values,
+    told: &mut Lately,
+    line: &'a [u8],
+    builder: &mut Builder<'a>,
+) -> Option<()> {
     let Some(at) = time(values, table.clock())? else {
         builder.note(Matter::OutOfRange);
         return Some(());
     };
     let row = match table.kind() {
-        Kind::Switches => Row::Is(switch(values, builder)?),
+        Kind::Switches => Row::Is(switch(values, told, builder)?),
         Kind::Events => event(values, builder)?,
     };
     match row {
@@ -273,13 +320,25 @@ enum Row {
 }
 
 #[inline(always)]
-fn switch(values: &impl Values, builder: &mut Builder<'_>) -> Option<(Cpu, What)> {
-    let [cpu, from, from_id, state, to, to_id] = [1, 2, 3, 4, 5, 6];
+fn switch(values: &impl Values, told: &mut Lately, builder: &mut Builder<'_>) -> Option<(Cpu, What)> {
+    let [cpu, name, id, state, next_name, next_id] = [1, 2, 3, 4, 5, 6];
     let cpu = Cpu::new(values.cpu(cpu)?)?;
-    let (from_id, to_id) = (values.id(from_id)?, values.id(to_id)?);
     let leaves = leaves(values.text(state))?;
-    let from = builder.thread(values.piece(from), from_id);
-    Some((cpu, What::Switch { from, to: builder.thread(values.piece(to), to_id), leaves }))
+    let keys = values.told(name, id).zip(values.told(next_name, next_id));
+    if let Some((from, to)) = keys
+        && let (Some(from), Some(to)) = (told.find(from), told.find(to))
+    {
+        return Some((cpu, What::Switch { from, to, leaves }));
+    }
+    // Both numbers are read before a name is kept, so that a row that cannot be read leaves nothing behind.
+    let (from_id, to_id) = (values.id(id)?, values.id(next_id)?);
+    let from = builder.thread(values.piece(name), from_id);
+    let to = builder.thread(values.piece(next_name), to_id);
+    if let Some(keys) = keys {
+        told.remember(keys.0, from);
+        told.remember(keys.1, to);
+    }
+    Some((cpu, What::Switch { from, to, leaves }))
 }
 
 fn event(values: &impl Values, builder: &mut Builder<'_>) -> Option<Row> {
