@@ -110,9 +110,23 @@ impl<F: Fields> From<'_, F> {
 }
 
 impl Said {
-    /// The event; `None`: a field of it has a value that cannot be.
+    /// Who leaves, who comes, and how the first leaves; `None`: a field has a value that cannot be.
     #[inline(always)]
-    pub fn what<F: Fields>(
+    pub fn switch<F: Fields>(
+        &mut self,
+        [leaving, coming]: [&Thread<F::Number, F::Text>; 2],
+        state: &F::Number,
+        fields: &F,
+        found: &mut Found,
+        not_utf8: &mut bool,
+    ) -> Option<(Name, Name, Leaves)> {
+        let from = &mut From { fields, found, not_utf8 };
+        let who = self.thread(leaving, from)?;
+        Some((who, self.thread(coming, from)?, leaves(from.number(state))))
+    }
+
+    /// An event that is no switch; `None`: a field of it has a value that cannot be.
+    pub fn rarer<F: Fields>(
         &mut self,
         meaning: &Meaning<F::Number, F::Text>,
         fields: &F,
@@ -120,18 +134,6 @@ impl Said {
         not_utf8: &mut bool,
     ) -> Option<What> {
         let from = &mut From { fields, found, not_utf8 };
-        // The most frequent kind is read at once.
-        match meaning {
-            Meaning::Switch { from: leaving, state, to } => {
-                let who = self.thread(leaving, from)?;
-                Some(What::Switch { from: who, to: self.thread(to, from)?, leaves: leaves(from.number(state)) })
-            }
-            _ => self.rarer(meaning, from),
-        }
-    }
-
-    #[inline(never)]
-    fn rarer<F: Fields>(&mut self, meaning: &Meaning<F::Number, F::Text>, from: &mut From<'_, F>) -> Option<What> {
         Some(match meaning {
             Meaning::Wakes { who, on } => {
                 let on = on.as_ref().and_then(|on| Cpu::new(from.number(on))).unwrap_or(Cpu::UNKNOWN);

@@ -1,10 +1,10 @@
 //! Puts events into what was found: each with its time in nanoseconds, none earlier than the one before.
 
 use super::layout::Layout;
-use super::meaning::Meaning;
+use super::meaning::{Meaning, Thread};
 use super::said::{Fields, Said};
 use super::ticks::Scale;
-use crate::event::{Cpu, Event};
+use crate::event::{Cpu, Event, What};
 use crate::intake::Found;
 use crate::note::{At, Matter, Note, Place};
 
@@ -69,8 +69,46 @@ impl Teller {
             self.unknown[told.class][told.number] += 1;
             return;
         }
+        // The most frequent kind is put in its place at once, not by way of what can be any kind.
+        match meaning {
+            Meaning::Switch { from, state, to } => self.say_switch(told, at_ns, [from, to], state, fields, found),
+            _ => self.say_rarer(told, at_ns, meaning, fields, found),
+        }
+    }
+
+    #[inline(always)]
+    fn say_switch<F: Fields>(
+        &mut self,
+        told: &Told,
+        at_ns: u64,
+        threads: [&Thread<F::Number, F::Text>; 2],
+        state: &F::Number,
+        fields: &F,
+        found: &mut Found,
+    ) {
         let not_utf8 = &mut false;
-        match self.said.what(meaning, fields, found, not_utf8) {
+        match self.said.switch(threads, state, fields, found, not_utf8) {
+            Some((from, to, leaves)) => {
+                found.events.push(Event { at_ns, cpu: told.cpu, what: What::Switch { from, to, leaves } });
+            }
+            None => self.note(told, Matter::Malformed, found),
+        }
+        if *not_utf8 {
+            self.note(told, Matter::NotUtf8, found);
+        }
+    }
+
+    #[inline(never)]
+    fn say_rarer<F: Fields>(
+        &mut self,
+        told: &Told,
+        at_ns: u64,
+        meaning: &Meaning<F::Number, F::Text>,
+        fields: &F,
+        found: &mut Found,
+    ) {
+        let not_utf8 = &mut false;
+        match self.said.rarer(meaning, fields, found, not_utf8) {
             Some(what) => found.events.push(Event { at_ns, cpu: told.cpu, what }),
             None => self.note(told, Matter::Malformed, found),
         }
