@@ -228,3 +228,20 @@ pub fn for_each_line<'a>(mut lines: &'a [u8], mut line: impl FnMut(&'a [u8])) {
 pub fn without_return(line: &[u8]) -> &[u8] {
     line.strip_suffix(b"\r").unwrap_or(line)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn events_know_their_lines() {
+        // Events before lines that are none, behind them, on every line, and two on one.
+        let told = [1, 2, 3, 7, 8, 20, 20, 21, 22, 100];
+        let mut lines = EventLines::default();
+        for (event, line) in told.iter().enumerate() {
+            lines.put(event, *line);
+        }
+        assert_eq!((0..told.len()).map(|event| lines.of(event)).collect::<Vec<_>>(), told);
+        assert_eq!(lines.changes.len(), 5);
+    }
+}

@@ -296,3 +296,52 @@ impl Shared {
         what.renamed(|name| self.share(name, own, all))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::intake::lines::Format;
+    use crate::intake::text::SchedulerText;
+    use proptest::prelude::*;
+
+    fn line() -> impl Strategy<Value = String> {
+        let switch = |(at, from, to)| {
+            format!(
+                "   {from}-1 [000] d..2. 1.{at:06}: sched_switch: prev_comm={from} prev_pid=1 prev_prio=9 prev_state=S ==> next_comm={to} next_pid=2 next_prio=9\n"
+            )
+        };
+        let interrupt = |(at, irq)| format!("   a-1 [000] d..2. 1.{at:06}: irq_handler_entry: irq={irq} name=i{irq}\n");
+        prop_oneof![
+            6 => (0..9_u32, "[a-c]", "[a-d]").prop_map(switch),
+            2 => (0..9_u32, 0..3_u8).prop_map(interrupt),
+            1 => Just("CPU:0 [LOST 3 EVENTS]\n".to_owned()),
+            1 => Just("no such line\n".to_owned()),
+            1 => Just("# a comment\n".to_owned()),
+        ]
+    }
+
+    proptest! {
+        #[test]
+        fn events_that_are_taken_as_they_are_are_those_taken_one_by_one(blocks in prop::collection::vec(prop::collection::vec(line(), 0..6), 1..6)) {
+            let (mut whole, mut single) = ((Join::new(0), Found::default()), (Join::new(0), Found::default()));
+            for block in blocks {
+                let lines = block.concat();
+                for ((join, found), as_they_are) in [(&mut whole, true), (&mut single, false)] {
+                    let block = SchedulerText.parse(lines.as_bytes());
+                    let mut names = Shared::new(block.names.len());
+                    if as_they_are {
+                        join.take_as_they_are(&block, &mut names, found);
+                    } else {
+                        join.take_one_by_one(&block, &mut names, found);
+                    }
+                    join.lines += u64::from(block.lines);
+                    if let Some(last) = &mut join.last {
+                        last.line.clone_from(&block.ends[1]);
+                    }
+                }
+                prop_assert_eq!(&whole.1, &single.1);
+                prop_assert_eq!(whole.0.last.as_ref().map(|last| last.at_ns), single.0.last.as_ref().map(|last| last.at_ns));
+            }
+        }
+    }
+}

@@ -401,3 +401,86 @@ fn decimal_time(field: &[u8], clock: Clock) -> Option<Option<u64>> {
     let whole = units.checked_mul(clock.unit_ns);
     Some(whole.and_then(|whole| whole.checked_add(parts * 10_u64.pow(scale))))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::intake::Found;
+    use crate::intake::lines::Format;
+    use proptest::prelude::*;
+
+    const HEADS: [&str; 3] = [
+        "ts_ns,cpu,prev_comm,prev_pid,prev_prio,prev_state,next_comm,next_pid,next_prio",
+        "next_pid,next_comm,extra,prev_pid,prev_state,prev_comm,cpu,ts_us",
+        "time_ns_u32,core,event,who,number",
+    ];
+
+    /// What rows give that are all taken as near ones where they are such, or all as any.
+    fn found(table: &Table, rows: &[u8], near: bool) -> Found {
+        let mut builder = Builder::new(rows.len());
+        let mut reader = Rows::new(table, rows);
+        if near {
+            reader.take(rows, &mut builder);
+        } else {
+            let mut rest = rows;
+            while !rest.is_empty() {
+                builder.next_line();
+                let length = reader.any(rest, &mut builder);
+                rest = rest.get(length + 1..).unwrap_or_default();
+            }
+        }
+        let (mut found, mut join) = (Found::default(), table.join(0));
+        join.join(builder.finish(), &mut found);
+        join.finish(b"", &mut found);
+        found
+    }
+
+    fn value() -> impl Strategy<Value = String> {
+        prop_oneof![
+            8 => "[0-9]{1,3}",
+            4 => "[0-9]{1,14}",
+            4 => "[ab]{1,2}",
+            2 => "(R|S|R\\+|X)",
+            2 => "[a-z]{14,20}",
+            1 => "(runs|mark|lost|idles)",
+            1 => " ?[0-9]{0,21} ?",
+            1 => "\"[a,\"]{0,3}\"?",
+            1 => "[0-9]{0,9}\\.[0-9]{0,10}",
+            1 => "[\\PC\0]{0,4}",
+        ]
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(300) })]
+
+        #[test]
+        fn near_rows_are_read_as_any_are(
+            which in 0..HEADS.len(),
+            rows in prop::collection::vec((prop::collection::vec(value(), 1..11), any::<bool>(), 0..3_usize), 0..20),
+        ) {
+            let table = Table::of_head(HEADS[which].as_bytes(), 0).expect("the head is one of a table");
+            let columns = table.slots().len();
+            let lines = rows.into_iter().flat_map(|(mut values, right, end)| {
+                if right {
+                    values = values.iter().cycle().take(columns).cloned().collect();
+                }
+                let line = values.join(",") + ["\n", "\r\n", "\n"][end];
+                std::iter::repeat_n(line, 1 + usize::from(end == 2))
+            });
+            let lines = lines.collect::<String>();
+            prop_assert_eq!(found(&table, lines.as_bytes(), true), found(&table, lines.as_bytes(), false));
+        }
+
+        #[test]
+        fn near_switches_are_read_as_any_are(rows in prop::collection::vec((0..9_u64, 0..4_u8, "[a-c]{1,2}", 0..3_u32, "[RSX]", "[a-c\0 ]{1,16}", "[0-2]{1,8}"), 0..30)) {
+            let table = Table::of_head(HEADS[0].as_bytes(), 0).expect("the head is one of a table");
+            let lines: String = rows
+                .iter()
+                .map(|(at, cpu, from, id, state, to, to_id)| format!("{at},{cpu},{from},{id},120,{state},{to},{to_id},40\n"))
+                .collect();
+            let near = found(&table, lines.as_bytes(), true);
+            prop_assert_eq!(&near, &found(&table, lines.as_bytes(), false));
+            prop_assert!(near.events.len() + near.notes.len() >= rows.len());
+        }
+    }
+}

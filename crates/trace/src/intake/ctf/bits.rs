@@ -171,6 +171,7 @@ fn counted(count: Count, values: &Values) -> u64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::layout::FixedNumber;
     use super::*;
 
     fn number(bits: u32, align: u32, signed: bool, big: bool) -> Node {
@@ -204,5 +205,21 @@ mod tests {
         let bytes = [0x1F, 0x32, 0x54, 0x76, 0x98, 0xBA, 0xDC, 0xFE, 0x00];
         assert_eq!(read(&nodes, &bytes), Ok(vec![15, 0x0FED_CBA9_8765_4321]));
         assert_eq!(read(&nodes, &bytes[..8]), Err(Stop::More));
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn numbers_at_fixed_offsets_are_those_that_are_taken_bit_by_bit(
+            bytes in proptest::collection::vec(proptest::prelude::any::<u8>(), 8..24),
+            count in 1..9_u32,
+            offset in 0..16_usize,
+            signed: bool,
+            big: bool,
+        ) {
+            let offset = offset.min(bytes.len() - count as usize);
+            let Node::Number(number) = number(8 * count, 8, signed, big) else { unreachable!("it is a number") };
+            let mut bits = Bits { bytes: &bytes, origin: 0, at: 8 * offset as u64, end: None };
+            proptest::prop_assert_eq!(bits.number(&number), Ok(FixedNumber::new(offset, number).value(&bytes)));
+        }
     }
 }

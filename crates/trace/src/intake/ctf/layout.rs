@@ -103,7 +103,8 @@ pub struct FixedNumber {
 }
 
 impl FixedNumber {
-    fn new(offset: usize, number: Number) -> Self {
+    /// A number behind so many bytes.
+    pub fn new(offset: usize, number: Number) -> Self {
         let own = u64::MAX >> (u64::BITS - number.bits);
         Self { offset, number, own, sign: if number.signed { own ^ (own >> 1) } else { 0 } }
     }
