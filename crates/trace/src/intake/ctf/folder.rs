@@ -16,6 +16,9 @@ const MOST_STREAMS: usize = 4_096;
 const MOST_NOTES: usize = 4_096;
 /// All streams together read so many bytes at once.
 const BYTES_AT_ONCE: usize = 128 << 10;
+/// So many blocks of a stream are read one after the other while others are merged: threads that wait for each other often
+/// wait long.
+const BLOCKS: u32 = 4;
 
 /// A folder's streams while they are read.
 pub struct Folder<R> {
@@ -163,17 +166,22 @@ impl<R: Read> Reading<R> {
         !self.ended || self.failed.is_some() || !self.found.events.is_empty() || !self.found.notes.is_empty()
     }
 
-    /// Reads a block where nothing is left of the last one, and further ones until there is an event: a stream may hold none for
-    /// long.
+    /// Reads some blocks where nothing is left of the last ones, and further ones until there is an event: a stream may hold none
+    /// for long.
     fn read(&mut self, block: usize) {
-        while self.failed.is_none() && !self.ended {
-            if !self.found.events.is_empty() || self.found.notes.len() >= MOST_NOTES {
+        if !self.found.events.is_empty() {
+            return;
+        }
+        let mut blocks = 0;
+        while self.failed.is_none() && !self.ended && self.found.notes.len() < MOST_NOTES {
+            if blocks >= BLOCKS && !self.found.events.is_empty() {
                 return;
             }
             match self.stream.feed_from(&mut self.input, block, &mut self.found) {
                 Ok(more) => self.ended = !more,
                 Err(refusal) => self.failed = Some(refusal),
             }
+            blocks += 1;
         }
     }
 
