@@ -94,15 +94,19 @@ fn nothing_is_followed_across_a_gap() {
 }
 
 #[test]
-fn what_a_start_drops_is_answered_by_what_comes_after_it() {
-    // A starts anew at 3,050 us: its job of frame 3 writes nothing, so that frame 3 puts out the data of frame 2 once more.
-    let recording = frames(6, |recording| {
-        recording.seen.retain(|seen| !(3_050_000..3_400_000).contains(&seen.at_ns));
-        recording.at(3_050, Happening::Restarts { partition: a(), start: Start::Warm });
-        recording.idles(3_050).at(3_400, Happening::WindowEnds { core: core(), partition: a() });
-    });
-    let judgement = judged(&recording);
-    assert_eq!(values(&judgement)[0], [Some((2_450_000, 3)), Some((2_450_000, 4))]);
+fn a_chain_is_not_judged_across_the_failure_of_one_of_its_partitions() {
+    // A starts anew at 4,050 us, and may have failed 1 ms before: what came out from then on is taken back. B puts out old
+    // data in frame 4; that of frame 5 is the first that was read after the start.
+    let failing = |recording: &mut Recording| {
+        recording.seen.retain(|seen| !(4_050_000..4_400_000).contains(&seen.at_ns));
+        recording.at(4_050, Happening::Restarts { partition: a(), start: Start::Warm });
+        recording.idles(4_050).at(4_400, Happening::WindowEnds { core: core(), partition: a() });
+    };
+    let judgement = judged(&frames(8, failing));
+    // Ages end in frames 2, and 6 and 7.
+    assert_eq!(values(&judgement)[0], [Some((1_450_000, 3)), Some((1_450_000, 3))]);
+    let found = finding(&judgement, "reaction/THERE");
+    assert_eq!((found.status.clone(), found.in_gaps), (Status::Kept, 2), "what frame 3 ended, and what was to come");
 }
 
 #[test]

@@ -10,8 +10,8 @@
 //! a chain, writes when it completes. Under logical execution time these are its arrival and its deadline. Messages are read
 //! and written when the recording says so.
 //! **Invariants.** What is not known speaks for nothing: data that comes from before the recording or a gap, or from a read that
-//! was not recorded, makes its output begin the measurement anew; what was measured while events of some core were lost is
-//! withdrawn when the recorder tells of it.
+//! was not recorded, makes its output begin the measurement anew. What was measured while events of some core were lost, or one of
+//! the chain's partitions had failed, is taken back when that is told.
 //! **Checked by** recordings made by hand, and runs of the simulator, which measures its own chains in another way.
 
 mod pending;
@@ -23,7 +23,7 @@ use super::{Most, channel_name};
 use crate::rebuilt::{Job, Observer};
 use crate::seen::{Happening, Seen, Who};
 use model::System;
-use model::system::Need;
+use model::system::{Need, Partition};
 use pending::{Pending, Value};
 use quantity::{ChannelId, CoreId, PartitionId, TaskId};
 use station::{Link, Station};
@@ -68,6 +68,10 @@ pub(super) struct Chains {
     /// The partition of each task.
     home: Vec<PartitionId>,
     pending: Pending,
+    /// By partition: for how long it may have failed when that is noticed, in nanoseconds.
+    unnoticed_ns: Vec<u64>,
+    /// By partition: when an error of it was noticed that no start has answered yet.
+    noticed: Vec<Option<u64>>,
     /// No output is to come before this instant.
     next_due: u64,
     now: u64,
@@ -97,13 +101,20 @@ struct Held {
 
 impl Chains {
     pub(super) fn new(system: &System) -> Self {
+        let detection = |partition: &Partition| partition.restart.as_ref()?.detection;
+        let unnoticed =
+            system.partitions.iter().map(|partition| detection(partition).map_or(0, |time| time.value.ns()));
+        let unnoticed_ns: Vec<u64> = unnoticed.collect();
+        let longest_ns = unnoticed_ns.iter().copied().max().unwrap_or(0);
         let mut chains = Self {
             chains: system.chains.iter().map(|chain| Chain::new(system, chain)).collect(),
             of_task: vec![Vec::new(); system.tasks.len()],
             of_channel: vec![Vec::new(); system.channels.len()],
             running: vec![None; system.board.cores.len()],
             home: system.tasks.iter().map(|task| task.partition).collect(),
-            pending: Pending::new(system.board.cores.len()),
+            pending: Pending::new(system.board.cores.len(), longest_ns),
+            noticed: vec![None; unnoticed_ns.len()],
+            unnoticed_ns,
             next_due: u64::MAX,
             now: 0,
         };
@@ -202,10 +213,19 @@ impl Chains {
         }
     }
 
-    fn start_anew(&mut self, partition: PartitionId) {
-        let all = self.chains.iter_mut().flat_map(|chain| &mut chain.stations);
-        all.filter(|station| station.home == partition).for_each(Station::start_anew);
-        let Self { running, home, .. } = self;
+    /// A partition starts anew or stops: chains through it are not followed across that, from the instant on at which it may
+    /// have failed.
+    fn start_anew(&mut self, at: u64, partition: PartitionId) {
+        let index = partition.index();
+        let failed = self.noticed[index].take().unwrap_or(at).saturating_sub(self.unnoticed_ns[index]);
+        let Self { chains, pending, running, home, .. } = self;
+        for value in pending.take_back(failed, |value| chains[value.chain].passes(partition)) {
+            chains[value.chain].withdraw(&value);
+        }
+        for chain in chains.iter_mut().filter(|chain| chain.passes(partition)) {
+            chain.forget();
+            chain.stations.iter_mut().filter(|station| station.home == partition).for_each(Station::start_anew);
+        }
         running.iter_mut().for_each(|task| _ = task.take_if(|task| home[task.index()] == partition));
     }
 
@@ -216,6 +236,7 @@ impl Chains {
         }
         self.chains.iter_mut().for_each(Chain::forget);
         self.running.fill(None);
+        self.noticed.fill(None);
         self.next_due = u64::MAX;
     }
 }
@@ -239,6 +260,10 @@ impl Chain {
             asks,
             carried_by_forwarder: links.into_iter().find(|channel| system.channel(*channel).forwarded),
         }
+    }
+
+    fn passes(&self, partition: PartitionId) -> bool {
+        self.stations.iter().any(|station| station.home == partition)
     }
 
     fn is_followed(&self) -> bool {
@@ -352,7 +377,11 @@ impl Observer for Chains {
             Happening::Writes { channel, .. } => self.writes(at, channel),
             Happening::Reads { channel, receiver } => self.reads(at, channel, receiver),
             Happening::Overflows { channel, receiver } => self.overflows(channel, receiver),
-            Happening::Restarts { partition, .. } | Happening::Stopped { partition } => self.start_anew(partition),
+            Happening::Noticed { partition } => {
+                let noticed = &mut self.noticed[partition.index()];
+                *noticed = noticed.or(Some(at));
+            }
+            Happening::Restarts { partition, .. } | Happening::Stopped { partition } => self.start_anew(at, partition),
             Happening::Gap { core } => self.forget(core),
             _ => {}
         }

@@ -1,5 +1,6 @@
 //! Values that are not yet sure to stand. A recorder tells that events of a core were lost when it goes on with that core, so
-//! what was seen on the others meanwhile may rest on something that was lost.
+//! what was seen on the others meanwhile may rest on something that was lost; and a partition has failed for a while when it is
+//! noticed.
 
 use quantity::CoreId;
 use std::collections::VecDeque;
@@ -28,13 +29,15 @@ pub(super) struct Pending {
     values: VecDeque<Value>,
     /// When something of each core was last seen.
     heard: Vec<Option<u64>>,
+    /// For so long at most a failure is not noticed, in nanoseconds.
+    unnoticed_ns: u64,
     /// From so many values on it is looked again.
     look_at: usize,
 }
 
 impl Pending {
-    pub(super) fn new(cores: usize) -> Self {
-        Self { values: VecDeque::new(), heard: vec![None; cores], look_at: MANY }
+    pub(super) fn new(cores: usize, unnoticed_ns: u64) -> Self {
+        Self { values: VecDeque::new(), heard: vec![None; cores], unnoticed_ns, look_at: MANY }
     }
 
     /// Something of a core is seen.
@@ -47,10 +50,18 @@ impl Pending {
         self.values.push_back(value);
     }
 
-    /// Events of a core were lost, back to the last one seen of it: the values that do not stand, since they came later.
+    /// Events of a core were lost, back to the last one seen of it: the values that came later.
     pub(super) fn lose(&mut self, core: CoreId) -> Vec<Value> {
-        let stand = self.heard[core.index()].map_or(0, |last| self.values.partition_point(|value| value.at_ns <= last));
-        self.values.split_off(stand).into()
+        let from = self.heard[core.index()].map_or(0, |last| last.saturating_add(1));
+        self.take_back(from, |_| true)
+    }
+
+    /// The values from an instant on that do not stand.
+    pub(super) fn take_back(&mut self, from_ns: u64, falls: impl Fn(&Value) -> bool) -> Vec<Value> {
+        let stand = self.values.partition_point(|value| value.at_ns < from_ns);
+        let (fallen, rest): (Vec<_>, Vec<_>) = self.values.split_off(stand).into_iter().partition(falls);
+        self.values.extend(rest);
+        fallen
     }
 
     /// The values that stand by now; asked for often, it looks seldom.
@@ -58,7 +69,7 @@ impl Pending {
         if self.values.len() < self.look_at {
             return Vec::new();
         }
-        let last = self.heard.iter().copied().min().flatten();
+        let last = self.heard.iter().copied().min().flatten().and_then(|last| last.checked_sub(self.unnoticed_ns));
         let heard = last.map_or(0, |last| self.values.partition_point(|value| value.at_ns <= last));
         let stand = heard.max(self.values.len().saturating_sub(LIMIT));
         let settled = self.values.drain(..stand).collect();
@@ -82,7 +93,7 @@ mod tests {
 
     #[test]
     fn what_came_after_the_last_event_of_a_core_does_not_stand_where_the_next_ones_were_lost() {
-        let mut pending = Pending::new(2);
+        let mut pending = Pending::new(2, 0);
         pending.hear(CoreId::new(0), 10);
         [5, 10, 11].into_iter().for_each(|instant| pending.push(at(instant)));
         assert_eq!(pending.lose(CoreId::new(0)), [at(11)]);
@@ -91,11 +102,11 @@ mod tests {
 
     #[test]
     fn values_stand_once_every_core_was_heard_of_and_never_too_many_wait() {
-        let mut pending = Pending::new(2);
+        let mut pending = Pending::new(2, 50);
         (0..MANY as u64).for_each(|instant| pending.push(at(instant)));
         pending.hear(CoreId::new(0), 700);
         assert_eq!(pending.settled(), [], "nothing of the second core was seen");
-        pending.hear(CoreId::new(1), 99);
+        pending.hear(CoreId::new(1), 149);
         (MANY as u64..2 * MANY as u64).for_each(|instant| pending.push(at(instant)));
         assert_eq!(pending.settled().len(), 100);
         (0..LIMIT as u64 + 7).for_each(|instant| pending.push(at(10_000 + instant)));

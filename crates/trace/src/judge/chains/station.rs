@@ -228,22 +228,18 @@ impl Station {
         }
     }
 
-    /// Its partition starts anew or stops: jobs and outputs to come are dropped, queues emptied, and what a buffer holds is
-    /// not known.
+    /// Its partition starts anew, all else being forgotten: no job is under way, and its queue is empty.
     pub(super) fn start_anew(&mut self) {
-        self.jobs.clear();
-        self.due.clear();
         self.is_sure = true;
-        match &mut self.link {
-            Link::Channel(inlet) => inlet.queue.iter_mut().for_each(Queue::empty),
-            Link::Buffer => self.present = Carried::Unknown,
-            Link::Begins => {}
+        if let Link::Channel(Inlet { queue: Some(queue), .. }) = &mut self.link {
+            queue.empty();
         }
     }
 
     /// Events were lost.
     pub(super) fn forget(&mut self) {
-        self.start_anew();
+        self.jobs.clear();
+        self.due.clear();
         self.is_sure = false;
         self.present = Carried::Unknown;
         self.written = (0, Carried::Unknown);
