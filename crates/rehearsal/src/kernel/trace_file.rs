@@ -1,4 +1,4 @@
-//! The kernel's own scheduler events, recorded in an instance of its tracing that is ours alone and goes away with us.
+//! The kernel's own trace file: an instance of its tracing that is ours alone and goes away with us.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -10,11 +10,11 @@ const KIB_A_CPU: &str = "8192";
 
 /// A recording under way. The instance is removed when this is dropped.
 #[derive(Debug)]
-pub struct Tracing {
+pub struct TraceFile {
     folder: PathBuf,
 }
 
-impl Tracing {
+impl TraceFile {
     /// Begins to record the switches of these cpus, on the monotonic clock.
     ///
     /// # Errors
@@ -52,7 +52,7 @@ impl Tracing {
     }
 }
 
-impl Drop for Tracing {
+impl Drop for TraceFile {
     fn drop(&mut self) {
         // An instance that cannot be removed is removed by the next rehearsal.
         let _ = fs::remove_dir(&self.folder);
