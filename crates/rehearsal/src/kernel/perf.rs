@@ -22,7 +22,7 @@ const RECORD: [&str; 12] = [
     "-C",
 ];
 /// What runs while it is recorded: it says that recording has begun, and waits until its input ends. That ends however we do.
-const WHILE: [&str; 4] = ["--", "sh", "-c", "echo recording >&2; exec cat >&2"];
+const WHILE: [&str; 4] = ["--", "sh", "-c", "echo recording >&2; read -r _"];
 const READY: &str = "recording";
 const SCRIPT: [&str; 8] =
     ["script", "-i", "-", "--ns", "--show-switch-events", "--show-lost-events", "-F", "comm,tid,cpu,time,event"];
