@@ -2,11 +2,6 @@
 
 use crate::recording::Judged;
 
-/// What every answer about a rehearsal says of itself.
-pub const WHAT_IT_IS: &str = "A rehearsal on another machine: processes and loads stood in for partitions and jobs, and shared this \
-                              machine's cpus as its kernel let them. It shows whether plan and recovery work together; it is no \
-                              statement about the target, and no figure of it is one of the target.";
-
 /// A rehearsal.
 #[derive(Debug, Clone, Copy)]
 pub struct Rehearsal<'a> {

@@ -89,7 +89,7 @@ fn the_answer_in_json_is_that_of_the_files() {
     assert!([0, 1].contains(&run.status), "{}{}", run.out, run.err);
     let answer = run.json();
     assert_eq!(answer["exit_status"], run.status);
-    assert!(answer["what_it_is"].to_string().contains("no statement about the target"), "{answer:#}");
+    assert!(answer["rehearsal"].to_string().contains("no statement about the target"), "{answer:#}");
     assert_eq!(answer["faults"], serde_json::json!(["crash:SLUC@500ms", "memory-burst:DIAG@1s,for=300ms"]));
     assert_eq!(
         (&answer["span_ns"], &answer["interrupted"]),

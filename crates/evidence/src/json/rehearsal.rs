@@ -1,7 +1,7 @@
 //! A rehearsal, for programs.
 
 use super::recording::{Recorded, found, head, members};
-use crate::rehearsal::{Rehearsal, WHAT_IT_IS};
+use crate::rehearsal::Rehearsal;
 use serde_json::{Value, json};
 
 /// The answer as a JSON text with a final line break. `recorded` goes with what the stand-ins recorded; `written` are the files
@@ -9,7 +9,6 @@ use serde_json::{Value, json};
 pub fn rehearsed(rehearsal: &Rehearsal<'_>, recorded: &Recorded<'_>, written: &[String]) -> String {
     let mut object = head(recorded);
     object.extend(members(json!({
-        "what_it_is": WHAT_IT_IS,
         "seed": rehearsal.seed,
         "span_ns": rehearsal.span_ns,
         "tolerance_ns": rehearsal.tolerance_ns,

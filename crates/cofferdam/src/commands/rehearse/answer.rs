@@ -109,6 +109,7 @@ impl<'a> Answer<'a> {
             beside: &[],
             victims,
             measured: &[],
+            is_rehearsal: true,
         }
     }
 }
