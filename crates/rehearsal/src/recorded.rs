@@ -1,5 +1,6 @@
 //! What a rehearsal recorded, as the files that the trace checkers read.
 
+use crate::dispatcher::THREAD;
 use crate::orders::Subject;
 use crate::record::Entry;
 use std::fmt::Write as _;
@@ -66,7 +67,7 @@ impl Recorded {
 
     /// The map by which both are read; windows may be off by so much.
     pub fn map(&self, tolerance: &str) -> String {
-        let mut text = format!("tolerance = {}\n", quoted(tolerance));
+        let mut text = format!("tolerance = {}\nrehearsal = true\n", quoted(tolerance));
         for (cpu, core) in self.cpus.iter().flatten().zip(&self.cores) {
             let _ = write!(text, "\n[[cpu]]\nnumber = {cpu}\ncore = {}\n", quoted(core));
         }
@@ -74,7 +75,7 @@ impl Recorded {
             let partition = quoted(self.name(*partition));
             let _ = write!(text, "\n[[thread]]\nname = {}\npartition = {partition}\n", quoted(thread));
         }
-        text.push_str("\n[[thread]]\nname = \"rh-core-*\"\nplatform = true\n");
+        let _ = write!(text, "\n[[thread]]\nname = {}\nplatform = true\n", quoted(&format!("{THREAD}*")));
         text
     }
 }
