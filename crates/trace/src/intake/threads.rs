@@ -1,5 +1,5 @@
 //! Several threads read one source of lines: each takes the next block, parses it, and puts it where one of them joins it when its
-//! turn has come. The memory is that of some blocks for each thread.
+//! turn has come. The memory is that of a block for each thread and some more.
 
 use super::Found;
 use super::block::{Block, LONGEST_LINE};
@@ -16,7 +16,8 @@ const BLOCK: usize = 1 << 19;
 
 const _: () = assert!(BLOCK > 2 * LONGEST_LINE);
 
-/// So many blocks for each thread may be parsed before their turn has come: one that is held up does not hold up all at once.
+/// Besides one for each thread, so many blocks may be parsed before their turn has come: a thread that is held up does not hold up
+/// all others at once.
 const AHEAD: u64 = 4;
 
 /// Why a source is not read to its end.
@@ -39,7 +40,7 @@ pub fn read<R: Read + Send, T: FnMut(&mut Found) + Send>(
     take: T,
 ) -> Result<(), Stopped> {
     let input = Mutex::new(Input { input, rest: Vec::new(), blocks: 0, end: None });
-    let ahead = AHEAD * threads.get() as u64;
+    let ahead = AHEAD + threads.get() as u64;
     let (joined, queue) = (Mutex::new(Joined { join, found, take }), Mutex::new(Queue::default()));
     let output = Output { joined, queue, moved: Condvar::new(), ahead };
     std::thread::scope(|scope| {
