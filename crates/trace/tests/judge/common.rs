@@ -121,7 +121,13 @@ pub fn log() -> TaskId {
 }
 
 pub fn system() -> (System, Plan) {
-    let mut files = BTreeMap::from([("system.toml".to_owned(), SYSTEM.as_bytes().to_vec())]);
+    system_with("")
+}
+
+/// The system with more in its file.
+pub fn system_with(more: &str) -> (System, Plan) {
+    let text = format!("{SYSTEM}{more}");
+    let mut files = BTreeMap::from([("system.toml".to_owned(), text.into_bytes())]);
     let Reading { mut sources, system, diagnostics } = read_system("system.toml", &mut files);
     let shown = |list: &[diagnostic::Diagnostic], sources: &diagnostic::Sources| -> String {
         list.iter().map(|d| render_text(d, sources, Look::Plain)).collect()
@@ -191,9 +197,12 @@ impl Recording {
     }
 
     pub fn judged_by(&self, allowed: Allowed) -> Judgement {
-        let (system, plan) = system();
-        let mut judge = Judge::new(&system, &plan, allowed);
-        let mut rebuild = Rebuild::new(&system);
+        self.judged_in(&system(), allowed)
+    }
+
+    pub fn judged_in(&self, (system, plan): &(System, Plan), allowed: Allowed) -> Judgement {
+        let mut judge = Judge::new(system, plan, allowed);
+        let mut rebuild = Rebuild::new(system);
         self.seen.iter().for_each(|seen| rebuild.take(seen, &mut judge));
         rebuild.finish(&mut judge);
         judge.finish()
