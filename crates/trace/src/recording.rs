@@ -1,6 +1,7 @@
 //! A whole recording: from the bytes of its sources to what is put together from them, a block at a time.
 
 use crate::clock::{Fit, fit};
+use crate::continuity::Continuity;
 use crate::event::{Event, What};
 use crate::intake::ctf::Folder;
 use crate::intake::{Found, Reader};
@@ -189,6 +190,7 @@ struct Line<'a> {
     source: Box<dyn Source>,
     found: Found,
     order: Reorder,
+    continuity: Continuity,
     mapper: Mapper<'a>,
     fit: Fit,
     events: u64,
@@ -204,6 +206,7 @@ impl<'a> Line<'a> {
             source,
             found: Found::default(),
             order: Reorder::default(),
+            continuity: Continuity::default(),
             mapper: Mapper::new(system, map, number),
             fit,
             events: 0,
@@ -281,7 +284,17 @@ impl<'a> Line<'a> {
             self.note(Matter::OutOfRange, self.place(event.at_ns));
             return;
         };
-        self.mapper.take(event, &self.found.names, |seen| out.merge.push(out.index, Seen { at_ns, ..seen }));
+        let breaks = self.continuity.breaks_at(event, &self.found.names);
+        if breaks {
+            self.note(Matter::Unannounced, self.place(event.at_ns));
+        }
+        let mut take = |event: &Event| {
+            self.mapper.take(event, &self.found.names, |seen| out.merge.push(out.index, Seen { at_ns, ..seen }));
+        };
+        if breaks {
+            take(&Event { what: What::Lost { count: 0 }, ..*event });
+        }
+        take(event);
     }
 }
 

@@ -11,12 +11,13 @@ use trace::intake::threads::read;
 use trace::intake::{Found, Reader};
 use trace::note::Refusal;
 
-const SOURCES: [&str; 8] = [
+const SOURCES: [&str; 9] = [
     include_str!("recorded/ftrace.txt"),
     include_str!("recorded/ftrace-tgid.txt"),
     include_str!("recorded/ftrace-lost.txt"),
     include_str!("recorded/perf.txt"),
     include_str!("recorded/perf-ns.txt"),
+    include_str!("recorded/perf-switches.txt"),
     "ts_ns,cpu,prev_comm,prev_pid,prev_prio,prev_state,next_comm,next_pid,next_prio\n\
      100,0,swapper/0,0,120,R,\"a,b\",7,40\n100,0,swapper/0,0,120,R,\"a,b\",7,40\n90,0,a,7,40,S,b,8,40\n120,1,b,8,40,S,a,7,40\n",
     "time_us_u32,core,event,who,number\n4294967290,0,window_begins,nav,\n4294967293,0,runs,nav.ctl,1\n3,0,completes,nav.ctl,1\n\
