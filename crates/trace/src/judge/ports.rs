@@ -32,6 +32,8 @@ enum PortKind {
 struct Queue {
     /// How many messages wait; `None` from a gap, and from the beginning, until the queue is read whole.
     waiting: Option<u64>,
+    /// How many it holds.
+    holds: u64,
     depths: Tally,
 }
 
@@ -92,8 +94,10 @@ impl Port {
                     Some(least) => Ok(least.value.ns().saturating_sub(sender)),
                     None => undeclared("min_interarrival"),
                 };
-                let queue =
-                    || Queue { waiting: None, depths: Tally::new(Rule::Depth, unless_carried(Ok(depth.value))) };
+                let queue = || {
+                    let depths = Tally::new(Rule::Depth, unless_carried(Ok(depth.value)));
+                    Queue { waiting: None, holds: depth.value, depths }
+                };
                 let receivers = channel.destinations.iter().map(|_| queue()).collect();
                 (limit, PortKind::Queuing { takes: *read, receivers })
             }
@@ -155,7 +159,7 @@ impl Port {
             && let Some(queue) = receivers.get_mut(receiver)
         {
             // The message that found no room was counted as written, and does not wait.
-            let full = queue.waiting.unwrap_or(u64::MAX);
+            let full = queue.waiting.unwrap_or(queue.holds.saturating_add(1));
             queue.depths.note(full, at, || "a message found no room".to_owned());
             queue.waiting = queue.waiting.map(|waiting| waiting.saturating_sub(1));
         }
