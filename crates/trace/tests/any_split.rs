@@ -158,3 +158,21 @@ fn any_number_of_threads_finds_the_same() {
         assert_eq!((&events, &found.notes, &found.names), (&whole.events, &whole.notes, &whole.names));
     }
 }
+
+/// A thread that panics ends the others too, which would wait for its block for ever.
+#[test]
+fn a_panic_ends_all_threads() {
+    let much = SOURCES[0].repeat(200).into_bytes();
+    for threads in [1, 2, 8] {
+        let threads = std::num::NonZeroUsize::new(threads).expect("not 0");
+        let mut blocks = 0;
+        let take = |_: &mut Found| {
+            blocks += 1;
+            assert!(blocks < 2, "the second block is one too many");
+        };
+        let reads = std::panic::AssertUnwindSafe(|| {
+            read(&SchedulerText, SchedulerText.join(1), &much[..], threads, &mut Found::default(), take)
+        });
+        assert!(std::panic::catch_unwind(reads).is_err());
+    }
+}

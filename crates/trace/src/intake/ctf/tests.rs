@@ -72,8 +72,12 @@ fn other(time: u16) -> Vec<u8> {
 
 /// Reads bytes in blocks that end where it is said.
 fn read(bytes: &[u8], ends: &[usize]) -> (Found, bool) {
+    read_by(layout(METADATA), bytes, ends)
+}
+
+fn read_by(layout: Layout, bytes: &[u8], ends: &[usize]) -> (Found, bool) {
     let mut found = Found::default();
-    let mut stream = Stream::new(Arc::new(layout(METADATA)), 0, 0);
+    let mut stream = Stream::new(Arc::new(layout), 0, 0);
     let mut start = 0;
     for end in ends.iter().copied().chain([bytes.len()]) {
         let end = end.clamp(start, bytes.len());
@@ -254,6 +258,26 @@ proptest! {
         ends.sort_unstable();
         let (whole, split) = (read(&bytes, &[]), read(&bytes, &ends));
         prop_assert_eq!((&whole.0.events, &whole.0.notes, &whole.0.names), (&split.0.events, &split.0.notes, &split.0.names));
+    }
+
+    #[test]
+    fn fields_at_fixed_offsets_are_read_as_fields_one_by_one(
+        packets in prop::collection::vec((events(), 0..9_usize, any::<u8>()), 1..5),
+        changes in prop::collection::vec((0..600_usize, any::<u8>()), 0..6),
+    ) {
+        let mut bytes: Vec<u8> =
+            packets.iter().flat_map(|(events, padding, lost)| packet(1, *lost, *padding, events)).collect();
+        for (at, byte) in changes {
+            if let Some(place) = bytes.get_mut(at) {
+                *place = byte;
+            }
+        }
+        let mut one_by_one = layout(METADATA);
+        for stream in one_by_one.streams.iter_mut().flatten() {
+            stream.fixed = None;
+        }
+        let (fixed, single) = (read(&bytes, &[]), read_by(one_by_one, &bytes, &[]));
+        prop_assert_eq!(fixed, single);
     }
 
     #[test]

@@ -184,13 +184,25 @@ fn leading_thread(leader: &[u8], builder: &mut Builder<'_>) -> Option<(Name, boo
 /// How a thread leaves, by the letters that the kernel gives its state.
 #[inline(always)]
 pub fn leaves(state: &[u8]) -> Option<Leaves> {
-    Some(match state.first()? {
-        b'R' => Leaves::Ready,
-        b'X' | b'Z' | b'x' => Leaves::Ended,
-        letter if letter.is_ascii_alphabetic() => Leaves::Waits,
-        _ => return None,
-    })
+    LEAVES[usize::from(*state.first()?)]
 }
+
+/// By the first letter of the state: a table, since no branch foresees which one comes.
+const LEAVES: [Option<Leaves>; 256] = {
+    let mut leaves = [None; 256];
+    let mut letter = 0;
+    while letter < 128 {
+        if (letter as u8).is_ascii_alphabetic() {
+            leaves[letter] = Some(Leaves::Waits);
+        }
+        letter += 1;
+    }
+    leaves[b'R' as usize] = Some(Leaves::Ready);
+    leaves[b'X' as usize] = Some(Leaves::Ended);
+    leaves[b'Z' as usize] = Some(Leaves::Ended);
+    leaves[b'x' as usize] = Some(Leaves::Ended);
+    leaves
+};
 
 /// `comm=a pid=1 prio=120 target_cpu=000`, with ` success=1` before the last in some recordings, or `a:1 [120] CPU:000`.
 fn wake(tells: &[u8], builder: &mut Builder<'_>) -> Option<What> {
