@@ -45,6 +45,19 @@ impl Ports {
         channels.flat_map(|(index, port)| port.findings(&channel_name(system, index))).collect()
     }
 
+    /// The greatest age at which each sampled channel was read that has a refresh period.
+    pub(super) fn ages(&self) -> Vec<Option<Most>> {
+        let most = |port: &Port| match &port.kind {
+            PortKind::Sampling { ages } => {
+                // Where the forwarder carries it, the message written last may not have come.
+                let (value, at_ns) = ages.worst().filter(|_| ages.has_limit())?;
+                Some(Most { value, at_ns, seen: ages.seen() })
+            }
+            PortKind::Queuing { .. } => None,
+        };
+        self.channels.iter().map(most).collect()
+    }
+
     /// The most messages that each receiver had waiting.
     pub(super) fn depths(&self) -> Vec<Vec<Option<Most>>> {
         let most = |queue: &Queue| {
