@@ -3,5 +3,6 @@
 mod chains;
 mod common;
 mod gaps;
+mod recovery;
 mod rules;
 mod spans;
