@@ -183,7 +183,9 @@ fn memory_and_growth() {
     let shares = system.growth_rules.iter().map(|rule| rule.at_least.get());
     assert_eq!(shares.collect::<Vec<_>>(), [300_000, 300_000]);
     assert_eq!(system.schedules.iter().map(|schedule| &*schedule.name.value).collect::<Vec<_>>(), ["main"]);
-    assert!(system.network.is_none() && system.accepted.is_empty());
+    assert!(system.network.is_none());
+    let accepted = system.accepted.iter().map(|accepted| &*accepted.claim.value);
+    assert_eq!(accepted.collect::<Vec<_>>(), ["criticality/chain/E2", "criticality/chain/E4"]);
 }
 
 /// A row of the table of channels as a table of TOML. Of all cells only some checks are quoted, and those come last.
