@@ -272,7 +272,8 @@ impl<'a> Line<'a> {
     /// What the source saw from here back to its last event is not known.
     fn lose(&mut self, out: &mut Out<'_>) {
         if let Some(at_ns) = self.fit.common(self.order.given_ns()).and_then(|common| out.epoch.told(common)) {
-            out.merge.push(out.index, Seen { at_ns, source: self.number, what: Happening::Gap { core: None } });
+            out.merge
+                .push(out.index, Seen { at_ns, source: self.number, what: Happening::Gap { core: None, ends: true } });
         }
     }
 

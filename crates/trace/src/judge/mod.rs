@@ -50,10 +50,11 @@ pub struct Judgement {
 }
 
 impl Judgement {
-    /// Whether nothing failed, nothing started anew, and one module schedule was in force: what bounds speak of.
+    /// Whether no error was noticed, nothing started anew, and one module schedule was in force: what bounds speak of.
     pub fn is_undisturbed(&self) -> bool {
         let coverage = &self.coverage;
-        coverage.faults == 0 && coverage.restarts == 0 && coverage.schedules.iter().sum::<u64>() <= 1
+        let has_failed = self.failed.contains(&true);
+        !has_failed && coverage.faults == 0 && coverage.restarts == 0 && coverage.schedules.iter().sum::<u64>() <= 1
     }
 }
 
@@ -101,7 +102,10 @@ impl<'a> Judge<'a> {
 
     /// What was found, once everything was seen.
     pub fn finish(mut self) -> Judgement {
+        let last_ns = self.coverage.last_ns();
         self.windows.finish();
+        self.foreign.finish(last_ns);
+        self.outage.finish(last_ns);
         let system = self.system;
         let findings = [
             self.windows.findings(system),

@@ -121,9 +121,9 @@ impl<'a> Mapper<'a> {
             What::Lost { .. } => {
                 // What was lost on a cpu that is no core of the board touches none of them.
                 if event.cpu == Cpu::UNKNOWN {
-                    say(Happening::Gap { core: None });
+                    say(Happening::Gap { core: None, ends: true });
                 } else if let Some(core) = self.core(event.cpu) {
-                    say(Happening::Gap { core: Some(core) });
+                    say(Happening::Gap { core: Some(core), ends: true });
                 }
             }
         }

@@ -121,13 +121,28 @@ pub fn log() -> TaskId {
 }
 
 pub fn system() -> (System, Plan) {
-    let mut files = BTreeMap::from([("system.toml".to_owned(), SYSTEM.as_bytes().to_vec())]);
+    resolved(SYSTEM, PLAN)
+}
+
+/// The same system with another plan.
+pub fn system_with_plan(plan: &str) -> (System, Plan) {
+    resolved(SYSTEM, plan)
+}
+
+/// The same system on a board with a second core, which serves nobody.
+pub fn two_cores() -> (System, Plan) {
+    let cores = "[[board.core]]\nname = \"0\"\n\n[[board.core]]\nname = \"1\"\n";
+    resolved(&SYSTEM.replace("[[board.core]]\nname = \"0\"\n", cores), PLAN)
+}
+
+fn resolved(system: &str, plan: &str) -> (System, Plan) {
+    let mut files = BTreeMap::from([("system.toml".to_owned(), system.as_bytes().to_vec())]);
     let Reading { mut sources, system, diagnostics } = read_system("system.toml", &mut files);
     let shown = |list: &[diagnostic::Diagnostic], sources: &diagnostic::Sources| -> String {
         list.iter().map(|d| render_text(d, sources, Look::Plain)).collect()
     };
     let system = system.unwrap_or_else(|| panic!("{}", shown(&diagnostics, &sources)));
-    let (plan, wrong) = plan::read_plan("plan.toml", PLAN.as_bytes(), &system, &mut sources);
+    let (plan, wrong) = plan::read_plan("plan.toml", plan.as_bytes(), &system, &mut sources);
     let plan = plan.unwrap_or_else(|| panic!("{}", shown(&wrong, &sources)));
     (system, plan)
 }
@@ -192,8 +207,12 @@ impl Recording {
 
     pub fn judged_by(&self, allowed: Allowed) -> Judgement {
         let (system, plan) = system();
-        let mut judge = Judge::new(&system, &plan, allowed);
-        let mut rebuild = Rebuild::new(&system);
+        self.judged_against(&system, &plan, allowed)
+    }
+
+    pub fn judged_against(&self, system: &System, plan: &Plan, allowed: Allowed) -> Judgement {
+        let mut judge = Judge::new(system, plan, allowed);
+        let mut rebuild = Rebuild::new(system);
         self.seen.iter().for_each(|seen| rebuild.take(seen, &mut judge));
         rebuild.finish(&mut judge);
         judge.finish()

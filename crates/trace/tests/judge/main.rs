@@ -1,6 +1,7 @@
 //! Recordings made by hand: each rule kept, nearly broken, and broken; gaps that speak for nothing.
 
 mod common;
+mod doubt;
 mod gaps;
 mod rules;
 mod spans;
