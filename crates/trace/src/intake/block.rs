@@ -30,16 +30,16 @@ pub struct Block {
     pub(super) names: Names,
     /// Kinds of events of which nothing is known: the line of the first and how many.
     pub(super) unknown: BTreeMap<String, (u32, u64)>,
-    /// The lines of the first and the last event; empty where that is a loss told by another line.
+    /// The lines of the first and the last event; empty where a loss stands behind that.
     pub(super) ends: [Vec<u8>; 2],
-    /// The time and line of the first line that has a time, whether it gave an event or not.
-    pub(super) first_stamp: Option<(u64, u32)>,
+    /// Whether a line has a time, whether it gave an event or not.
+    pub(super) stamped: bool,
     /// Interrupt lines by number, as named last.
     pub(super) irqs: BTreeMap<u32, Name>,
     /// Ends of interrupts, by event, whose line this block has not named before.
     pub(super) unnamed_ends: Vec<(u32, u32)>,
-    /// Losses told after the last line that has a time.
-    pub(super) losses: Vec<Loss>,
+    /// Losses, each before the event of that index.
+    pub(super) losses: Vec<(u32, Loss)>,
 }
 
 /// Events were lost, before the next one.
@@ -78,22 +78,14 @@ impl<'a> Builder<'a> {
 
     /// The line has a time.
     #[inline]
-    pub fn stamp(&mut self, at_ns: u64) {
-        self.block.first_stamp.get_or_insert((at_ns, self.block.lines));
-        if !self.block.losses.is_empty() {
-            for loss in std::mem::take(&mut self.block.losses) {
-                self.push(loss.event(at_ns));
-            }
-            self.last = &[];
-        }
+    pub fn stamp(&mut self) {
+        self.block.stamped = true;
     }
 
     /// The line is an event.
     #[inline(always)]
     pub fn event(&mut self, at_ns: u64, cpu: Cpu, what: What, line: &'a [u8]) {
-        if self.block.first_stamp.is_none() || !self.block.losses.is_empty() {
-            self.stamp(at_ns);
-        }
+        self.stamp();
         let event = Event { at_ns, cpu, what };
         if self.block.events.last() == Some(&event) && self.last == line {
             return self.note(Matter::Duplicate);
@@ -111,19 +103,25 @@ impl<'a> Builder<'a> {
         self.block.event_lines.push(self.block.lines);
     }
 
-    /// The line tells a loss before the next event that has a time.
+    /// The line tells a loss before the next event.
     pub fn loss(&mut self, cpu: Cpu, count: u32) {
         self.note(Matter::Lost);
-        self.block.losses.push(Loss { cpu, count });
+        self.lose(Loss { cpu, count });
     }
 
     /// Something is the matter with the line. One that cannot be read may have been an event, which is lost then.
     #[cold]
     pub fn note(&mut self, matter: Matter) {
         self.block.notes.push((self.block.lines, matter));
-        if matches!(matter, Matter::Unparsed | Matter::Malformed) {
-            self.block.losses.push(Loss { cpu: Cpu::UNKNOWN, count: 1 });
+        if matches!(matter, Matter::Unparsed | Matter::Malformed | Matter::OutOfRange) {
+            self.lose(Loss { cpu: Cpu::UNKNOWN, count: 1 });
         }
+    }
+
+    /// What comes next is no repetition of what came before.
+    fn lose(&mut self, loss: Loss) {
+        self.last = &[];
+        self.block.losses.push((self.block.events.len() as u32, loss));
     }
 
     /// The line is an event of a kind of which nothing is known.
@@ -176,13 +174,6 @@ impl<'a> Builder<'a> {
     pub fn finish(mut self) -> Block {
         self.block.ends = [self.first.to_vec(), self.last.to_vec()];
         self.block
-    }
-}
-
-impl Loss {
-    /// The event that says so, before what is at that time.
-    pub fn event(self, at_ns: u64) -> Event {
-        Event { at_ns, cpu: self.cpu, what: What::Lost { count: self.count } }
     }
 }
 

@@ -3,7 +3,8 @@
 
 use super::Found;
 use super::block::{Block, Loss};
-use crate::event::{Event, What};
+use super::missing::Missing;
+use crate::event::{Cpu, Event, What};
 use crate::names::{Name, Names};
 use crate::note::{At, Matter, Note, Place};
 use std::collections::BTreeMap;
@@ -18,7 +19,7 @@ pub struct Join {
     lines: u64,
     last: Option<Last>,
     irqs: BTreeMap<u32, Name>,
-    losses: Vec<Loss>,
+    missing: Missing,
     round: Option<Round>,
     unknown: BTreeMap<String, (u64, u64)>,
     unparsed: Option<u64>,
@@ -47,7 +48,7 @@ impl Join {
             lines: 0,
             last: None,
             irqs: BTreeMap::new(),
-            losses: Vec::new(),
+            missing: Missing::default(),
             round: None,
             unknown: BTreeMap::new(),
             unparsed: None,
@@ -80,10 +81,8 @@ impl Join {
     pub fn join(&mut self, mut block: Block, found: &mut Found) {
         let first_note = found.notes.len();
         self.take_notes(&block, found);
-        self.take_losses(&block, found);
         self.take_events(&mut block, found);
         self.take_unknown(std::mem::take(&mut block.unknown));
-        self.losses.append(&mut block.losses);
         self.lines += u64::from(block.lines);
         found.notes[first_note..].sort();
     }
@@ -93,8 +92,7 @@ impl Join {
         if !rest.trim_ascii().is_empty() {
             self.note(Matter::Truncated, self.lines + 1, found);
         }
-        let at_ns = self.last.as_ref().map_or(0, |last| last.at_ns);
-        found.events.extend(self.losses.drain(..).map(|loss| loss.event(at_ns)));
+        self.missing.finish(|loss| found.events.push(loss));
         self.note_unknown(found);
     }
 
@@ -110,31 +108,30 @@ impl Join {
             }
             self.note(*matter, line, found);
         }
-        self.stamped |= block.first_stamp.is_some();
-    }
-
-    /// What an earlier block told to be lost is lost before the first time of this one.
-    fn take_losses(&mut self, block: &Block, found: &mut Found) {
-        let Some((at, line)) = block.first_stamp.filter(|_| !self.losses.is_empty()) else { return };
-        if let Some(at_ns) = self.on_one_clock(at, self.lines + u64::from(line), found) {
-            found.events.extend(self.losses.drain(..).map(|loss| loss.event(at_ns)));
-            self.last = Some(Last { at_ns, line: Vec::new() });
-        }
+        self.stamped |= block.stamped;
     }
 
     fn take_events(&mut self, block: &mut Block, found: &mut Found) {
         let mut names = Shared::new(block.names.len());
         let mut unnamed = block.unnamed_ends.iter().copied().peekable();
+        let mut losses = block.losses.iter().copied().peekable();
         let repeats = self.repeats(block);
         found.events.reserve(block.events.len());
         for (index, (event, line)) in block.events.iter().zip(&block.event_lines).enumerate() {
             let irq = unnamed.next_if(|(at, _)| *at as usize == index).map(|(_, irq)| irq);
             let line = self.lines + u64::from(*line);
+            while let Some((_, Loss { cpu, count })) = losses.next_if(|(at, _)| *at as usize == index) {
+                self.lose(cpu, count);
+            }
             if index == 0 && repeats {
                 self.note(Matter::Duplicate, line, found);
                 continue;
             }
-            let Some(at_ns) = self.on_one_clock(event.at_ns, line, found) else { continue };
+            let Some(at_ns) = self.on_one_clock(event.at_ns, line, found) else {
+                self.missing.lose(event.cpu, 1);
+                continue;
+            };
+            self.missing.event(at_ns, |loss| found.events.push(loss));
             let what = match (event.what, irq) {
                 (What::InterruptEnds { .. }, Some(irq)) => {
                     What::InterruptEnds { line: self.irq(irq, &mut found.names) }
@@ -143,6 +140,7 @@ impl Join {
             };
             found.events.push(Event { at_ns, cpu: event.cpu, what });
         }
+        losses.for_each(|(_, Loss { cpu, count })| self.lose(cpu, count));
         for (irq, name) in &block.irqs {
             self.irqs.insert(*irq, names.share(*name, &block.names, &mut found.names));
         }
@@ -156,10 +154,19 @@ impl Join {
         }
     }
 
+    /// Something is lost here, so that what comes next repeats nothing.
+    fn lose(&mut self, cpu: Cpu, count: u32) {
+        self.missing.lose(cpu, count);
+        if let Some(last) = &mut self.last {
+            last.line.clear();
+        }
+    }
+
     /// Whether the first event of a block repeats the line of the last event before it.
     fn repeats(&self, block: &Block) -> bool {
         let [first, _] = &block.ends;
-        !first.is_empty() && self.last.as_ref().is_some_and(|last| last.line == *first)
+        let is_next = block.losses.first().is_none_or(|(at, _)| *at > 0);
+        is_next && !first.is_empty() && self.last.as_ref().is_some_and(|last| last.line == *first)
     }
 
     /// The time of an event on the clock of the source, with a note where it goes back.

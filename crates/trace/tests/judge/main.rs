@@ -4,4 +4,5 @@ mod common;
 mod doubt;
 mod gaps;
 mod rules;
+mod sources;
 mod spans;

@@ -117,10 +117,10 @@ fn a_counter_of_discarded_events_that_grows_is_a_loss_even_where_it_wraps() {
     let (found, _) = read(&packets.concat(), &[]);
     let lost: Vec<(u64, What)> = found.events.iter().map(|event| (event.at_ns, event.what)).collect();
     let [before, after, told, switch, last] = lost.as_slice() else { panic!("{lost:?}") };
-    assert_eq!((before.1, after.1), (What::Lost { count: 0 }, What::Lost { count: 0 }), "how many is not said");
-    assert_eq!(*told, (1_005, What::Lost { count: 3 }), "1,005 is the time of the last event before");
+    assert_eq!((before.1, after.1), (What::lost(0), What::lost(0)), "how many is not said");
+    assert_eq!(*told, (1_005, What::lost(3)), "1,005 is the time of the last event before");
     assert!(matches!(switch.1, What::Switch { .. }));
-    assert_eq!(*last, (1_009, What::Lost { count: 0 }));
+    assert_eq!(*last, (1_009, What::lost(0)));
 }
 
 #[test]
