@@ -3,7 +3,7 @@
 use super::{Folder, Layout, Stream, read_metadata};
 use crate::event::{Cpu, Event, Leaves, What, Word};
 use crate::intake::{Found, Reader};
-use crate::note::{At, Matter};
+use crate::note::{At, Matter, Place};
 use proptest::prelude::*;
 use std::sync::Arc;
 
@@ -279,4 +279,20 @@ proptest! {
         let spliced = [&METADATA[..at], text.as_str(), &METADATA[end..]].concat();
         let _ = read_metadata(spliced.as_bytes(), 0);
     }
+}
+
+#[test]
+fn an_event_that_is_left_out_since_it_is_out_of_order_is_lost_since_its_own_instant() {
+    let mut teller = super::teller::Teller::new(&layout(METADATA));
+    let clock = super::metadata::Clock { name: String::new(), freq: 1_000_000_000, offset_s: 0, offset: 0 };
+    teller.scale = Some(super::ticks::Scale::of(&clock));
+    let mut found = Found::default();
+    let cpu = Cpu::new(2).expect("it is a cpu");
+    for ticks in [10_000, 4_000, 11_000] {
+        let place = Place { source: 0, at: At::Byte(0) };
+        let told = super::teller::Told { ticks, cpu, class: 0, number: 0, place };
+        teller.say(&told, &super::meaning::Meaning::Unknown, &super::said::AtOffsets(&[]), &mut found);
+    }
+    assert_eq!(matters(&found), [Matter::OutOfOrder]);
+    assert_eq!(found.events, [Event { at_ns: 10_000, cpu, what: What::lost_since(1, 3_999, 10_000) }]);
 }
