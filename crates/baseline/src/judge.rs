@@ -4,6 +4,7 @@ use crate::simulated::{Search, compare};
 use crate::{Alarms, Baseline, require_no_alarm};
 use campaign::containment::Evidence;
 use claim::{Kind, Verdict, sort_verdicts};
+use evidence::recording::RecordingFound;
 use evidence::run::{CampaignFound, RunDrawn};
 use evidence::{Dossier, Inputs, ValidationRow};
 use model::System;
@@ -27,6 +28,8 @@ pub struct Extras {
     pub validation: Vec<ValidationRow>,
     /// A campaign to be told of.
     pub campaign: Option<CampaignFound>,
+    /// Recordings that were judged, to be told of.
+    pub recording: Option<RecordingFound>,
 }
 
 /// Every claim of the system under the plan, in canonical order.
@@ -76,5 +79,6 @@ pub fn dossier(baseline: &Baseline, extras: Extras) -> Result<Dossier, Alarms> {
         curves,
         run,
         campaign: extras.campaign,
+        recording: extras.recording,
     }))
 }

@@ -117,7 +117,11 @@ Examples:
 What was measured is no bound: the highest execution time seen is no WCET.")]
     Draft(DraftArgs),
     /// Write the evidence as one HTML file that needs nothing else.
-    #[command(after_help = "Example:\n  cofferdam report vessel/ --out evidence/")]
+    #[command(after_help = "\
+Examples:
+  cofferdam report vessel/ --out evidence/
+  cofferdam report vessel/ --out evidence/ --campaign faults/
+  cofferdam report vessel/ --out evidence/ --recording run.csv --map map.toml")]
     Report(ReportArgs),
     /// Explain a code or an analysis: what it means, its source, an example.
     #[command(
@@ -209,28 +213,9 @@ pub struct TraceArgs {
     pub baseline: Baseline,
     /// The recordings: several are joined, by their clocks.
     #[arg(value_name = "TRACE", required = true)]
-    pub traces: Vec<PathBuf>,
-    /// Which names, ids and cpus are which partitions, tasks, ports and cores.
-    #[arg(long, value_name = "FILE")]
-    pub map: Option<PathBuf>,
-    /// By how much windows may begin and end earlier or later than planned; goes before what the map says.
-    #[arg(long, value_name = "TIME")]
-    pub tolerance: Option<Duration>,
-    /// An instant of the first recording at which a frame begins; fitted to its windows where nobody says it.
-    #[arg(long, value_name = "TIME")]
-    pub frame_at: Option<Duration>,
-    /// When a fault began, where the recording does not say it: then what was measured before, during and after is compared.
-    #[arg(long, value_name = "TIME")]
-    pub fault_from: Option<Duration>,
-    /// When the fault ended, where the recording does not say it.
-    #[arg(long, value_name = "TIME")]
-    pub fault_to: Option<Duration>,
-    /// By how much times of others may shift while a fault lasts and after it.
-    #[arg(long, value_name = "TIME")]
-    pub shift: Option<Duration>,
-    /// A partition that fails, beside those that are seen to start anew; it is nobody's victim. Several combine.
-    #[arg(long, value_name = "PARTITION")]
-    pub faulty: Vec<String>,
+    pub recordings: Vec<PathBuf>,
+    #[command(flatten)]
+    pub judging: JudgingArgs,
     /// Say what measured times come to as samples: high-water marks, tolerance limits, rare levels.
     #[arg(long)]
     pub samples: bool,
@@ -246,6 +231,32 @@ pub struct TraceArgs {
     /// Use only ASCII in the answer.
     #[arg(long)]
     pub ascii: bool,
+}
+
+/// How recordings are judged.
+#[derive(Debug, Args)]
+pub struct JudgingArgs {
+    /// Which names, ids and cpus of the recordings are which partitions, tasks, ports and cores.
+    #[arg(long, value_name = "FILE", requires = "recordings")]
+    pub map: Option<PathBuf>,
+    /// By how much windows may begin and end earlier or later than planned; goes before what the map says.
+    #[arg(long, value_name = "TIME", requires = "recordings")]
+    pub tolerance: Option<Duration>,
+    /// An instant of the first recording at which a frame begins; fitted to its windows where nobody says it.
+    #[arg(long, value_name = "TIME", requires = "recordings")]
+    pub frame_at: Option<Duration>,
+    /// When a fault began, where the recording does not say it: then what was measured before, during and after is compared.
+    #[arg(long, value_name = "TIME", requires = "recordings")]
+    pub fault_from: Option<Duration>,
+    /// When the fault ended, where the recording does not say it.
+    #[arg(long, value_name = "TIME", requires = "recordings")]
+    pub fault_to: Option<Duration>,
+    /// By how much times of others may shift while a fault lasts and after it.
+    #[arg(long, value_name = "TIME", requires = "recordings")]
+    pub shift: Option<Duration>,
+    /// A partition that fails, beside those that are seen to start anew; it is nobody's victim. Several combine.
+    #[arg(long, value_name = "PARTITION", requires = "recordings")]
+    pub faulty: Vec<String>,
 }
 
 #[derive(Debug, Args)]
@@ -436,6 +447,11 @@ pub struct ReportArgs {
     /// The folder of a finished campaign of this system and plan, to be told of.
     #[arg(long, value_name = "DIR")]
     pub campaign: Option<PathBuf>,
+    /// A recording of this system and plan, to be judged and told of; several are joined, by their clocks.
+    #[arg(long = "recording", value_name = "TRACE")]
+    pub recordings: Vec<PathBuf>,
+    #[command(flatten)]
+    pub judging: JudgingArgs,
     /// Text for people, or JSON for programs.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,

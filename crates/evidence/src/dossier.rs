@@ -3,6 +3,7 @@
 use crate::deviation::Deviation;
 use crate::headroom::{self, Headroom};
 use crate::provenance::DemandShares;
+use crate::recording::{Judged, RecordingFound};
 use crate::register::{RegisterEntry, assumption_register};
 use crate::run::{CampaignFound, RunDrawn};
 use crate::summary::{self, KindSummary, NotAnalysed, Summary};
@@ -44,6 +45,8 @@ pub struct Inputs {
     pub run: Option<RunDrawn>,
     /// A campaign that is told of.
     pub campaign: Option<CampaignFound>,
+    /// Recordings that were judged.
+    pub recording: Option<RecordingFound>,
 }
 
 /// Whether the plan was made for this system.
@@ -145,6 +148,11 @@ impl Dossier {
     /// A campaign that is told of.
     pub fn campaign(&self) -> Option<&CampaignFound> {
         self.inputs.campaign.as_ref()
+    }
+
+    /// Recordings that were judged.
+    pub fn recording(&self) -> Option<Judged<'_>> {
+        Some(self.inputs.recording.as_ref()?.judged(self.system()?))
     }
 
     /// The digest of the system, as far as it could be read.

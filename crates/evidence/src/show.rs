@@ -93,6 +93,13 @@ pub(crate) fn capital(title: &str) -> String {
     chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
 }
 
+/// The least of one, two and five times a power of ten of which at most `most` go into `span`, but for the first.
+pub(crate) fn round_step(span: u64, most: u64) -> u64 {
+    let steps = (0..19).flat_map(|power| [1, 2, 5].map(|factor: u64| factor.saturating_mul(10u64.pow(power))));
+    let mut steps = steps.skip_while(|step| span / step >= most.max(1));
+    steps.next().unwrap_or(u64::MAX)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

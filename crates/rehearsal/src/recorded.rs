@@ -66,7 +66,7 @@ impl Recorded {
 
     /// The map by which both are read; windows may be off by so much.
     pub fn map(&self, tolerance: &str) -> String {
-        let mut text = format!("tolerance = {}\n", quoted(tolerance));
+        let mut text = format!("tolerance = {}\nrehearsal = true\n", quoted(tolerance));
         for (cpu, core) in self.cpus.iter().flatten().zip(&self.cores) {
             let _ = write!(text, "\n[[cpu]]\nnumber = {cpu}\ncore = {}\n", quoted(core));
         }

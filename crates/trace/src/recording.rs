@@ -74,7 +74,7 @@ pub struct Matters {
 }
 
 /// What was taken in.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct Taking {
     /// How many events each source gave.
     pub events: Vec<u64>,

@@ -7,6 +7,7 @@ use anyhow::{Result, bail};
 use baseline::simulated::Search;
 use baseline::{Baseline, Extras, PlanChoice};
 use diagnostic::{Look, Plain, render_text};
+use evidence::recording::RecordingFound;
 use evidence::run::CampaignFound;
 use evidence::{Dossier, ValidationRow};
 use model::{FileError, FileSource, MOST_BYTES};
@@ -83,10 +84,16 @@ impl Session {
         })
     }
 
-    /// The dossier for reports, which draw supply and demand and a run, and tell of a campaign where one was made.
-    pub fn dossier_to_draw(&self, allow_not_analysed: bool, campaign: Option<CampaignFound>) -> Result<Dossier> {
+    /// The dossier for reports, which draw supply and demand and a run, and tell of a campaign and of recordings where there
+    /// are any.
+    pub fn dossier_to_draw(
+        &self,
+        allow_not_analysed: bool,
+        campaign: Option<CampaignFound>,
+        recording: Option<RecordingFound>,
+    ) -> Result<Dossier> {
         let extras = extras(allow_not_analysed);
-        let extras = Extras { drawings: true, search: Some(Search::SHORT), campaign, ..extras };
+        let extras = Extras { drawings: true, search: Some(Search::SHORT), campaign, recording, ..extras };
         Ok(baseline::dossier(&self.baseline, extras)?)
     }
 
@@ -147,6 +154,7 @@ fn extras(allow_not_analysed: bool) -> Extras {
         search: None,
         validation: validation(),
         campaign: None,
+        recording: None,
     }
 }
 

@@ -110,6 +110,56 @@ fn what_a_fault_did_to_others_stands_in_three_spans() {
 }
 
 #[test]
+fn a_report_takes_a_recording_up_with_its_drawings() {
+    let folder = recorded("trace-report", &["--fault", "crash:NAVF@200ms,start=warm"]);
+    let words =
+        ["report", "vessel", "--out", "out", "--allow-not-analysed", "--recording", "run.csv", "--shift", "1 ms"];
+    call(&folder, &[&words[..], &["--tolerance", "0 ns", "--fault-to", "300 ms"]].concat()).expect(0);
+    let report = read(&folder.join("out/report.html"));
+    for said in [
+        " before, during and after the fault</title>",
+        "<title>How often which execution of ",
+        "<title>How rarely which execution of ",
+        "A clean recording is not a proof",
+        "which lasted from 200 ms to 300 ms",
+        "none of them is a worst-case time",
+    ] {
+        assert!(report.contains(said), "`{said}` is missing from the report");
+    }
+    let answer: Value = serde_json::from_str(&read(&folder.join("out/recording.json"))).expect("JSON");
+    let samples = answer["samples"].as_array().expect("a list");
+    assert_eq!(samples.len(), 2 * 39, "a response and an execution of every task");
+    call(&folder, &["report", "vessel", "--out", "out", "--map", "map.toml"]).expect(2).complains(&["--recording"]);
+}
+
+#[test]
+fn a_report_with_an_observation_above_its_bound_ends_as_an_alarm() {
+    let folder = recorded("trace-report-alarm", &[]);
+    change(&folder, ",completes,STOP.estop,7", |line| {
+        let (_, rest) = line.split_once(',').expect("columns");
+        format!("79500000,{rest}")
+    });
+    let words = ["report", "vessel", "--out", "out", "--allow-not-analysed", "--recording", "run.csv"];
+    call(&folder, &words).expect(3).complains(&["internal alarm: response/STOP.estop"]);
+    assert!(read(&folder.join("out/report.html")).contains("ALARM: response/STOP.estop was seen at 9.5 ms"));
+}
+
+#[test]
+fn a_rehearsal_s_recording_is_never_set_beside_bounds() {
+    let folder = recorded("trace-rehearsal", &[]);
+    write(&folder.join("map.toml"), "rehearsal = true\n");
+    let answer = judged(&folder, &["--map", "map.toml"]).expect(0).json();
+    assert_eq!(answer["beside_bounds"], serde_json::json!([]));
+    assert!(answer["rehearsal"].as_str().is_some_and(|said| said.contains("no statement about the target")));
+    let words = ["trace", "vessel", "run.csv", "--tolerance", "0 ns", "--map", "map.toml", "--allow-not-analysed"];
+    let said = call(&folder, &words).expect(0).out;
+    assert!(
+        said.split_whitespace().collect::<Vec<_>>().join(" ").contains("it is no statement about the target"),
+        "{said}"
+    );
+}
+
+#[test]
 fn gaps_and_broken_lines_are_said_and_never_bridged() {
     let folder = recorded("trace-gaps", &[]);
     change(&folder, ",runs,OBJT.radar,1", |line| format!("x{line}"));

@@ -14,6 +14,7 @@ mod margins;
 mod names;
 mod network;
 mod ports;
+mod recording;
 mod recovery;
 mod remaining;
 mod responses;
@@ -42,7 +43,7 @@ struct Part {
 }
 
 /// The parts in order: what is not known comes before what is.
-const PARTS: [Part; 24] = [
+const PARTS: [Part; 25] = [
     Part { anchor: "not-analysed", title: "What was not analysed", breaks: false, content: cover::not_analysed },
     Part { anchor: "deviations", title: "Accepted deviations", breaks: false, content: cover::deviations },
     Part { anchor: "failures", title: "Violated and not shown", breaks: false, content: failures::part },
@@ -60,6 +61,7 @@ const PARTS: [Part; 24] = [
     Part { anchor: "changes", title: "Schedule changes", breaks: false, content: health::changes },
     Part { anchor: "run", title: "A run", breaks: true, content: run::part },
     Part { anchor: "campaign", title: "Fault campaign", breaks: false, content: campaign::part },
+    Part { anchor: "recordings", title: "Recordings", breaks: false, content: recording::part },
     Part { anchor: "margins", title: "Margins", breaks: false, content: margins::part },
     Part { anchor: "memory", title: "Memory map", breaks: false, content: space::memory },
     Part { anchor: "shared", title: "Cache ways and bandwidth budgets", breaks: false, content: space::shared },

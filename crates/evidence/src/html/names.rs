@@ -106,7 +106,7 @@ pub(super) fn sentence(clause: &str) -> Markup {
 }
 
 /// What stands in backticks set as code.
-fn coded(text: &str) -> Markup {
+pub(super) fn coded(text: &str) -> Markup {
     html! { @for (place, part) in text.split('`').enumerate() { @if place % 2 == 1 { code { (part) } } @else { (part) } } }
 }
 

@@ -1,10 +1,12 @@
 //! A recording that was judged, for programs.
 
 use super::SCHEMA_VERSION;
-use crate::recording::{Beside, CAUTION, Judged, Measured, Pair, Victims, matter_words, place_words};
+use crate::recording::{
+    Beside, CAUTION, Judged, Measured, Pair, REHEARSAL, Spread, Victims, matter_words, place_words,
+};
 use serde_json::{Value, json};
 use statistics::two_samples::Within;
-use trace::judge::{Finding, Most, Relation, Status};
+use trace::judge::{Finding, Relation, Status};
 
 /// What goes with a judged recording.
 #[derive(Debug, Clone, Copy)]
@@ -35,6 +37,7 @@ pub fn recorded(recorded: &Recorded<'_>) -> String {
         "exit_status": recorded.exit_status,
         "baseline": { "system": judged.system.digest(), "inputs": inputs.collect::<Vec<_>>() },
         "caution": CAUTION,
+        "rehearsal": judged.is_rehearsal.then_some(REHEARSAL),
         "coverage": {
             "from_ns": coverage.span_ns.map(|(from, _)| from),
             "to_ns": coverage.span_ns.map(|(_, to)| to),
@@ -115,15 +118,26 @@ fn finding(found: &Finding) -> Value {
 }
 
 fn victims(victims: &Victims) -> Value {
-    let most = |most: &Option<Most>| most.map(|most| json!({ "most_ns": most.value, "values": most.seen }));
+    let spread = |spread: &Option<Spread>| {
+        spread.map(|spread| {
+            json!({
+                "values": spread.values,
+                "least_ns": spread.least,
+                "tenth_ns": spread.tenth,
+                "median_ns": spread.median,
+                "nine_tenths_ns": spread.nine_tenths,
+                "most_ns": spread.most,
+            })
+        })
+    };
     let rows = victims.rows.iter().map(|row| {
-        let [before, during, after] = &row.most;
+        let [before, during, after] = &row.spreads;
         let [to_during, to_after] = &row.pairs;
         json!({
             "of": row.name,
-            "before": most(before),
-            "during": most(during),
-            "after": most(after),
+            "before": spread(before),
+            "during": spread(during),
+            "after": spread(after),
             "during_against_before": shifts(to_during),
             "after_against_before": shifts(to_after),
         })

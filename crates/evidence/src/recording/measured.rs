@@ -6,6 +6,7 @@
     reason = "a fit is an estimate, and no verdict rests on it"
 )]
 
+use super::shape::{CURVE, Shape};
 use super::victims::name;
 use model::System;
 use statistics::extreme::gpd;
@@ -52,6 +53,19 @@ pub struct Measured {
     pub rare_ns: Option<Level>,
     /// Why there is no such level, in words.
     pub no_fit: Option<String>,
+    /// What is drawn of it.
+    pub shape: Shape,
+}
+
+impl Measured {
+    /// The limit that 99 % of jobs stay below, or how many values it needs.
+    pub(crate) fn tolerance_words(&self) -> String {
+        match (&self.tolerance, self.needed) {
+            (Some(limit), _) => quantity::Duration::from_ns(limit.value.unsigned_abs()).to_string(),
+            (None, Some(needed)) => format!("needs {needed} values"),
+            (None, None) => "–".to_owned(),
+        }
+    }
 }
 
 /// What the execution times and responses of every task say, from the time before a fault; `findings` hold their limits.
@@ -89,9 +103,17 @@ fn of(system: &System, measure: Measure, values: &[u64], claimed_ns: Option<u64>
         needed: values_needed(Sides::Upper, COVERAGE_PPB, ONE_IN, 1),
         is_independent,
         is_stationary,
-        rare_ns: fitted.as_ref().ok().copied(),
+        rare_ns: fitted.as_ref().ok().map(|fitted| fitted.rare),
+        shape: Shape::of(
+            &unsigned(&sorted),
+            fitted.as_ref().map_or_else(|_| Vec::new(), |fitted| fitted.curve.clone()),
+        ),
         no_fit: fitted.err(),
     }
+}
+
+fn unsigned(values: &[i64]) -> Vec<u64> {
+    values.iter().map(|value| value.unsigned_abs()).collect()
 }
 
 /// Enough lags to see a pattern of some periods, few enough to be estimated.
@@ -102,8 +124,15 @@ fn lags(values: usize) -> usize {
 /// An estimate with its ends in whole nanoseconds, since it is no finer; an end that is not bounded is `None`.
 pub type Level = (u64, Option<u64>, Option<u64>);
 
+/// What a fit says.
+struct Fitted {
+    rare: Level,
+    /// The level that one value in so many passes.
+    curve: Vec<(u64, u64)>,
+}
+
 /// A rare level by peaks over a threshold, where the tests of what a fit assumes do not speak against it.
-fn rare(series: &[i64], sorted: &[i64], independent: Option<bool>, stationary: Option<bool>) -> Result<Level, String> {
+fn rare(series: &[i64], sorted: &[i64], independent: Option<bool>, stationary: Option<bool>) -> Result<Fitted, String> {
     if series.len() < FEWEST_TO_FIT {
         return Err(format!("fewer than {FEWEST_TO_FIT} values: not fitted"));
     }
@@ -118,5 +147,7 @@ fn rare(series: &[i64], sorted: &[i64], independent: Option<bool>, stationary: O
     let fit = gpd::fit(&values, threshold as f64).map_err(|problem| problem.to_string())?;
     let level = fit.level_by_profile(RARE, ONE_IN).ok_or("the fit gives no level that rare")?;
     let whole = |ns: f64| ns.round().max(0.0) as u64; // Saturates where it is beyond 64 bits.
-    Ok((whole(level.value), level.low.map(whole), level.high.map(whole)))
+    let curve = CURVE.iter().filter_map(|one_in| Some((*one_in, whole(fit.passed_with(1.0 / *one_in as f64)?))));
+    let rare = (whole(level.value), level.low.map(whole), level.high.map(whole));
+    Ok(Fitted { rare, curve: curve.collect() })
 }

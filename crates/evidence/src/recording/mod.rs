@@ -1,12 +1,18 @@
 //! A recording that was judged, as it is told. A clean recording is not a proof, and nothing here says that it is.
 
 mod measured;
+pub(crate) mod sentences;
+mod shape;
 mod victims;
 mod words;
 
 pub use measured::{Level, Measured, measured};
-pub use victims::{Compared, Pair, Victims, compare};
-pub use words::{matter_words, place_words};
+pub use shape::{Histogram, Shape};
+pub use victims::{Compared, Pair, Spread, Victims, compare};
+pub use words::{
+    alarm_words, beside_words, level_words, limit_words, matter_words, nearness_words, place_words, shift_words,
+    shifts_word, unit_of, worst_words,
+};
 
 use model::System;
 use quantity::TaskId;
@@ -19,6 +25,46 @@ pub const CAUTION: &str = "A clean recording is not a proof: it shows what happe
                            them before they leave the house. Inputs are taken as valid. Results support an engineering \
                            argument; acceptance rests with the certification authority or the assessor. The tool is not \
                            qualified.";
+
+/// What every answer about a rehearsal says of itself.
+pub const REHEARSAL: &str = "A rehearsal on another machine: processes and loads stood in for partitions and jobs, and shared \
+                             this machine's cpus as its kernel let them. It shows whether plan and recovery work together; it \
+                             is no statement about the target, and no figure of it is one of the target.";
+
+/// What came of recordings.
+#[derive(Debug, Clone)]
+pub struct RecordingFound {
+    /// The name and the format of each source.
+    pub sources: Vec<(String, &'static str)>,
+    /// How they were taken in.
+    pub taking: Taking,
+    /// What was found.
+    pub judgement: Judgement,
+    /// What was seen of claims with a bound.
+    pub beside: Vec<Beside>,
+    /// Who was how different while a fault lasted and after it; `None` where there was no fault.
+    pub victims: Option<Victims>,
+    /// What the times of each task say as samples.
+    pub measured: Vec<Measured>,
+    /// Whether processes on another machine stood in for the target.
+    pub is_rehearsal: bool,
+}
+
+impl RecordingFound {
+    /// As a recording of `system`.
+    pub fn judged<'a>(&'a self, system: &'a System) -> Judged<'a> {
+        Judged {
+            system,
+            sources: &self.sources,
+            taking: &self.taking,
+            judgement: &self.judgement,
+            beside: &self.beside,
+            victims: self.victims.as_ref(),
+            measured: &self.measured,
+            is_rehearsal: self.is_rehearsal,
+        }
+    }
+}
 
 /// A recording that was judged.
 #[derive(Debug, Clone, Copy)]
@@ -37,6 +83,8 @@ pub struct Judged<'a> {
     pub victims: Option<&'a Victims>,
     /// What the times of each task say as samples; empty where that is not asked for.
     pub measured: &'a [Measured],
+    /// Whether it must be said with it that another machine stood in for the target.
+    pub is_rehearsal: bool,
 }
 
 /// The most that a recording shows of something that has a bound.

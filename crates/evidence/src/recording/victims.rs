@@ -4,7 +4,6 @@
 
 use model::System;
 use statistics::two_samples::{Asked, Comparison, compare as compare_two};
-use trace::judge::Most;
 use trace::spans::{Measure, Values};
 
 /// One in so many statements is left to error, over all victims and measures together.
@@ -32,10 +31,45 @@ pub struct Victims {
 pub struct Compared {
     /// What was measured of whom, such as `response of NAV.fuse`.
     pub name: String,
-    /// The most of each span: before, during, after.
-    pub most: [Option<Most>; 3],
+    /// How the values of each span lie: before, during, after; `None` where a span has none.
+    pub spreads: [Option<Spread>; 3],
     /// Before against during, and before against after.
     pub pairs: [Pair; 2],
+}
+
+/// How values lie, in nanoseconds: each of its values was measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Spread {
+    /// How many there are.
+    pub values: u64,
+    /// The least.
+    pub least: u64,
+    /// The value that one in ten does not pass.
+    pub tenth: u64,
+    /// The value that half do not pass.
+    pub median: u64,
+    /// The value that nine in ten do not pass.
+    pub nine_tenths: u64,
+    /// The most.
+    pub most: u64,
+}
+
+impl Spread {
+    /// Of values in any order.
+    pub fn of(values: &[u64]) -> Option<Self> {
+        let mut sorted = values.to_vec();
+        sorted.sort_unstable();
+        // The lowest value that so many tenths of all do not pass.
+        let at = |tenths: usize| sorted.get((sorted.len() * tenths).div_ceil(10).max(1) - 1).copied();
+        Some(Self {
+            values: sorted.len() as u64,
+            least: *sorted.first()?,
+            tenth: at(1)?,
+            median: at(5)?,
+            nine_tenths: at(9)?,
+            most: *sorted.last()?,
+        })
+    }
 }
 
 /// Two spans compared.
@@ -72,13 +106,9 @@ pub fn compare(
 
 fn row(system: &System, measure: Measure, values: &Values, asked: &Asked) -> Compared {
     let spans = [&values.before, &values.during, &values.after];
-    let most = spans.map(|list| {
-        let value = *list.iter().max()?;
-        Some(Most { value, at_ns: 0, seen: list.len() as u64 })
-    });
     let [before, during, after] = spans.map(|list| signed(list));
     let pairs = [during, after].map(|other| Pair { comparison: compare_two(&before, &other, asked) });
-    Compared { name: name(system, measure), most, pairs }
+    Compared { name: name(system, measure), spreads: spans.map(|list| Spread::of(list)), pairs }
 }
 
 fn signed(values: &[u64]) -> Vec<i64> {
@@ -106,4 +136,18 @@ fn is_of_victim(system: &System, measure: Measure, faulty: &[bool]) -> bool {
         },
     };
     !faulty.get(partition.index()).copied().unwrap_or(false)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_spread_names_values_that_were_measured() {
+        assert_eq!(Spread::of(&[]), None);
+        let one = Spread { values: 1, least: 7, tenth: 7, median: 7, nine_tenths: 7, most: 7 };
+        assert_eq!(Spread::of(&[7]), Some(one));
+        let of_twenty = Spread { values: 20, least: 1, tenth: 2, median: 10, nine_tenths: 18, most: 20 };
+        assert_eq!(Spread::of(&(1..=20).rev().collect::<Vec<_>>()), Some(of_twenty));
+    }
 }

@@ -1,21 +1,15 @@
 //! Axes with round numbers.
 
 use super::{Px, Scale, line, text};
+use crate::show::round_step;
 use maud::{Markup, html};
 use quantity::Duration;
 
 /// Round numbers in `[from, to]`, one or two or five times a power of ten apart, at most `most` of them.
 pub(super) fn ticks((from, to): (u64, u64), most: u64) -> Vec<u64> {
-    let step = step(to.saturating_sub(from), most);
+    let step = round_step(to.saturating_sub(from), most);
     let first = from.div_ceil(step);
     (0..=most).filter_map(|n| first.checked_add(n)?.checked_mul(step)).take_while(|tick| *tick <= to).collect()
-}
-
-/// The least step of one, two or five times a power of ten that gives at most `most` ticks.
-fn step(span: u64, most: u64) -> u64 {
-    let steps = (0..19).flat_map(|power| [1, 2, 5].map(|factor: u64| factor.saturating_mul(10u64.pow(power))));
-    let mut steps = steps.skip_while(|step| span / step >= most.max(1));
-    steps.next().unwrap_or(u64::MAX)
 }
 
 /// A time axis below a drawing: ticks, their times, and faint lines up to `top`.

@@ -5,26 +5,32 @@
 
 mod axis;
 mod bar;
+mod exceedance;
 mod gantt;
 mod headroom;
+mod histogram;
 mod lanes;
 mod mark;
 mod memory;
 mod parts;
 mod run;
+mod spreads;
 mod steps;
 mod timeline;
 mod waterfall;
 mod ways;
 
 pub(crate) use bar::bar;
+pub(crate) use exceedance::exceedance;
 pub(crate) use gantt::{Lane, Piece, gantt};
 pub(crate) use headroom::headroom_bar;
+pub(crate) use histogram::histogram;
 pub(crate) use lanes::{Frame, part_lanes};
 pub(crate) use mark::mark;
 pub(crate) use memory::{Range, memory_map};
 pub(crate) use parts::{part_key, part_patterns};
 pub(crate) use run::run_lanes;
+pub(crate) use spreads::three_spans;
 pub(crate) use steps::supply_and_demand;
 pub(crate) use timeline::witness_timeline;
 pub(crate) use waterfall::waterfall;

@@ -26,6 +26,8 @@ pub struct Map {
     pub tolerance_ns: Option<u64>,
     /// An instant of the first source's clock at which a frame begins.
     pub frame_at_ns: Option<u64>,
+    /// Whether processes on another machine stood in for the target.
+    pub is_rehearsal: bool,
     /// The texts of marks that several sources record at the same instants.
     sync: Option<Pattern>,
     cpus: Vec<(u16, CoreId)>,

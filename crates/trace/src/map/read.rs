@@ -60,6 +60,7 @@ impl<'a> Reader<'a> {
         Map {
             tolerance_ns: fields.time("tolerance").map(|time| time.value.ns()),
             frame_at_ns: fields.time("frame_at").map(|time| time.value.ns()),
+            is_rehearsal: fields.flag("rehearsal").is_some_and(|flag| flag.value),
             sync: fields.text("sync").map(|text| Pattern::new(&text.value)),
             cpus: fields.tables("cpu").filter_map(|entry| self.cpu(entry)).collect(),
             threads: fields.tables("thread").filter_map(|entry| self.thread(entry)).collect(),

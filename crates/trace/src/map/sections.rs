@@ -20,6 +20,11 @@ pub(super) static MAP_FILE: Section = Section {
     keys: &[
         Key::optional("tolerance", Kind::Time, "By how much windows may begin and end earlier or later than planned."),
         Key::optional("frame_at", Kind::Time, "An instant of the first source's clock at which a frame begins."),
+        Key::optional(
+            "rehearsal",
+            Kind::Flag,
+            "Whether another machine stood in for the target: then nothing is held against bounds.",
+        ),
         Key::optional("sync", Kind::Text, "The texts of marks that several sources record at the same instants."),
         Key::optional("cpu", Kind::Tables(&CPU), "Cores that are not named as the recording numbers them."),
         Key::optional("thread", Kind::Tables(&THREAD), "Threads."),

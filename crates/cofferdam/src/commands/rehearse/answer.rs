@@ -62,6 +62,7 @@ fn whole(
             beside: &[],
             victims,
             measured: &[],
+            is_rehearsal: false, // The head of the whole answer says it.
         };
         format!("\n{}", evidence::text::recording(head, &judged, args.all, style))
     };
