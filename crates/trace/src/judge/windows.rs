@@ -100,7 +100,7 @@ impl Windows {
     pub(super) fn new(system: &System, tables: Tables, allowed: Allowed) -> Self {
         let limit: Limit = allowed
             .window_ns
-            .ok_or_else(|| "no tolerance is given: by how much may windows begin and end off their plan?".to_owned());
+            .ok_or_else(|| "no `tolerance` is given, by which windows may begin and end off their plan".to_owned());
         let partitions = system.partitions.len();
         let cores = system.board.cores.len();
         Self {

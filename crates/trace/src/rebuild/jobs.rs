@@ -131,15 +131,15 @@ impl Jobs {
         observer.job(&job);
     }
 
-    /// The job that is under way is given up.
-    pub(super) fn drop_oldest(&mut self, at: u64, observer: &mut dyn Observer) {
-        self.give_up_oldest(Some(at), observer);
+    /// The job that is under way is given up by a start or stop of its partition: it is that one's outage that is judged.
+    pub(super) fn drop_oldest(&mut self, observer: &mut dyn Observer) {
+        self.give_up_oldest(None, observer);
     }
 
     /// All jobs are given up: it is known that none is under way.
-    pub(super) fn drop_all(&mut self, at: u64, observer: &mut dyn Observer) {
+    pub(super) fn drop_all(&mut self, observer: &mut dyn Observer) {
         while !self.under_way.is_empty() {
-            self.drop_oldest(at, observer);
+            self.drop_oldest(observer);
         }
         self.pairing = Pairing::Sure;
     }
