@@ -96,6 +96,30 @@ fn a_response_above_its_bound_is_an_alarm_with_a_scenario_to_replay() {
 }
 
 #[test]
+fn a_chain_above_its_bound_is_an_alarm_with_the_jobs_of_all_its_partitions() {
+    let folder = recorded("trace-chain", &[]);
+    // Ten jobs of the emergency stop in a row write nothing: what they read comes out 100 ms late, and cannot.
+    let file = folder.join("run.csv");
+    let is_lost = |line: &&str| (7..17).any(|number| line.ends_with(&format!(",writes,CH01,{number}")));
+    let kept: Vec<String> = read(&file).lines().filter(|line| !is_lost(line)).map(|line| format!("{line}\n")).collect();
+    write(&file, kept.concat());
+    let run = judged(&folder, &[]).expect(3);
+    let answer = run.json();
+    assert!(violated(&answer).contains(&"reaction/E1"), "{:?}", violated(&answer));
+    let rows = answer["beside_bounds"].as_array().expect("a list").iter();
+    let row = |row: &Value| format!("{} {} {}", row["claim"], row["unit"], row["alarm"]);
+    let alarms: Vec<String> = rows.map(row).filter(|row| row.ends_with("true")).collect();
+    assert_eq!(alarms, ["\"reaction/E1\" \"ns\" true", "\"data_age/E1\" \"ns\" true"]);
+    let (_, scenario) = run.err.split_once(":\n\n").expect("a scenario file");
+    let (scenario, _) = scenario.split_once("internal alarm").expect("a second alarm");
+    for partition in ["STOP.estop", "PROP.ctrl"] {
+        assert!(scenario.contains(&format!("task = \"{partition}\"")), "{scenario}");
+    }
+    write(&folder.join("cut.toml"), scenario);
+    call(&folder, &["simulate", "vessel", "--scenario", "cut.toml"]).expect(0);
+}
+
+#[test]
 fn what_a_fault_did_to_others_stands_in_three_spans() {
     let folder = recorded("trace-spans", &["--fault", "crash:NAVF@200ms,start=warm"]);
     let answer = judged(&folder, &["--shift", "20 ms"]).json();

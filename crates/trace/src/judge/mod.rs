@@ -3,6 +3,7 @@
 //! A rule that was kept is one that nothing in this recording breaks: it is no proof that nothing ever will.
 
 mod arrivals;
+mod chains;
 mod coverage;
 mod foreign;
 mod frame;
@@ -13,6 +14,7 @@ mod switches;
 mod tally;
 mod windows;
 
+pub use chains::ChainSeen;
 pub use coverage::{Coverage, TaskSeen};
 pub use tally::{CounterExample, Finding, Relation, Rule, Status};
 
@@ -47,6 +49,8 @@ pub struct Judgement {
     pub failed: Vec<bool>,
     /// The most messages that each channel's receivers had waiting, where they could be counted.
     pub depths: Vec<Vec<Option<Most>>>,
+    /// What was seen of each chain.
+    pub chains: Vec<ChainSeen>,
 }
 
 impl Judgement {
@@ -80,6 +84,7 @@ pub struct Judge<'a> {
     jobs: jobs::JobTimes,
     arrivals: arrivals::Arrivals,
     ports: ports::Ports,
+    chains: chains::Chains,
     outage: outage::Outages,
 }
 
@@ -96,6 +101,7 @@ impl<'a> Judge<'a> {
             jobs: jobs::JobTimes::new(system),
             arrivals: arrivals::Arrivals::new(system),
             ports: ports::Ports::new(system),
+            chains: chains::Chains::new(system),
             outage: outage::Outages::new(system),
         }
     }
@@ -106,6 +112,7 @@ impl<'a> Judge<'a> {
         self.windows.finish();
         self.foreign.finish(last_ns);
         self.outage.finish(last_ns);
+        self.chains.finish();
         let system = self.system;
         let findings = [
             self.windows.findings(system),
@@ -114,6 +121,7 @@ impl<'a> Judge<'a> {
             self.jobs.findings(system),
             self.arrivals.findings(system),
             self.ports.findings(system),
+            self.chains.findings(system),
             self.outage.findings(system),
         ];
         Judgement {
@@ -123,10 +131,11 @@ impl<'a> Judge<'a> {
             findings: findings.concat(),
             responses: self.jobs.longest(),
             depths: self.ports.depths(),
+            chains: self.chains.seen(),
         }
     }
 
-    fn checkers(&mut self) -> [&mut dyn Observer; 8] {
+    fn checkers(&mut self) -> [&mut dyn Observer; 9] {
         [
             &mut self.coverage,
             &mut self.windows,
@@ -135,6 +144,7 @@ impl<'a> Judge<'a> {
             &mut self.jobs,
             &mut self.arrivals,
             &mut self.ports,
+            &mut self.chains,
             &mut self.outage,
         ]
     }

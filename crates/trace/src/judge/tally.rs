@@ -25,6 +25,10 @@ pub enum Rule {
     Age,
     /// No more messages wait than the queue holds.
     Depth,
+    /// A chain answers every stimulus within its need.
+    Reaction,
+    /// What a chain puts out is no older than its need until the next output replaces it.
+    DataAge,
     /// A partition that starts again is back within its need.
     Outage,
 }
@@ -44,6 +48,8 @@ impl Rule {
             Self::WriteInterval => "write-interval",
             Self::Age => "age",
             Self::Depth => "depth",
+            Self::Reaction => "reaction",
+            Self::DataAge => "data-age",
             Self::Outage => "outage",
         }
     }

@@ -117,10 +117,6 @@ impl Jobs {
     /// The oldest job did not complete, and is known not to have until `open_ns`, where that is said.
     fn give_up_oldest(&mut self, open_ns: Option<u64>, observer: &mut dyn Observer) {
         let Some(Pending { mut job, number, in_order }) = self.under_way.pop_front() else { return };
-        if job.arrived_ns.is_none() {
-            // It is told when it completes, or was when it was cut.
-            return;
-        }
         // Nothing can be said of how long a job is under way where nobody tells when jobs complete.
         job.open_ns = open_ns.filter(|_| self.completed.is_some() && (number.is_some() || in_order));
         let follows = self.completed.flatten().is_some_and(|last| last.checked_add(1) == number);
@@ -146,6 +142,8 @@ impl Jobs {
 
     /// Events were lost after that instant.
     pub(super) fn lose(&mut self, last_ns: u64, observer: &mut dyn Observer) {
+        // What executes without having been seen to arrive is told when it completes, and was when it was cut.
+        self.under_way.retain(|pending| pending.job.arrived_ns.is_some());
         while !self.under_way.is_empty() {
             self.give_up_oldest(Some(last_ns), observer);
         }

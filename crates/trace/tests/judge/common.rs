@@ -124,6 +124,11 @@ pub fn system() -> (System, Plan) {
     resolved(SYSTEM, PLAN)
 }
 
+/// The system with more in its file.
+pub fn system_with(more: &str) -> (System, Plan) {
+    resolved(&format!("{SYSTEM}{more}"), PLAN)
+}
+
 /// The same system with another plan.
 pub fn system_with_plan(plan: &str) -> (System, Plan) {
     resolved(SYSTEM, plan)
@@ -206,11 +211,10 @@ impl Recording {
     }
 
     pub fn judged_by(&self, allowed: Allowed) -> Judgement {
-        let (system, plan) = system();
-        self.judged_against(&system, &plan, allowed)
+        self.judged_in(&system(), allowed)
     }
 
-    pub fn judged_against(&self, system: &System, plan: &Plan, allowed: Allowed) -> Judgement {
+    pub fn judged_in(&self, (system, plan): &(System, Plan), allowed: Allowed) -> Judgement {
         let mut judge = Judge::new(system, plan, allowed);
         let mut rebuild = Rebuild::new(system);
         self.seen.iter().for_each(|seen| rebuild.take(seen, &mut judge));

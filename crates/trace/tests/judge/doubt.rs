@@ -43,7 +43,7 @@ fn a_window_where_the_plan_has_none_is_found_without_an_origin() {
     );
     let recording = crate::common::Recording { seen: strange };
     let allowed = Allowed { window_ns: Some(0), origin_ns: None };
-    let judgement = recording.judged_against(&system, &plan, allowed);
+    let judgement = recording.judged_in(&(system, plan), allowed);
     assert_eq!(finding(&judgement, "window-order/core 0").status, Status::Violated);
 }
 
@@ -192,7 +192,7 @@ fn a_loss_on_one_core_puts_what_is_paired_in_order_out_of_step_everywhere() {
     // Two wake-ups, the first of which is lost; and then the completions of both.
     recording.at(2_200, Happening::Gap { core: Some(quantity::CoreId::new(1)), ends: true });
     recording.at(2_300, arrives).runs(2_310, log()).at(2_360, completes).idles(2_360);
-    let judgement = recording.judged_against(&system, &plan, Allowed { window_ns: Some(0), origin_ns: Some(0) });
+    let judgement = recording.judged_in(&(system, plan), Allowed { window_ns: Some(0), origin_ns: Some(0) });
     let found = finding(&judgement, "deadline/B.log");
     assert_eq!((found.seen, found.in_gaps), (1, 2), "the job of 2,300 us may complete that of the lost wake-up");
 }

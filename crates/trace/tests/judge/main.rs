@@ -1,5 +1,6 @@
 //! Recordings made by hand: each rule kept, nearly broken, and broken; gaps that speak for nothing.
 
+mod chains;
 mod common;
 mod doubt;
 mod gaps;

@@ -1,0 +1,86 @@
+//! What recordings show, held against the bounds of analysis: the third witness meets the first.
+
+mod cut;
+
+pub use cut::Cut;
+
+use claim::{Kind, Unit, Verdict};
+use evidence::recording::Beside;
+use model::System;
+use model::system::Need;
+use quantity::{ChannelId, TaskId};
+use trace::judge::{Judgement, Most};
+
+/// The most that a recording shows of responses, queues and chains, beside the bounds of `verdicts`.
+///
+/// A bound speaks of a system in which nothing fails and one schedule is in force: elsewhere more may be seen without alarm.
+pub fn beside(system: &System, judgement: &Judgement, verdicts: &[Verdict]) -> Vec<Beside> {
+    let rows = Rows { system, judgement, verdicts };
+    [rows.responses(), rows.depths(), rows.chains()].concat()
+}
+
+struct Rows<'a> {
+    system: &'a System,
+    judgement: &'a Judgement,
+    verdicts: &'a [Verdict],
+}
+
+impl Rows<'_> {
+    fn responses(&self) -> Vec<Beside> {
+        let all = self.judgement.responses.iter().enumerate();
+        let row = |(task, most): (usize, &Option<Most>)| {
+            Some(self.row(id(Kind::Response, &self.system.task_label(TaskId::new(task))), (*most)?, Unit::Nanoseconds))
+        };
+        all.filter_map(row).collect()
+    }
+
+    fn depths(&self) -> Vec<Beside> {
+        let all = self.judgement.depths.iter().enumerate();
+        let row = |(channel, receivers): (usize, &Vec<Option<Most>>)| {
+            let most = receivers.iter().flatten().copied().max_by_key(|most| most.value)?;
+            let name = &self.system.channel(ChannelId::new(channel)).name.value;
+            Some(self.row(id(Kind::QueueDepth, name), most, Unit::Messages))
+        };
+        all.filter_map(row).collect()
+    }
+
+    /// Reaction and held data age of each chain. The bound of either is one of both, and the claim is about what is asked for.
+    fn chains(&self) -> Vec<Beside> {
+        let all = self.system.chains.iter().zip(&self.judgement.chains);
+        let rows = all.flat_map(|(chain, seen)| {
+            let name = &chain.name.value;
+            let asked = match chain.need {
+                Need::Reaction(_) => Kind::Reaction,
+                Need::DataAge(_) => Kind::DataAge,
+            };
+            let bound = self.bound(&id(asked, name));
+            let row = move |(kind, most): (Kind, Option<Most>)| {
+                Some(self.row_below(id(kind, name), most?, Unit::Nanoseconds, bound))
+            };
+            [(Kind::Reaction, seen.reaction), (Kind::DataAge, seen.age)].into_iter().filter_map(row)
+        });
+        rows.collect()
+    }
+
+    fn row(&self, claim: String, most: Most, unit: Unit) -> Beside {
+        let bound = self.bound(&claim);
+        self.row_below(claim, most, unit, bound)
+    }
+
+    fn row_below(&self, claim: String, most: Most, unit: Unit, bound: Option<u64>) -> Beside {
+        let is_claimed = self.judgement.is_undisturbed();
+        Beside { claim, seen: most.value, unit, count: most.seen, at_ns: most.at_ns, bound, is_claimed }
+    }
+
+    /// The bound of a claim. Claims of one of several module schedules have its name behind: the first is in force at the
+    /// beginning.
+    fn bound(&self, claim: &str) -> Option<u64> {
+        let within = format!("{claim}@{}", self.system.schedules[0].name.value);
+        let verdict = self.verdicts.iter().find(|verdict| verdict.id == claim || verdict.id == within);
+        verdict.and_then(|verdict| verdict.bound)
+    }
+}
+
+fn id(kind: Kind, subject: &str) -> String {
+    format!("{}/{subject}", kind.key())
+}

@@ -1,0 +1,411 @@
+//! How long a stimulus takes through each chain, and how old what a chain puts out gets.
+//!
+//! **Computes**, of each chain, every reaction and every held data age that the recording shows. Followed is where the data
+//! of each output comes from: the instant of the first task's read. An output whose data is younger than that of all outputs
+//! before it is the first to answer every stimulus since the read behind those: so long did the oldest of them wait. Every
+//! output ends the time for which the one before it was held.
+//! **Source.** Backward job chains, reaction time and held data age: Günzel and others, "On the equivalence of maximum reaction
+//! time and maximum data age for cause-effect chains", ECRTS 2023 (from memory); what tasks read and write: `docs/semantics.md`.
+//! **Assumptions.** A job that reads a buffer, or begins a chain, reads when it first executes; one that writes a buffer, or ends
+//! a chain, writes when it completes. Under logical execution time these are its arrival and its deadline. Messages are read
+//! and written when the recording says so.
+//! **Invariants.** What is not known speaks for nothing: data that comes from before the recording or a gap, or from a read that
+//! was not recorded, makes its output begin the measurement anew. What was measured while events of some core were lost, or one of
+//! the chain's partitions had failed, is taken back when that is told.
+//! **Checked by** recordings made by hand, and runs of the simulator, which measures its own chains in another way.
+
+mod pending;
+mod queue;
+mod station;
+
+use super::tally::{Finding, Limit, Rule, Tally};
+use super::{Most, channel_name};
+use crate::rebuilt::{Job, Observer};
+use crate::seen::{Happening, Seen, Who};
+use model::System;
+use model::system::{Need, Partition};
+use pending::{Pending, Value};
+use quantity::{ChannelId, CoreId, PartitionId, TaskId};
+use station::{Link, Station};
+
+/// What a job, a message or a buffer carries of a chain.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Carried {
+    /// Nothing of it: there was no message.
+    Nothing,
+    /// Something, and the recording does not say what.
+    Unknown,
+    /// Data that the first task read at this instant.
+    Since(u64),
+}
+
+impl Carried {
+    /// What is there once `later` has come: nothing replaces nothing.
+    fn then(self, later: Self) -> Self {
+        if later == Self::Nothing { self } else { later }
+    }
+}
+
+/// What was seen of a chain.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ChainSeen {
+    /// The longest reaction, with the times before the first and after the last task.
+    pub reaction: Option<Most>,
+    /// The greatest held data age, with the same.
+    pub age: Option<Most>,
+}
+
+/// All chains of a system.
+#[derive(Debug)]
+pub(super) struct Chains {
+    chains: Vec<Chain>,
+    /// By task: of which chains it is which station.
+    of_task: Vec<Vec<(usize, usize)>>,
+    /// By channel: the stations to which it leads.
+    of_channel: Vec<Vec<(usize, usize)>>,
+    /// By core: the task that executes.
+    running: Vec<Option<TaskId>>,
+    /// The partition of each task.
+    home: Vec<PartitionId>,
+    pending: Pending,
+    /// By partition: for how long it may have failed when that is noticed, in nanoseconds.
+    unnoticed_ns: Vec<u64>,
+    /// By partition: when an error of it was noticed that no start has answered yet.
+    noticed: Vec<Option<u64>>,
+    /// No output is to come before this instant.
+    next_due: u64,
+    now: u64,
+}
+
+#[derive(Debug)]
+struct Chain {
+    stations: Vec<Station>,
+    /// The time before its first task and after its last one, in nanoseconds.
+    outside_ns: u64,
+    held: Option<Held>,
+    reactions: Tally,
+    ages: Tally,
+    asks: Rule,
+    /// The channel that the forwarder carries, where one does.
+    carried_by_forwarder: Option<ChannelId>,
+}
+
+/// What the last output put out.
+#[derive(Debug, Clone, Copy)]
+struct Held {
+    /// When its data was read.
+    since: u64,
+    /// The youngest data that any output since the measurement began put out.
+    youngest: u64,
+}
+
+impl Chains {
+    pub(super) fn new(system: &System) -> Self {
+        let detection = |partition: &Partition| partition.restart.as_ref()?.detection;
+        let unnoticed =
+            system.partitions.iter().map(|partition| detection(partition).map_or(0, |time| time.value.ns()));
+        let unnoticed_ns: Vec<u64> = unnoticed.collect();
+        let longest_ns = unnoticed_ns.iter().copied().max().unwrap_or(0);
+        let mut chains = Self {
+            chains: system.chains.iter().map(|chain| Chain::new(system, chain)).collect(),
+            of_task: vec![Vec::new(); system.tasks.len()],
+            of_channel: vec![Vec::new(); system.channels.len()],
+            running: vec![None; system.board.cores.len()],
+            home: system.tasks.iter().map(|task| task.partition).collect(),
+            pending: Pending::new(system.board.cores.len(), longest_ns),
+            noticed: vec![None; unnoticed_ns.len()],
+            unnoticed_ns,
+            next_due: u64::MAX,
+            now: 0,
+        };
+        for (number, chain) in chains.chains.iter().enumerate() {
+            for (position, station) in chain.stations.iter().enumerate().filter(|_| chain.is_followed()) {
+                chains.of_task[station.task.index()].push((number, position));
+                if let Link::Channel(inlet) = &station.link {
+                    chains.of_channel[inlet.channel.index()].push((number, position));
+                }
+            }
+        }
+        chains
+    }
+
+    /// Everything was seen.
+    pub(super) fn finish(&mut self) {
+        self.outputs(self.now);
+        let rest = self.pending.rest();
+        self.note(&rest);
+    }
+
+    /// One finding for the need of each chain.
+    pub(super) fn findings(&self, system: &System) -> Vec<Finding> {
+        let chains = self.chains.iter().zip(&system.chains);
+        let finding = |(chain, declared): (&Chain, &model::system::Chain)| {
+            let tally = if chain.asks == Rule::Reaction { &chain.reactions } else { &chain.ages };
+            tally.finding(declared.name.value.clone(), &chain.silence(system))
+        };
+        chains.map(finding).collect()
+    }
+
+    /// The most that was seen of each chain.
+    pub(super) fn seen(&self) -> Vec<ChainSeen> {
+        let most = |tally: &Tally| {
+            let (value, at_ns) = tally.worst()?;
+            Some(Most { value, at_ns, seen: tally.seen() })
+        };
+        self.chains.iter().map(|chain| ChainSeen { reaction: most(&chain.reactions), age: most(&chain.ages) }).collect()
+    }
+
+    /// Every station of a task.
+    fn each(&mut self, task: TaskId, mut each: impl FnMut(&mut Station)) {
+        let Self { chains, of_task, .. } = self;
+        of_task[task.index()].iter().for_each(|(chain, position)| each(&mut chains[*chain].stations[*position]));
+    }
+
+    /// Outputs come that are to come until `now`, in the order of time.
+    fn outputs(&mut self, now: u64) {
+        while self.next_due <= now {
+            for (number, chain) in self.chains.iter_mut().enumerate() {
+                chain.outputs(self.next_due, |at_ns, age_ns, reaction_ns| {
+                    self.pending.push(Value { chain: number, at_ns, age_ns, reaction_ns });
+                });
+            }
+            let due = self.chains.iter().flat_map(|chain| &chain.stations).filter_map(Station::next_due);
+            self.next_due = due.min().unwrap_or(u64::MAX);
+        }
+        let settled = self.pending.settled();
+        self.note(&settled);
+    }
+
+    fn note(&mut self, values: &[Value]) {
+        values.iter().for_each(|value| self.chains[value.chain].note(value));
+    }
+
+    fn writes(&mut self, at: u64, channel: ChannelId) {
+        for (number, position) in &self.of_channel[channel.index()] {
+            let (before, after) = self.chains[*number].stations.split_at_mut(*position);
+            let (Some(from), Link::Channel(inlet)) = (before.last(), &mut after[0].link) else { continue };
+            inlet.writes += 1;
+            // Of a channel of a whole partition, another task of it may be the one that writes.
+            let is_from = inlet.writer.is_some() || from.wrote_at(at) || self.running.contains(&Some(from.task));
+            let carried = if is_from { from.speaks(at) } else { Carried::Unknown };
+            after[0].receive(carried);
+        }
+    }
+
+    fn reads(&mut self, at: u64, channel: ChannelId, receiver: u16) {
+        for (number, position) in &self.of_channel[channel.index()] {
+            let station = &mut self.chains[*number].stations[*position];
+            let Link::Channel(inlet) = &station.link else { continue };
+            if inlet.receiver != receiver {
+                continue;
+            }
+            let is_its = inlet.is_own || station.reads_at_arrival(at) || self.running.contains(&Some(station.task));
+            if is_its { station.reads(at) } else { station.misses() }
+        }
+    }
+
+    fn overflows(&mut self, channel: ChannelId, receiver: u16) {
+        for (number, position) in &self.of_channel[channel.index()] {
+            let station = &mut self.chains[*number].stations[*position];
+            if matches!(&station.link, Link::Channel(inlet) if inlet.receiver == receiver) {
+                station.refuse();
+            }
+        }
+    }
+
+    /// A partition starts anew or stops: chains through it are not followed across that, from the instant on at which it may
+    /// have failed.
+    fn start_anew(&mut self, at: u64, partition: PartitionId) {
+        let index = partition.index();
+        let failed = self.noticed[index].take().unwrap_or(at).saturating_sub(self.unnoticed_ns[index]);
+        let Self { chains, pending, running, home, .. } = self;
+        for value in pending.take_back(failed, |value| chains[value.chain].passes(partition)) {
+            chains[value.chain].withdraw(&value);
+        }
+        for chain in chains.iter_mut().filter(|chain| chain.passes(partition)) {
+            chain.forget();
+            chain.stations.iter_mut().filter(|station| station.home == partition).for_each(Station::start_anew);
+        }
+        running.iter_mut().for_each(|task| _ = task.take_if(|task| home[task.index()] == partition));
+    }
+
+    /// Events were lost: of a core, or of any.
+    fn forget(&mut self, core: Option<CoreId>) {
+        for value in core.map_or_else(Vec::new, |core| self.pending.lose(core)) {
+            self.chains[value.chain].withdraw(&value);
+        }
+        self.chains.iter_mut().for_each(Chain::forget);
+        self.running.fill(None);
+        self.noticed.fill(None);
+        self.next_due = u64::MAX;
+    }
+}
+
+impl Chain {
+    fn new(system: &System, chain: &model::system::Chain) -> Self {
+        let outside = |time: &Option<diagnostic::Located<quantity::Duration>>| time.map_or(0, |time| time.value.ns());
+        let no_limit = || Limit::Err("the chain declares no such need".to_owned());
+        let (asks, reaction, age) = match chain.need {
+            Need::Reaction(need) => (Rule::Reaction, Ok(need.value.ns()), no_limit()),
+            Need::DataAge(need) => (Rule::DataAge, no_limit(), Ok(need.value.ns())),
+        };
+        let stations = (0..chain.steps.len()).map(|position| Station::new(system, &chain.steps, position));
+        let links = chain.steps.iter().skip(1).filter_map(|step| step.via);
+        Self {
+            stations: stations.collect(),
+            outside_ns: outside(&chain.before).saturating_add(outside(&chain.after)),
+            held: None,
+            reactions: Tally::new(Rule::Reaction, reaction),
+            ages: Tally::new(Rule::DataAge, age),
+            asks,
+            carried_by_forwarder: links.into_iter().find(|channel| system.channel(*channel).forwarded),
+        }
+    }
+
+    fn passes(&self, partition: PartitionId) -> bool {
+        self.stations.iter().any(|station| station.home == partition)
+    }
+
+    fn is_followed(&self) -> bool {
+        self.carried_by_forwarder.is_none()
+    }
+
+    /// Why nothing was measured.
+    fn silence(&self, system: &System) -> String {
+        if let Some(channel) = self.carried_by_forwarder {
+            let name = channel_name(system, channel.index());
+            return format!("the forwarder carries `{name}`, and no recording says which message a read finds");
+        }
+        for station in &self.stations {
+            if let Link::Channel(inlet) = &station.link {
+                let name = channel_name(system, inlet.channel.index());
+                match (inlet.writes, inlet.reads) {
+                    (0, _) => return format!("no write of `{name}` is recorded"),
+                    (_, 0) => {
+                        return format!("no read of `{name}` by `{}` is recorded", system.task_label(station.task));
+                    }
+                    _ => {}
+                }
+            }
+            if station.completed == 0 {
+                return format!("no job of `{}` was seen to complete", system.task_label(station.task));
+            }
+        }
+        "no two outputs of it were seen one after the other of which it is known where their data comes from".to_owned()
+    }
+
+    /// Outputs come that are to come until `now`, those of the first tasks first.
+    fn outputs(&mut self, now: u64, mut measured: impl FnMut(u64, u64, Option<u64>)) {
+        for position in 0..self.stations.len() {
+            while self.stations[position].next_due().is_some_and(|due| due <= now) {
+                let Some((at, carried)) = self.stations[position].output() else { break };
+                match self.stations.get_mut(position + 1) {
+                    Some(next) if matches!(next.link, Link::Buffer) => next.receive(carried),
+                    Some(_) => {}
+                    None => {
+                        if let Some((age, reaction)) = self.put_out(at, carried) {
+                            measured(at, age, reaction);
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    /// The last task puts out what it carries. How old what it replaces is by then, and how long the oldest stimulus waited
+    /// that it is the first to answer.
+    fn put_out(&mut self, at: u64, carried: Carried) -> Option<(u64, Option<u64>)> {
+        let since = match carried {
+            Carried::Nothing => return None,
+            Carried::Unknown => {
+                self.lose_track();
+                return None;
+            }
+            Carried::Since(since) => since,
+        };
+        let held = self.held.unwrap_or(Held { since, youngest: since });
+        let is_first = self.held.replace(Held { since, youngest: since.max(held.youngest) }).is_none();
+        let took = |from: u64| at.saturating_sub(from).saturating_add(self.outside_ns);
+        let reaction = (since > held.youngest).then(|| took(held.youngest));
+        (!is_first).then(|| (took(held.since), reaction))
+    }
+
+    /// A value stands.
+    fn note(&mut self, value: &Value) {
+        let (at, age) = (value.at_ns, value.age_ns);
+        self.ages.note(age, at, || format!("what was put out before was {age} ns old when it was replaced"));
+        if let Some(reaction) = value.reaction_ns {
+            self.reactions.note(reaction, at, || format!("a stimulus was answered only {reaction} ns after it came"));
+        }
+    }
+
+    /// A value does not stand.
+    fn withdraw(&mut self, value: &Value) {
+        self.ages.note_gap();
+        value.reaction_ns.into_iter().for_each(|_| self.reactions.note_gap());
+    }
+
+    /// What was put out last is not known any more.
+    fn lose_track(&mut self) {
+        if self.held.take().is_some() {
+            self.ages.note_gap();
+            self.reactions.note_gap();
+        }
+    }
+
+    fn forget(&mut self) {
+        self.lose_track();
+        self.stations.iter_mut().for_each(Station::forget);
+    }
+}
+
+impl Observer for Chains {
+    fn seen(&mut self, seen: &Seen) {
+        let at = seen.at_ns;
+        self.outputs(at);
+        self.now = at;
+        if let Some(core) = core_of(seen.what) {
+            self.pending.hear(core, at);
+        }
+        match seen.what {
+            Happening::Runs { core, who, .. } => {
+                let task = who.and_then(|who| if let Who::Task(task) = who { Some(task) } else { None });
+                self.running[core.index()] = task;
+                task.into_iter().for_each(|task| self.each(task, |station| station.executes(at)));
+            }
+            Happening::Arrives { task, .. } => self.each(task, |station| station.arrives(at)),
+            Happening::Writes { channel, .. } => self.writes(at, channel),
+            Happening::Reads { channel, receiver } => self.reads(at, channel, receiver),
+            Happening::Overflows { channel, receiver } => self.overflows(channel, receiver),
+            Happening::Noticed { partition } => {
+                let noticed = &mut self.noticed[partition.index()];
+                *noticed = noticed.or(Some(at));
+            }
+            Happening::Restarts { partition, .. } | Happening::Stopped { partition } => self.start_anew(at, partition),
+            Happening::Gap { core, .. } => self.forget(core),
+            _ => {}
+        }
+    }
+
+    fn job(&mut self, job: &Job) {
+        let mut next_due = self.next_due;
+        self.each(job.task, |station| {
+            station.ends(job);
+            next_due = next_due.min(station.next_due().unwrap_or(u64::MAX));
+        });
+        self.next_due = next_due;
+        self.outputs(self.now);
+    }
+}
+
+/// The core on which something happens, where it is of a core.
+fn core_of(what: Happening) -> Option<CoreId> {
+    match what {
+        Happening::WindowBegins { core, .. }
+        | Happening::WindowEnds { core, .. }
+        | Happening::Runs { core, .. }
+        | Happening::InterruptBegins { core, .. }
+        | Happening::InterruptEnds { core, .. } => Some(core),
+        _ => None,
+    }
+}
