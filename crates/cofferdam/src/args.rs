@@ -297,6 +297,9 @@ pub struct RehearseArgs {
     /// The folder to keep the recording, its map and the answer in.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Text for people, or JSON for programs.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
     /// Let rules pass of which the recording says nothing.
     #[arg(long)]
     pub allow_not_analysed: bool,

@@ -4,7 +4,7 @@ mod life;
 
 use crate::dispatcher::{Core, Slot};
 use crate::faults::{Again, Crash, Mark};
-use crate::kernel::Tracing;
+use crate::kernel::Recorder;
 use crate::orders::{Fault, Start as FirstLoad, Subject};
 use crate::prepare::Prepared;
 use crate::record::{Entry, Log};
@@ -98,8 +98,9 @@ fn conduct(asked: &Asked<'_>) -> Result<Recorded> {
     let prepared = asked.prepared;
     let given = given(prepared)?;
     let shared = Shared::new(prepared)?;
-    let tracing =
-        if given.is_folded { Err("several cores share a cpu".to_owned()) } else { Tracing::start(&given.cpus) };
+    let recorder =
+        if given.is_folded { Err("several cores share a cpu".to_owned()) } else { Recorder::start(&given.cpus) };
+    let remarks = given.remarks.iter().cloned().chain(recorder.iter().filter_map(Recorder::remark)).collect();
     let slots: Vec<Slot> = prepared.lanes.iter().map(|_| Slot::default()).collect();
     let mut stage = Stage {
         asked,
@@ -110,12 +111,12 @@ fn conduct(asked: &Asked<'_>) -> Result<Recorded> {
         lives: BTreeMap::new(),
         entries: Vec::new(),
         log: Log::new(Vec::new()),
-        remarks: given.remarks.clone(),
+        remarks,
     };
     let windows = stage.play()?;
     let interrupted = stage.is_stopped();
     stage.strike();
-    let kernel = tracing.and_then(Tracing::finish);
+    let kernel = recorder.and_then(Recorder::finish);
     let (mut entries, log) = (stage.entries, stage.log.into_keeper());
     entries.extend(windows.iter().chain(&log));
     entries.sort_by_key(|entry| entry.at_ns);
@@ -187,7 +188,7 @@ impl Stage<'_> {
                 };
                 let over = &over;
                 let keep = move || core.keep((base_ns, end_ns), prepared.frame_ns, over);
-                std::thread::Builder::new().name(format!("rh-core-{number}")).spawn_scoped(scope, keep)
+                std::thread::Builder::new().spawn_scoped(scope, keep)
             };
             let started: Vec<_> = prepared.cores.iter().enumerate().map(keep).collect();
             let played = if started.iter().all(Result::is_ok) { self.follow(end_ns) } else { Ok(()) };

@@ -5,9 +5,12 @@ use crate::prepare::{CorePlan, Span};
 use crate::record::{Entry, Log};
 use crate::{clock, cpus};
 use rustix::process::{Pid, Signal, kill_process};
+use std::ffi::CString;
 use std::sync::atomic::{AtomicBool, AtomicI32, Ordering::SeqCst};
 use trace::event::Word;
 
+/// What the name of each dispatcher begins with; its core's number follows.
+pub const THREAD: &str = "rh-core-";
 /// A sleeping dispatcher looks up that often, in case all is over.
 const LOOK_UP_NS: u64 = 50_000_000;
 
@@ -87,6 +90,8 @@ impl Core<'_> {
     pub fn keep(&self, (base_ns, end_ns): (u64, u64), frame_ns: u64, over: &AtomicBool) -> Vec<Entry> {
         // Both were tried before: a dispatcher that cannot have them keeps its windows as well as it can.
         let _ = cpus::pin(self.cpu);
+        // Named once it is there, since a recorder of that cpu hears only names that are given on it.
+        let _ = CString::new(format!("{THREAD}{}", self.number)).map(|name| rustix::thread::set_name(&name));
         let _ = self.real_time && cpus::Rank::Dispatcher.take();
         let mut log = Log::new(Vec::new());
         let starts = (0..).map(|frame: u64| base_ns.saturating_add(frame.saturating_mul(frame_ns)));

@@ -1,5 +1,6 @@
 //! What a rehearsal recorded, as the files that the trace checkers read.
 
+use crate::dispatcher::THREAD;
 use crate::orders::Subject;
 use crate::record::Entry;
 use std::fmt::Write as _;
@@ -74,7 +75,7 @@ impl Recorded {
             let partition = quoted(self.name(*partition));
             let _ = write!(text, "\n[[thread]]\nname = {}\npartition = {partition}\n", quoted(thread));
         }
-        text.push_str("\n[[thread]]\nname = \"rh-core-*\"\nplatform = true\n");
+        let _ = write!(text, "\n[[thread]]\nname = {}\nplatform = true\n", quoted(&format!("{THREAD}*")));
         text
     }
 }

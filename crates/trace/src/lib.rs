@@ -8,6 +8,7 @@
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
 pub mod clock;
+mod continuity;
 pub mod draft;
 pub mod event;
 pub mod intake;

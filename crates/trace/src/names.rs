@@ -1,13 +1,13 @@
 //! The names that a recording uses, each kept once.
 
-use std::collections::BTreeMap;
+use indexmap::{Equivalent, IndexSet};
 
 /// A name of a recording: an index into its [`Names`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Name(pub u32);
 
 /// What a name stands for in the recording.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Named {
     /// The text: the name of a thread, an interrupt line, a flow, a mark, a partition or task.
     pub text: String,
@@ -15,12 +15,33 @@ pub struct Named {
     pub id: Option<u32>,
 }
 
-/// All names of a recording, in the order of their first use.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Names {
-    list: Vec<Named>,
-    found: BTreeMap<Named, Name>,
+/// A [`Named`] that is looked up; its hash is the same, since its fields are.
+#[derive(Hash)]
+struct Wanted<'a> {
+    text: &'a str,
+    id: Option<u32>,
 }
+
+impl Equivalent<Named> for Wanted<'_> {
+    fn equivalent(&self, named: &Named) -> bool {
+        self.id == named.id && self.text == named.text
+    }
+}
+
+/// All names of a recording, in the order of their first use.
+#[derive(Debug, Clone, Default)]
+pub struct Names {
+    list: IndexSet<Named>,
+}
+
+/// Names are equal if they have the same order too.
+impl PartialEq for Names {
+    fn eq(&self, other: &Self) -> bool {
+        self.list.as_slice() == other.list.as_slice()
+    }
+}
+
+impl Eq for Names {}
 
 impl Names {
     /// The name of a text that is no thread's.
@@ -34,15 +55,11 @@ impl Names {
     }
 
     fn keep(&mut self, text: &str, id: Option<u32>) -> Name {
-        let named = Named { text: text.to_owned(), id };
-        if let Some(name) = self.found.get(&named) {
-            return *name;
-        }
-        let name =
-            Name(u32::try_from(self.list.len()).expect("a recording has fewer than 2^32 names, each of some bytes"));
-        self.list.push(named.clone());
-        self.found.insert(named, name);
-        name
+        let index = match self.list.get_index_of(&Wanted { text, id }) {
+            Some(index) => index,
+            None => self.list.insert_full(Named { text: text.to_owned(), id }).0,
+        };
+        Name(u32::try_from(index).expect("a recording has fewer than 2^32 names, each of some bytes"))
     }
 
     /// What a name stands for. Panics on a name of another recording.

@@ -54,6 +54,8 @@ pub enum Matter {
     Wrapped,
     /// The recorder lost events.
     Lost,
+    /// A thread leaves a cpu that was another's: switches between were not recorded.
+    Unannounced,
     /// A span ends that never began, or never ends: left out.
     Unpaired,
     /// A time that cannot be kept: before 0 or beyond 64 bits of nanoseconds.

@@ -1,6 +1,7 @@
 //! A whole recording: from the bytes of its sources to what is put together from them, a block at a time.
 
 use crate::clock::{Fit, fit};
+use crate::continuity::Continuity;
 use crate::event::{Cpu, Event, What};
 use crate::intake::ctf::Folder;
 use crate::intake::{Found, Reader};
@@ -190,6 +191,7 @@ struct Line<'a> {
     source: Box<dyn Source>,
     found: Found,
     order: Reorder,
+    continuity: Continuity,
     mapper: Mapper<'a>,
     fit: Fit,
     /// The last instant given, of those from which instants count.
@@ -207,6 +209,7 @@ impl<'a> Line<'a> {
             source,
             found: Found::default(),
             order: Reorder::default(),
+            continuity: Continuity::default(),
             mapper: Mapper::new(system, map, number),
             fit,
             given_ns: None,
@@ -313,15 +316,23 @@ impl<'a> Line<'a> {
             return;
         };
         self.given_ns = Some(at_ns);
+        if self.continuity.breaks_at(event, &self.found.names) {
+            self.note(Matter::Unannounced, self.place(event.at_ns));
+            self.see(&Event { what: What::lost(0), ..*event }, at_ns, out);
+        }
         if !self.order.has_losses() {
-            self.mapper.take(event, &self.found.names, |seen| out.merge.push(out.index, Seen { at_ns, ..seen }));
-            return;
+            return self.see(event, at_ns, out);
         }
         let before = self.order.lost_before(event);
         self.lose_of(before, out);
-        self.mapper.take(event, &self.found.names, |seen| out.merge.push(out.index, Seen { at_ns, ..seen }));
+        self.see(event, at_ns, out);
         let after = self.order.lost_after(event);
         self.lose_of(after, out);
+    }
+
+    /// Tells what is seen by an event.
+    fn see(&mut self, event: &Event, at_ns: u64, out: &mut Out<'_>) {
+        self.mapper.take(event, &self.found.names, |seen| out.merge.push(out.index, Seen { at_ns, ..seen }));
     }
 }
 

@@ -115,10 +115,16 @@ impl Spans {
         if self.given.from_ns.is_none() {
             self.from_ns = self.from_ns.or(Some(at_ns));
         }
-        // Another one after the end of the first: it goes on.
-        if self.given.to_ns.is_none() {
-            self.to_ns = None;
+        // Another one after the end of the first: it goes on, and what came between lies within.
+        if self.given.to_ns.is_none() && self.to_ns.take().is_some() {
+            self.values().for_each(Values::goes_on);
         }
+    }
+
+    fn values(&mut self) -> impl Iterator<Item = &mut Values> {
+        let tasks = self.tasks.iter_mut();
+        let of_tasks = tasks.flat_map(|task| [&mut task.responses, &mut task.executions, &mut task.jitters]);
+        of_tasks.chain(self.channels.iter_mut().map(|channel| &mut channel.ages))
     }
 
     fn fault_ends(&mut self, at_ns: u64) {
@@ -139,6 +145,10 @@ impl Values {
     /// Whether nothing was measured.
     pub fn is_empty(&self) -> bool {
         self.before.is_empty() && self.during.is_empty() && self.after.is_empty()
+    }
+
+    fn goes_on(&mut self) {
+        self.during.append(&mut self.after);
     }
 
     fn add(&mut self, value: u64, when: When, fault: (Option<u64>, Option<u64>)) {

@@ -11,12 +11,13 @@ use trace::intake::threads::read;
 use trace::intake::{Found, Reader};
 use trace::note::Refusal;
 
-const SOURCES: [&str; 8] = [
+const SOURCES: [&str; 9] = [
     include_str!("recorded/ftrace.txt"),
     include_str!("recorded/ftrace-tgid.txt"),
     include_str!("recorded/ftrace-lost.txt"),
     include_str!("recorded/perf.txt"),
     include_str!("recorded/perf-ns.txt"),
+    include_str!("recorded/perf-switches.txt"),
     "ts_ns,cpu,prev_comm,prev_pid,prev_prio,prev_state,next_comm,next_pid,next_prio\n\
      100,0,swapper/0,0,120,R,\"a,b\",7,40\n100,0,swapper/0,0,120,R,\"a,b\",7,40\n90,0,a,7,40,S,b,8,40\n120,1,b,8,40,S,a,7,40\n",
     "time_us_u32,core,event,who,number\n4294967290,0,window_begins,nav,\n4294967293,0,runs,nav.ctl,1\n3,0,completes,nav.ctl,1\n\
@@ -155,5 +156,23 @@ fn any_number_of_threads_finds_the_same() {
         let result = read(&SchedulerText, SchedulerText.join(1), Slow(&source), threads, &mut found, take);
         assert!(result.is_ok(), "{result:?}");
         assert_eq!((&events, &found.notes, &found.names), (&whole.events, &whole.notes, &whole.names));
+    }
+}
+
+/// A thread that panics ends the others too, which would wait for its block for ever.
+#[test]
+fn a_panic_ends_all_threads() {
+    let much = SOURCES[0].repeat(200).into_bytes();
+    for threads in [1, 2, 8] {
+        let threads = std::num::NonZeroUsize::new(threads).expect("not 0");
+        let mut blocks = 0;
+        let take = |_: &mut Found| {
+            blocks += 1;
+            assert!(blocks < 2, "the second block is one too many");
+        };
+        let reads = std::panic::AssertUnwindSafe(|| {
+            read(&SchedulerText, SchedulerText.join(1), &much[..], threads, &mut Found::default(), take)
+        });
+        assert!(std::panic::catch_unwind(reads).is_err());
     }
 }

@@ -1,7 +1,8 @@
 //! Scheduler text: recordings of a real kernel, and lines made by hand.
 //!
 //! The files in `recorded` were taken from a Linux 6.18 kernel's trace file and from `perf script` 6.1, while a program with
-//! threads of awkward names ran; names of other programs were replaced by `other_` and a number.
+//! threads of awkward names ran; names of other programs were replaced by `other_` and a number, and lines were left out. Of
+//! `perf-loads.txt` and `perf-switches.txt`, from the loads of `tests/outside/perf.sh`, no line of their cpu was.
 
 mod feeding;
 
@@ -11,12 +12,14 @@ use trace::intake::Found;
 use trace::intake::text::{SchedulerText, TextReader};
 use trace::note::{At, Matter};
 
-const RECORDED: [(&str, &str); 5] = [
+const RECORDED: [(&str, &str); 7] = [
     ("ftrace.txt", include_str!("recorded/ftrace.txt")),
     ("ftrace-tgid.txt", include_str!("recorded/ftrace-tgid.txt")),
     ("ftrace-lost.txt", include_str!("recorded/ftrace-lost.txt")),
     ("perf.txt", include_str!("recorded/perf.txt")),
     ("perf-ns.txt", include_str!("recorded/perf-ns.txt")),
+    ("perf-loads.txt", include_str!("recorded/perf-loads.txt")),
+    ("perf-switches.txt", include_str!("recorded/perf-switches.txt")),
 ];
 
 fn count(found: &Found, is: impl Fn(&What) -> bool) -> usize {
@@ -35,7 +38,7 @@ fn every_line_of_the_recordings_is_read() {
         assert!(notes(&found).iter().all(|(matter, _)| !unread.contains(matter)), "{file}: {:?}", found.notes);
         assert_eq!(
             count(&found, |what| matches!(what, What::Switch { .. })),
-            lines(source, &["sched_switch: "]),
+            lines(source, &["sched_switch: ", "PERF_RECORD_SWITCH"]),
             "{file}"
         );
         let wakes = ["sched_waking: ", "sched_wakeup: ", "sched_wakeup_new: "];
@@ -87,7 +90,11 @@ fn each_layout_gives_its_events() {
          \x20            a b-12    (-------) [003] .... 100.000007: local_timer_exit: vector=236\n\
          \x20            a b-12    [003] .... 100.000008: ipi_entry: (Rescheduling interrupts)\n\
          \x20            a b-12    [003] .... 100.000009: ipi_exit: (Rescheduling interrupts)\n\
-         \x20            a b    12 [003]   100.000010: ftrace:print: 0xffffffff81a: now\n",
+         \x20            a b    12 [003]   100.000010: ftrace:print: 0xffffffff81a: now\n\
+         \x20            a b    12 [003]   100.000011: PERF_RECORD_SWITCH_CPU_WIDE OUT preempt  next pid/tid:    13/13   \n\
+         \x20          c:1 2 11/13    [003]   100.000012: PERF_RECORD_SWITCH_CPU_WIDE IN           prev pid/tid:    12/12   \n\
+         \x20            :-1    -1 [003]   100.000013: PERF_RECORD_SWITCH_CPU_WIDE OUT          next pid/tid:     0/0    \n\
+         kworker/u8:2-events_unbound    12 [003]   100.000014: PERF_RECORD_SWITCH OUT         \n",
     );
     assert_eq!(
         all_told(&found),
@@ -102,6 +109,10 @@ fn each_layout_gives_its_events() {
             "100000008000 Some(3) begins ipi Rescheduling interrupts",
             "100000009000 Some(3) ends ipi Rescheduling interrupts",
             "100000010000 Some(3) mark now",
+            "100000011000 Some(3) a b:12 Ready > swapper:0",
+            "100000012000 Some(3) swapper:0 Ready > c:1 2:13",
+            "100000013000 Some(3) :-1 Ended > swapper:0",
+            "100000014000 Some(3) kworker/u8:2-events_unbound:12 Waits > swapper:0",
         ]
     );
     assert_eq!(found.notes, []);

@@ -2,17 +2,20 @@
 
 mod answer;
 
+use super::check;
 use super::judging::{Against, Heard, is_open};
 use super::session::{self, Session, Wanted};
-use crate::args::{ColorChoice, RehearsalProcessArgs, RehearseArgs};
+use crate::args::{ColorChoice, Format, RehearsalProcessArgs, RehearseArgs};
 use crate::exit::Exit;
 use crate::{files, interrupt, terminal};
+use answer::Answer;
 use anyhow::{Context, Result, anyhow, bail};
-use diagnostic::{Look, Sources, render_text};
+use diagnostic::{Diagnostic, Sources};
+use evidence::text::Style;
 use model::System;
 use quantity::Duration;
 use rehearsal::{Asked, Means, Prepared, Recorded, measure, prepare};
-use simulator::fault::read_fault;
+use simulator::fault::{fault_text, read_fault};
 use simulator::{Fault, Machine, compile};
 use std::path::{Path, PathBuf};
 use trace::clock::Fit;
@@ -33,7 +36,7 @@ pub fn run(args: &RehearseArgs, color: ColorChoice) -> Result<Exit> {
     let session = session::load(&args.baseline.system, Wanted::given_or_named(args.baseline.plan.as_ref()))?;
     session.complain(color);
     let Some(system) = session.baseline.system.as_ref().filter(|_| !session.baseline.has_errors()) else {
-        return session.refused(false);
+        return session.refused(args.format == Format::Json);
     };
     let plan = session.baseline.plan.as_ref().context("there is no plan to rehearse: name one with --plan")?;
     expect_span(args.span, system)?;
@@ -41,17 +44,26 @@ pub fn run(args: &RehearseArgs, color: ColorChoice) -> Result<Exit> {
         bail!("{} is not empty; name a folder that does not exist yet", folder.display());
     }
     let machine = compile::machine(system, plan);
-    let Some(faults) = faults(args, &machine, &session, color) else { return Ok(Exit::Wrong) };
+    let faults = match faults(args, &machine, &session) {
+        Ok(faults) => faults,
+        Err((found, sources)) => return super::refuse(&found, &sources, args.format, color),
+    };
     let prepared = prepare(system, &machine, &faults).map_err(|why| anyhow!("{}", why.join("\n       ")))?;
     let recorded = rehearse(args, &prepared)?;
     let (map, text) = map_of(&recorded, args.tolerance, system, &session)?;
     let heard = heard(&Against::by_map(system, plan, &map), &recorded, &machine, &faults);
-    let answer = answer::text(args, color, system, &prepared, &recorded, &heard);
-    terminal::print(&answer)?;
-    if let Some(folder) = &args.out {
-        keep(folder, &recorded, &text, &answer::plain(args, system, &prepared, &recorded, &heard))?;
+    let told = faults.iter().map(|fault| fault_text(fault, &machine)).collect();
+    let answer = Answer::new(args, system, (&prepared, &recorded), told, &heard);
+    let exit = exit_of(&recorded, &heard, args.allow_not_analysed);
+    let kept = args.out.as_ref().map(|folder| keep(folder, &recorded, &text, &answer.text(Style::default())));
+    let kept = kept.transpose().map(Option::unwrap_or_default);
+    match (args.format, &kept) {
+        (Format::Text, _) => terminal::print(&answer.text(check::style(color)))?,
+        (Format::Json, Ok(written)) => terminal::print(&answer.json(&session, exit, written))?,
+        // What is wrong is the answer then.
+        (Format::Json, Err(_)) => {}
     }
-    Ok(exit_of(&recorded, &heard, args.allow_not_analysed))
+    kept.map(|_| exit)
 }
 
 /// The process of a partition, and what else is not for users.
@@ -76,8 +88,8 @@ fn expect_span(span: Duration, system: &System) -> Result<()> {
     Ok(())
 }
 
-/// The faults of the call; `None` once all that is wrong with them was said.
-fn faults(args: &RehearseArgs, machine: &Machine, session: &Session, color: ColorChoice) -> Option<Vec<Fault>> {
+/// The faults of the call, or all that is wrong with them.
+fn faults(args: &RehearseArgs, machine: &Machine, session: &Session) -> Result<Vec<Fault>, (Vec<Diagnostic>, Sources)> {
     let mut sources: Sources = (*session.baseline.sources).clone();
     let (mut faults, mut wrong) = (Vec::new(), Vec::new());
     for text in &args.faults {
@@ -86,10 +98,8 @@ fn faults(args: &RehearseArgs, machine: &Machine, session: &Session, color: Colo
             Err(found) => wrong.extend(found),
         }
     }
-    let look = if terminal::colour_remarks(color) { Look::Coloured } else { Look::Plain };
-    wrong.iter().for_each(|found| terminal::complain(&format!("{}\n\n", render_text(found, &sources, look))));
     faults.sort_by_key(|fault| fault.at_ns);
-    wrong.is_empty().then_some(faults)
+    if wrong.is_empty() { Ok(faults) } else { Err((wrong, sources)) }
 }
 
 fn rehearse(args: &RehearseArgs, prepared: &Prepared) -> Result<Recorded> {
@@ -145,18 +155,22 @@ fn map_of(recorded: &Recorded, tolerance: Duration, system: &System, session: &S
     Ok((map.context("the map of the recording cannot be read")?, text))
 }
 
-/// The files that `trace` reads once more, and the answer.
-fn keep(folder: &Path, recorded: &Recorded, map: &str, answer: &str) -> Result<()> {
-    files::make_folder(folder)?;
-    files::write_whole(&folder.join("recording.csv"), &recorded.events())?;
-    files::write_whole(&folder.join("map.toml"), map)?;
+/// Keeps the files that `trace` reads once more, and the answer; which.
+fn keep(folder: &Path, recorded: &Recorded, map: &str, answer: &str) -> Result<Vec<String>> {
+    let mut texts = vec![("recording.csv", recorded.events()), ("map.toml", map.to_owned())];
     if let Ok(kernel) = &recorded.kernel {
-        files::write_whole(&folder.join("windows.csv"), &recorded.windows())?;
-        files::write_whole(&folder.join("kernel.txt"), kernel)?;
+        texts.extend([("windows.csv", recorded.windows()), ("kernel.txt", kernel.clone())]);
     }
-    files::write_whole(&folder.join("judged.txt"), answer)?;
+    texts.push(("judged.txt", answer.to_owned()));
+    files::make_folder(folder)?;
+    let mut written = Vec::new();
+    for (name, text) in texts {
+        let path = folder.join(name);
+        files::write_whole(&path, &text)?;
+        written.push(path.display().to_string());
+    }
     terminal::complain(&format!("Kept in {}.\n", folder.display()));
-    Ok(())
+    Ok(written)
 }
 
 /// What was seen above a bound on this machine contradicts nothing that is claimed of the target, so there is no alarm.

@@ -117,8 +117,8 @@ fn a_gap_changes_no_period_and_is_told() {
 #[test]
 fn the_answer_says_what_was_left_out_and_what_stays_unknown() {
     let folder = scratch("draft_text");
-    let text = root().join("crates/trace/tests/recorded/perf.txt");
-    write(&folder.join("map.toml"), "[[thread]]\nname = \"nav ctl*\"\ntask = \"NAV.ctl\"\njobs = true\n");
+    let text = root().join("crates/trace/tests/recorded/perf-loads.txt");
+    write(&folder.join("map.toml"), "[[thread]]\nname = \"urgent*\"\ntask = \"NAV.ctl\"\njobs = true\n");
     let run = call(&folder, &["draft", text.to_str().expect("text"), "--map", "map.toml", "--out", "d"]).expect(0);
     for part in
         ["Declared: 1 of 1 partitions", "left out, as nobody maps it", "Unknown, and what each decides", "is no WCET"]

@@ -78,6 +78,59 @@ fn a_killed_partition_starts_again_and_everything_recorded_is_paired() {
     assert!(read(&out.join("judged.txt")).contains("rehearsal on another machine"));
 }
 
+/// The answer for programs is the judgement that the files get from `trace`, and says what it is.
+#[test]
+fn the_answer_in_json_is_that_of_the_files() {
+    let out = scratch("rehearse_json").join("seen");
+    let out = out.to_str().expect("the path is text");
+    let words =
+        ["--for", "2s", "--fault", "memory-burst:DIAG@1s,for=300ms", "--fault", "crash:SLUC@500ms", "--shift", "5 ms"];
+    let run = call(&root(), &[&["rehearse", LOCK, "--format", "json", "--out", out], &words[..]].concat());
+    assert!([0, 1].contains(&run.status), "{}{}", run.out, run.err);
+    let answer = run.json();
+    assert_eq!(answer["exit_status"], run.status);
+    assert!(answer["rehearsal"].to_string().contains("no statement about the target"), "{answer:#}");
+    assert_eq!(answer["faults"], serde_json::json!(["crash:SLUC@500ms", "memory-burst:DIAG@1s,for=300ms"]));
+    assert_eq!(
+        (&answer["span_ns"], &answer["interrupted"]),
+        (&serde_json::json!(2_000_000_000_u64), &serde_json::json!(false))
+    );
+    assert!(
+        answer["not_kept"].as_array().is_some_and(|all| all.iter().any(|one| one.to_string().contains("--tolerance")))
+    );
+    // The kernel's events, or why there are none.
+    assert_ne!(answer["kernel"].is_null(), answer["no_kernel"].is_null());
+    let names: Vec<String> = answer["written"].as_array().expect("files").iter().map(|file| file.to_string()).collect();
+    assert_eq!(names.len(), if answer["kernel"].is_null() { 3 } else { 5 }, "{names:?}");
+
+    let recorded = &answer["recorded"];
+    let of = |list: &serde_json::Value, id: &str| {
+        list.as_array().and_then(|all| all.iter().find(|one| one["id"] == id)).cloned()
+    };
+    let crash = of(&recorded["findings"], "outage/SLUC/warm").expect("a warm start is judged");
+    assert_eq!(crash["seen"], 1, "{crash:#}");
+    let faulty =
+        recorded["spans"]["victims"].as_array().expect("there was a fault").iter().map(|one| one["of"].to_string());
+    let told: Vec<String> = faulty.collect();
+    assert!(told.iter().any(|of| of.contains("GATE")) && !told.iter().any(|of| of.contains("SLUC.")), "{told:?}");
+    let again = call(
+        &root(),
+        &[
+            "trace",
+            LOCK,
+            &format!("{out}/recording.csv"),
+            "--map",
+            &format!("{out}/map.toml"),
+            "--format",
+            "json",
+            "--shift",
+            "5 ms",
+        ],
+    );
+    let again = again.json();
+    assert_eq!((&again["findings"], &again["coverage"]), (&recorded["findings"], &recorded["coverage"]));
+}
+
 fn windows_are_paired(rows: &[Row]) {
     let mut open: BTreeMap<&str, &str> = BTreeMap::new();
     for (at, core, event, who, _) in rows {
@@ -115,12 +168,14 @@ fn whatever_ends_a_rehearsal_leaves_no_process_behind() {
         let mut command = command(&root(), &["rehearse", LOCK, "--for", "5min"]);
         let mut program =
             command.env(MARK, signal).stdout(Stdio::null()).stderr(Stdio::null()).spawn().expect("it starts");
-        // The program itself and a process for each partition.
-        wait_for(signal, |count| count == 5);
+        // The program itself and a process for each partition; some more where the kernel's events are recorded.
+        wait_for(signal, |count| count >= 5);
         let sent = Command::new("kill").args([format!("-{signal}"), program.id().to_string()]).status();
         assert!(sent.expect("there is a `kill`").success());
         assert_eq!(program.wait().expect("it ends").code(), status, "{signal}");
         wait_for(signal, |count| count == 0);
+        let instance = format!("/sys/kernel/tracing/instances/cofferdam-rehearsal-{}", program.id());
+        assert!(!Path::new(&instance).exists(), "{signal}: {instance}");
     }
 }
 
@@ -142,6 +197,8 @@ fn what_cannot_be_rehearsed_is_refused_with_the_reason() {
         let run = call(&root(), &[&["rehearse", LOCK], words].concat()).expect(2);
         run.complains(parts);
         assert!(run.out.is_empty(), "{}", run.out);
+        let in_json = call(&root(), &[&["rehearse", LOCK, "--format", "json"], words].concat()).expect(2).json();
+        assert!(in_json["diagnostics"].as_array().is_some_and(|all| !all.is_empty()), "{in_json:#}");
     }
 }
 

@@ -3,12 +3,14 @@
 //! The shapes are structs of their own, so that a change inside the program changes no script outside it.
 
 mod recording;
+mod rehearsal;
 mod run;
 mod shape;
 mod trace_event;
 mod verdict;
 
 pub use recording::{Recorded, recorded};
+pub use rehearsal::rehearsed;
 pub use run::{Ran, ran};
 pub use trace_event::trace_event;
 

@@ -4,7 +4,7 @@ use super::SCHEMA_VERSION;
 use crate::recording::{
     Beside, CAUTION, Judged, Measured, Pair, REHEARSAL, Spread, Victims, matter_words, place_words,
 };
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 use statistics::two_samples::Within;
 use trace::judge::{Finding, Relation, Status};
 
@@ -26,18 +26,34 @@ pub struct Recorded<'a> {
 /// The answer as a JSON text with a final line break.
 pub fn recorded(recorded: &Recorded<'_>) -> String {
     let judged = &recorded.judged;
-    let coverage = &judged.judgement.coverage;
+    let mut object = head(recorded);
+    object.extend(found(judged));
+    object.insert("beside_bounds".to_owned(), judged.beside.iter().map(beside).collect());
+    object.insert("samples".to_owned(), judged.measured.iter().map(sample).collect());
+    format!("{:#}\n", Value::Object(object))
+}
+
+/// What the answer of every command that judges recordings has.
+pub(super) fn head(recorded: &Recorded<'_>) -> Map<String, Value> {
     let inputs = recorded.inputs.iter().map(|(name, digest)| json!({ "name": name, "digest": digest }));
-    let tasks = coverage.tasks.iter().enumerate().map(|(task, seen)| {
-        json!({ "task": judged.system.task_label(quantity::TaskId::new(task)), "whole": seen.whole, "cut": seen.cut })
-    });
-    let object = json!({
+    members(json!({
         "schema_version": SCHEMA_VERSION,
         "tool_version": recorded.tool_version,
         "exit_status": recorded.exit_status,
-        "baseline": { "system": judged.system.digest(), "inputs": inputs.collect::<Vec<_>>() },
+        "baseline": { "system": recorded.judged.system.digest(), "inputs": inputs.collect::<Vec<_>>() },
         "caution": CAUTION,
-        "rehearsal": judged.is_rehearsal.then_some(REHEARSAL),
+        "rehearsal": recorded.judged.is_rehearsal.then_some(REHEARSAL),
+        "diagnostics": recorded.diagnostics,
+    }))
+}
+
+/// What one recording covers, breaks and keeps.
+pub(super) fn found(judged: &Judged<'_>) -> Map<String, Value> {
+    let coverage = &judged.judgement.coverage;
+    let tasks = coverage.tasks.iter().enumerate().map(|(task, seen)| {
+        json!({ "task": judged.system.task_label(quantity::TaskId::new(task)), "whole": seen.whole, "cut": seen.cut })
+    });
+    members(json!({
         "coverage": {
             "from_ns": coverage.span_ns.map(|(from, _)| from),
             "to_ns": coverage.span_ns.map(|(_, to)| to),
@@ -51,12 +67,16 @@ pub fn recorded(recorded: &Recorded<'_>) -> String {
         },
         "sources": (0..judged.sources.len()).map(|index| source(judged, index)).collect::<Vec<_>>(),
         "findings": judged.judgement.findings.iter().map(finding).collect::<Vec<_>>(),
-        "beside_bounds": judged.beside.iter().map(beside).collect::<Vec<_>>(),
         "spans": judged.victims.map(victims),
-        "samples": judged.measured.iter().map(sample).collect::<Vec<_>>(),
-        "diagnostics": recorded.diagnostics,
-    });
-    format!("{object:#}\n")
+    }))
+}
+
+/// The members of an object.
+pub(super) fn members(object: Value) -> Map<String, Value> {
+    match object {
+        Value::Object(members) => members,
+        _ => Map::new(),
+    }
 }
 
 fn source(judged: &Judged<'_>, index: usize) -> Value {

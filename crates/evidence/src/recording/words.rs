@@ -34,6 +34,9 @@ pub fn matter_words(matter: Matter, count: u64, names: Option<&Names>) -> String
         Matter::NegativeDuration => "spans that end before they begin: left out",
         Matter::Wrapped => "times at which a clock of few bits began anew: carried on",
         Matter::Lost => "marks of the recorder that events were lost: gaps",
+        Matter::Unannounced => {
+            "switches from a thread to which the cpu had not gone, since some were not recorded: gaps"
+        }
         Matter::Unpaired => "spans without a beginning or an end: left out",
         Matter::OutOfRange => "events with a time that cannot be kept: left out",
         Matter::Unknown { kind, .. } => {

@@ -15,6 +15,7 @@ mod timeline;
 use crate::caution::CAUTIONS;
 use crate::dossier::Dossier;
 use crate::recording::Judged;
+use crate::rehearsal::Rehearsal;
 use crate::run::{Observed, Told};
 use layout::Page;
 
@@ -105,10 +106,10 @@ pub fn recording(head: &str, judged: &Judged<'_>, all: bool, style: Style) -> St
     page.finish()
 }
 
-/// What a rehearsal is, and what of the plan was not kept in it, a sentence each.
-pub fn rehearsal(name: &str, remarks: &[String], style: Style) -> String {
+/// A rehearsal: what it is, what was not kept, and what was found; every rule that is kept where `all` is asked for.
+pub fn rehearsal(rehearsal: &Rehearsal<'_>, all: bool, style: Style) -> String {
     let mut page = Page::new(style);
-    rehearsal::head(&mut page, name, remarks);
+    rehearsal::draw(&mut page, rehearsal, all);
     page.finish()
 }
 

@@ -1,12 +1,23 @@
-//! A rehearsal for people at a terminal: what it is, and what it could not keep.
+//! A rehearsal for people at a terminal: what it is first, what could not be kept, then what was found.
 
 use super::layout::Page;
-use crate::recording::REHEARSAL;
+use crate::recording::{Judged, REHEARSAL};
+use crate::rehearsal::Rehearsal;
 
-/// What it is, and what was not kept.
-pub(super) fn head(page: &mut Page, name: &str, remarks: &[String]) {
+/// Everything, with what is kept only where `all` is asked for.
+pub(super) fn draw(page: &mut Page, rehearsal: &Rehearsal<'_>, all: bool) {
+    let judged = |page: &mut Page, judged: &Judged<'_>| {
+        super::recording::draw(page, &Judged { is_rehearsal: false, ..*judged }, all); // The head says it.
+    };
+    let name = &rehearsal.own.system.name.value;
     page.paragraph(0, &format!("{name}: rehearsed"));
     page.paragraph(2, REHEARSAL);
     page.heading("What was not kept, or else than on the target");
-    remarks.iter().for_each(|remark| page.hanging(2, 4, &format!("- {remark}")));
+    rehearsal.not_kept.iter().for_each(|remark| page.hanging(2, 4, &format!("- {remark}")));
+    if let Ok(kernel) = &rehearsal.kernel {
+        page.heading(&format!("{name}: who executed, as the kernel saw it"));
+        judged(page, kernel);
+    }
+    page.heading(&format!("{name}: what the stand-ins recorded"));
+    judged(page, &rehearsal.own);
 }

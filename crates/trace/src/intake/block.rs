@@ -20,8 +20,8 @@ pub struct Block {
     pub(super) lines: u32,
     /// The events.
     pub(super) events: Vec<Event>,
-    /// For each event its line in the block, from 1.
-    pub(super) event_lines: Vec<u32>,
+    /// On which lines they stand.
+    pub(super) event_lines: EventLines,
     /// What is the matter, by line.
     pub(super) notes: Vec<(u32, Matter)>,
     /// Where names are first used that are not UTF-8.
@@ -40,6 +40,34 @@ pub struct Block {
     pub(super) unnamed_ends: Vec<(u32, u32)>,
     /// Losses, each before the event of that index.
     pub(super) losses: Vec<(u32, Loss)>,
+}
+
+/// On which line of its block each event stands: since most lines are an event each, it is kept how many lines before an event
+/// are none, and only where this changes.
+#[derive(Debug, Default)]
+pub(super) struct EventLines {
+    /// The event from which on so many more lines than events have gone by.
+    changes: Vec<(u32, u32)>,
+    others: u32,
+}
+
+impl EventLines {
+    /// The event of that index stands on that line, from 1. Each is told, in order.
+    #[inline(always)]
+    fn put(&mut self, event: usize, line: u32) {
+        let others = line.wrapping_sub(event as u32);
+        if others != self.others {
+            self.others = others;
+            self.changes.push((event as u32, others));
+        }
+    }
+
+    /// The line of an event that was told.
+    pub(super) fn of(&self, event: usize) -> u32 {
+        let after = self.changes.partition_point(|(from, _)| *from as usize <= event);
+        let others = after.checked_sub(1).map_or(0, |last| self.changes[last].1);
+        others.wrapping_add(event as u32)
+    }
 }
 
 /// Events were lost, before the next one.
@@ -65,8 +93,7 @@ impl<'a> Builder<'a> {
     pub fn new(bytes: usize) -> Self {
         // Few lines are shorter than this; where they are, the room grows.
         let room = bytes / 48;
-        let (events, event_lines) = (Vec::with_capacity(room), Vec::with_capacity(room));
-        let block = Block { events, event_lines, ..Block::default() };
+        let block = Block { events: Vec::with_capacity(room), ..Block::default() };
         Self { block, recent: Recent::new(), first: &[], last: &[] }
     }
 
@@ -97,10 +124,10 @@ impl<'a> Builder<'a> {
         self.push(event);
     }
 
-    #[inline]
+    #[inline(always)]
     fn push(&mut self, event: Event) {
+        self.block.event_lines.put(self.block.events.len(), self.block.lines);
         self.block.events.push(event);
-        self.block.event_lines.push(self.block.lines);
     }
 
     /// The line tells a loss before the next event.
@@ -191,4 +218,21 @@ pub fn for_each_line<'a>(mut lines: &'a [u8], mut line: impl FnMut(&'a [u8])) {
 #[inline]
 pub fn without_return(line: &[u8]) -> &[u8] {
     line.strip_suffix(b"\r").unwrap_or(line)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn events_know_their_lines() {
+        // Events before lines that are none, behind them, on every line, and two on one.
+        let told = [1, 2, 3, 7, 8, 20, 20, 21, 22, 100];
+        let mut lines = EventLines::default();
+        for (event, line) in told.iter().enumerate() {
+            lines.put(event, *line);
+        }
+        assert_eq!((0..told.len()).map(|event| lines.of(event)).collect::<Vec<_>>(), told);
+        assert_eq!(lines.changes.len(), 5);
+    }
 }

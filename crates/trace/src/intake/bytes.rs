@@ -74,6 +74,13 @@ impl<'a> Piece<'a> {
         Self { from, length: length.min(from.len()) }
     }
 
+    /// The first `length` of these bytes, which the caller knows to be there.
+    #[inline(always)]
+    pub fn within(from: &'a [u8], length: usize) -> Self {
+        debug_assert!(length <= from.len());
+        Self { from, length }
+    }
+
     /// A text behind which nothing is known to stand.
     #[inline(always)]
     pub fn whole(text: &'a [u8]) -> Self {
@@ -93,12 +100,8 @@ impl<'a> Piece<'a> {
             return None;
         }
         match self.from.first_chunk() {
-            Some(bytes) if self.length == 16 => Some(u128::from_le_bytes(*bytes)),
-            Some(bytes) if self.length > 0 => {
-                let unused = 8 * (16 - self.length);
-                Some((u128::from_le_bytes(*bytes) << unused) >> unused)
-            }
-            _ => Some(self.text().iter().rfold(0, |word, byte| word << 8 | u128::from(*byte))),
+            Some(bytes) => Some(u128::from_le_bytes(*bytes) & OWN[self.length]),
+            None => Some(self.text().iter().rfold(0, |word, byte| word << 8 | u128::from(*byte))),
         }
     }
 
@@ -152,6 +155,17 @@ fn many_digits(text: &[u8]) -> Option<(u64, usize)> {
 /// Ten to the power of the index.
 pub const POWERS: [u64; 10] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000, 100_000_000, 1_000_000_000];
 
+/// The lowest bytes of a word, as many as the index.
+const OWN: [u128; 17] = {
+    let mut own = [0; 17];
+    let mut length = 1;
+    while length <= 16 {
+        own[length] = u128::MAX >> (8 * (16 - length));
+        length += 1;
+    }
+    own
+};
+
 /// A byte of 1 in each of eight.
 const LOW: u64 = 0x0101_0101_0101_0101;
 
@@ -189,9 +203,12 @@ fn others(values: u64) -> u64 {
 /// The number that eight digits' values are: pairs, fours and the eight are added up.
 #[inline(always)]
 fn added_up(ones: u64) -> u64 {
-    let pairs = (ones.wrapping_mul(10).wrapping_add(ones >> 8)) & 0x00ff_00ff_00ff_00ff;
-    let fours = (pairs.wrapping_mul(100).wrapping_add(pairs >> 16)) & 0x0000_ffff_0000_ffff;
-    fours.wrapping_mul(10_000).wrapping_add(fours >> 32) & 0xffff_ffff
+    const EVERY_OTHER: u64 = 0x0000_00ff_0000_00ff;
+    let pairs = ones.wrapping_mul(10).wrapping_add(ones >> 8);
+    // The first and third pair and the second and fourth, each multiplied to what it counts, meet in the highest half.
+    let odd = (pairs & EVERY_OTHER).wrapping_mul(100 + (1_000_000 << 32));
+    let even = (pairs >> 16 & EVERY_OTHER).wrapping_mul(1 + (10_000 << 32));
+    odd.wrapping_add(even) >> 32
 }
 
 /// Which of 16 bytes equal `byte`: a bit for each.

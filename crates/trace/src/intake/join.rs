@@ -113,13 +113,67 @@ impl Join {
 
     fn take_events(&mut self, block: &mut Block, found: &mut Found) {
         let mut names = Shared::new(block.names.len());
+        if self.is_plain(block) {
+            self.take_as_they_are(block, &mut names, found);
+        } else {
+            self.take_one_by_one(block, &mut names, found);
+        }
+        for (irq, name) in &block.irqs {
+            self.irqs.insert(*irq, names.share(*name, &block.names, &mut found.names));
+        }
+        for (line, name) in &block.mended {
+            if names.is_new(*name) {
+                self.note(Matter::NotUtf8, self.lines + u64::from(*line), found);
+            }
+        }
+        if let (false, Some(last)) = (block.events.is_empty(), &mut self.last) {
+            last.line = std::mem::take(&mut block.ends[1]);
+        }
+    }
+
+    /// Whether every event of a block has its own time and its name, and nothing is missing before any.
+    fn is_plain(&self, block: &Block) -> bool {
+        let nothing_is_missing = block.losses.is_empty() && !self.missing.is_pending();
+        self.round.is_none() && block.unnamed_ends.is_empty() && nothing_is_missing
+    }
+
+    /// Takes events of which every one is kept with its own time and whose names are all known, which most are: as
+    /// [`Self::take_one_by_one`] would. The names of a block stand in the order in which its events use them.
+    fn take_as_they_are(&mut self, block: &Block, names: &mut Shared, found: &mut Found) {
+        let shared: Vec<Name> =
+            block.names.iter().map(|(name, _)| names.share(name, &block.names, &mut found.names)).collect();
+        let repeats = self.repeats(block);
+        if repeats {
+            self.note(Matter::Duplicate, self.lines + u64::from(block.event_lines.of(0)), found);
+        }
+        let events = block.events.get(usize::from(repeats)..).unwrap_or_default();
+        let Some(end) = events.last() else { return };
+        let mut before_ns = self.last.as_ref().map_or(0, |last| last.at_ns);
+        let mut latest_ns = 0;
+        found.events.extend(events.iter().map(|event| {
+            let what = event.what.renamed(|name| shared[name.0 as usize]);
+            Event { what, ..*event }
+        }));
+        for (index, event) in (usize::from(repeats)..).zip(events) {
+            if event.at_ns < before_ns {
+                let line = self.lines + u64::from(block.event_lines.of(index));
+                self.note(Matter::OutOfOrder, line, found);
+            }
+            before_ns = event.at_ns;
+            latest_ns = event.at_ns.max(latest_ns);
+        }
+        self.missing.nothing_before(end.at_ns, latest_ns);
+        self.set_last(end.at_ns);
+    }
+
+    fn take_one_by_one(&mut self, block: &Block, names: &mut Shared, found: &mut Found) {
         let mut unnamed = block.unnamed_ends.iter().copied().peekable();
         let mut losses = block.losses.iter().copied().peekable();
         let repeats = self.repeats(block);
         found.events.reserve(block.events.len());
-        for (index, (event, line)) in block.events.iter().zip(&block.event_lines).enumerate() {
+        for (index, event) in block.events.iter().enumerate() {
             let irq = unnamed.next_if(|(at, _)| *at as usize == index).map(|(_, irq)| irq);
-            let line = self.lines + u64::from(*line);
+            let line = self.lines + u64::from(block.event_lines.of(index));
             while let Some((_, Loss { cpu, count })) = losses.next_if(|(at, _)| *at as usize == index) {
                 self.lose(cpu, count);
             }
@@ -141,17 +195,6 @@ impl Join {
             found.events.push(Event { at_ns, cpu: event.cpu, what });
         }
         losses.for_each(|(_, Loss { cpu, count })| self.lose(cpu, count));
-        for (irq, name) in &block.irqs {
-            self.irqs.insert(*irq, names.share(*name, &block.names, &mut found.names));
-        }
-        for (line, name) in &block.mended {
-            if names.is_new(*name) {
-                self.note(Matter::NotUtf8, self.lines + u64::from(*line), found);
-            }
-        }
-        if let (false, Some(last)) = (block.events.is_empty(), &mut self.last) {
-            last.line = std::mem::take(&mut block.ends[1]);
-        }
     }
 
     /// Something is lost here, so that what comes next repeats nothing.
@@ -189,11 +232,12 @@ impl Join {
         if before.is_some_and(|before| at_ns < before) {
             self.note(Matter::OutOfOrder, line, found);
         }
-        match &mut self.last {
-            Some(last) => last.at_ns = at_ns,
-            None => self.last = Some(Last { at_ns, line: Vec::new() }),
-        }
+        self.set_last(at_ns);
         Some(at_ns)
+    }
+
+    fn set_last(&mut self, at_ns: u64) {
+        self.last.get_or_insert(Last { at_ns, line: Vec::new() }).at_ns = at_ns;
     }
 
     fn irq(&mut self, irq: u32, names: &mut Names) -> Name {
@@ -266,5 +310,54 @@ impl Shared {
     #[inline]
     fn told(&mut self, what: What, own: &Names, all: &mut Names) -> What {
         what.renamed(|name| self.share(name, own, all))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::intake::lines::Format;
+    use crate::intake::text::SchedulerText;
+    use proptest::prelude::*;
+
+    fn line() -> impl Strategy<Value = String> {
+        let switch = |(at, from, to)| {
+            format!(
+                "   {from}-1 [000] d..2. 1.{at:06}: sched_switch: prev_comm={from} prev_pid=1 prev_prio=9 prev_state=S ==> next_comm={to} next_pid=2 next_prio=9\n"
+            )
+        };
+        let interrupt = |(at, irq)| format!("   a-1 [000] d..2. 1.{at:06}: irq_handler_entry: irq={irq} name=i{irq}\n");
+        prop_oneof![
+            6 => (0..9_u32, "[a-c]", "[a-d]").prop_map(switch),
+            2 => (0..9_u32, 0..3_u8).prop_map(interrupt),
+            1 => Just("CPU:0 [LOST 3 EVENTS]\n".to_owned()),
+            1 => Just("no such line\n".to_owned()),
+            1 => Just("# a comment\n".to_owned()),
+        ]
+    }
+
+    proptest! {
+        #[test]
+        fn events_that_are_taken_as_they_are_are_those_taken_one_by_one(blocks in prop::collection::vec(prop::collection::vec(line(), 0..6), 1..6)) {
+            let (mut whole, mut single) = ((Join::new(0), Found::default()), (Join::new(0), Found::default()));
+            for block in blocks {
+                let lines = block.concat();
+                for ((join, found), as_they_are) in [(&mut whole, true), (&mut single, false)] {
+                    let block = SchedulerText.parse(lines.as_bytes());
+                    let mut names = Shared::new(block.names.len());
+                    if as_they_are && join.is_plain(&block) {
+                        join.take_as_they_are(&block, &mut names, found);
+                    } else {
+                        join.take_one_by_one(&block, &mut names, found);
+                    }
+                    join.lines += u64::from(block.lines);
+                    if let Some(last) = &mut join.last {
+                        last.line.clone_from(&block.ends[1]);
+                    }
+                }
+                prop_assert_eq!(&whole.1, &single.1);
+                prop_assert_eq!(whole.0.last.as_ref().map(|last| last.at_ns), single.0.last.as_ref().map(|last| last.at_ns));
+            }
+        }
     }
 }

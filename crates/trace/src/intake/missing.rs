@@ -41,6 +41,17 @@ impl Missing {
         self.latest_ns = self.latest_ns.max(at_ns);
     }
 
+    /// Whether something is missing that has not been told yet.
+    pub fn is_pending(&self) -> bool {
+        !self.pending.is_empty()
+    }
+
+    /// Several events went by with nothing missing before them; the last is at the one instant, the latest at the other.
+    pub fn nothing_before(&mut self, last_ns: u64, latest_ns: u64) {
+        self.last_ns = last_ns;
+        self.latest_ns = self.latest_ns.max(latest_ns);
+    }
+
     /// The source has ended: tells what is missing before that.
     pub fn finish(&mut self, tell: impl FnMut(Event)) {
         self.tell(self.latest_ns, tell);

@@ -3,22 +3,21 @@
 use super::bytes::Piece;
 use crate::names::{Name, Names};
 
-/// How many pairs of names are remembered: a power of two, and so few that they stay in the processor's nearest cache.
-const PAIRS: usize = 256;
+/// How many pairs of names are remembered: as many as a byte tells apart, so that they stay in the processor's nearest cache.
+const PAIRS: usize = 1 << u8::BITS;
 
-/// Names that were used last, by text and, for threads, number.
+/// The names that were used last, by their key.
 #[derive(Debug)]
-pub struct Recent {
+pub struct Lately {
     /// Two places for the names of each hash, the one that came last first.
-    pairs: Vec<[Place; 2]>,
+    pairs: Box<[[Place; 2]; PAIRS]>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Key {
-    text: u128,
-    length: u8,
-    is_thread: bool,
-    id: u32,
+/// What a name is found by: at most 16 bytes, and what else tells it from others.
+#[derive(Debug, Clone, Copy)]
+pub struct Key {
+    text: [u64; 2],
+    about: u64,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -26,6 +25,60 @@ struct Place {
     key: Key,
     name: Name,
 }
+
+impl Lately {
+    /// Remembers none yet.
+    pub fn new() -> Self {
+        // No key is made with this, so that nothing is found in a place that was not used.
+        let nobody = Key { text: [0; 2], about: u64::MAX };
+        Self { pairs: Box::new([[Place { key: nobody, name: Name(0) }; 2]; PAIRS]) }
+    }
+
+    /// The name that is remembered for a key.
+    #[inline(always)]
+    pub fn find(&self, key: Key) -> Option<Name> {
+        let pair = &self.pairs[key.pair()];
+        // Which of the two it is cannot be foreseen: it is chosen without a branch.
+        let place = &pair[usize::from(!pair[0].key.is(key))];
+        place.key.is(key).then_some(place.name)
+    }
+
+    /// Remembers a name for a key.
+    #[cold]
+    pub fn remember(&mut self, key: Key, name: Name) {
+        if self.find(key).is_none() {
+            let pair = &mut self.pairs[key.pair()];
+            *pair = [Place { key, name }, pair[0]];
+        }
+    }
+}
+
+impl Key {
+    /// Of 16 bytes and something below the highest 64 bits.
+    #[inline(always)]
+    pub fn new(text: u128, about: u64) -> Self {
+        debug_assert!(about < u64::MAX);
+        Self { text: [text as u64, (text >> 64) as u64], about }
+    }
+
+    #[inline(always)]
+    fn pair(self) -> usize {
+        let [first, last] = self.text;
+        let mixed = (first ^ last.rotate_left(29) ^ self.about << 17).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+        // The highest bits depend on all others.
+        (mixed >> (u64::BITS - u8::BITS)) as usize
+    }
+
+    /// Whether the keys are equal, in one comparison.
+    #[inline(always)]
+    fn is(self, other: Self) -> bool {
+        (self.text[0] ^ other.text[0]) | (self.text[1] ^ other.text[1]) | (self.about ^ other.about) == 0
+    }
+}
+
+/// The names of texts and threads that were used last.
+#[derive(Debug)]
+pub struct Recent(Lately);
 
 /// A name, and whether its text was not UTF-8 and had not been met so.
 pub struct Met {
@@ -38,28 +91,30 @@ pub struct Met {
 impl Recent {
     /// Remembers none yet.
     pub fn new() -> Self {
-        // No key has this length, so that nothing is found in a place that was not used.
-        let nobody = Key { text: 0, length: u8::MAX, is_thread: false, id: 0 };
-        Self { pairs: vec![[Place { key: nobody, name: Name(0) }; 2]; PAIRS] }
+        Self(Lately::new())
     }
 
     /// The name among `names` of a thread of that number, or of a text that is none.
     #[inline(always)]
     pub fn find(&mut self, text: Piece<'_>, id: Option<u32>, names: &mut Names) -> Met {
-        let Some(key) = Key::new(text, id) else { return read(text.text(), id, names) };
-        let pair = &mut self.pairs[key.pair()];
-        if let Some(place) = pair.iter().find(|place| place.key == key) {
-            return Met { name: place.name, new_and_mended: false };
+        let Some(key) = key(text, id) else { return read(text.text(), id, names) };
+        match self.0.find(key) {
+            Some(name) => Met { name, new_and_mended: false },
+            None => {
+                let met = read(text.text(), id, names);
+                self.0.remember(key, met.name);
+                met
+            }
         }
-        let met = read(text.text(), id, names);
-        remember(pair, Place { key, name: met.name });
-        met
     }
 }
 
-#[cold]
-fn remember(pair: &mut [Place; 2], place: Place) {
-    *pair = [place, pair[0]];
+/// That of a text of at most 16 bytes: with the thread's number, the text's length, and whether it is a thread.
+#[inline(always)]
+fn key(text: Piece<'_>, id: Option<u32>) -> Option<Key> {
+    let length = text.text().len() as u64;
+    let about = u64::from(id.is_some()) << 40 | length << 32 | u64::from(id.unwrap_or(0));
+    Some(Key::new(text.short()?, about))
 }
 
 #[cold]
@@ -72,22 +127,6 @@ fn read(text: &[u8], id: Option<u32>, names: &mut Names) -> Met {
         None => names.text(&told),
     };
     Met { name, new_and_mended: valid.is_err() && names.len() > known }
-}
-
-impl Key {
-    /// That of a text of at most 16 bytes.
-    #[inline(always)]
-    fn new(text: Piece<'_>, id: Option<u32>) -> Option<Self> {
-        let length = text.text().len() as u8;
-        Some(Self { text: text.short()?, length, is_thread: id.is_some(), id: id.unwrap_or(0) })
-    }
-
-    #[inline]
-    fn pair(self) -> usize {
-        let (first, last) = (self.text as u64, (self.text >> 64) as u64);
-        let mixed = (first ^ last.rotate_left(29) ^ u64::from(self.id) << 17).wrapping_mul(0x9E37_79B9_7F4A_7C15);
-        (mixed >> 40) as usize % PAIRS
-    }
 }
 
 #[cfg(test)]

@@ -1,11 +1,12 @@
-//! Several threads read one source of lines: each takes the next block, parses it, and joins it when its turn has come. The
-//! memory is that of one block for each thread.
+//! Several threads read one source of lines: each takes the next block, parses it, and puts it where one of them joins it when its
+//! turn has come. The memory is that of a block for each thread and some more.
 
 use super::Found;
-use super::block::LONGEST_LINE;
+use super::block::{Block, LONGEST_LINE};
 use super::join::Join;
 use super::lines::{Format, finish, whole_lines};
 use crate::note::Refusal;
+use std::collections::BTreeMap;
 use std::io::{self, Read};
 use std::num::NonZeroUsize;
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
@@ -14,6 +15,10 @@ use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 const BLOCK: usize = 1 << 19;
 
 const _: () = assert!(BLOCK > 2 * LONGEST_LINE);
+
+/// Besides one for each thread, so many blocks may be parsed before their turn has come: a thread that is held up does not hold up
+/// all others at once.
+const AHEAD: u64 = 4;
 
 /// Why a source is not read to its end.
 #[derive(Debug)]
@@ -35,7 +40,9 @@ pub fn read<R: Read + Send, T: FnMut(&mut Found) + Send>(
     take: T,
 ) -> Result<(), Stopped> {
     let input = Mutex::new(Input { input, rest: Vec::new(), blocks: 0, end: None });
-    let output = Output { joined: Mutex::new(Joined { join, blocks: 0, found, take }), next: Condvar::new() };
+    let ahead = AHEAD + threads.get() as u64;
+    let (joined, queue) = (Mutex::new(Joined { join, found, take }), Mutex::new(Queue::default()));
+    let output = Output { joined, queue, moved: Condvar::new(), ahead };
     std::thread::scope(|scope| {
         for _ in 1..threads.get() {
             scope.spawn(|| work(format, &input, &output));
@@ -43,7 +50,7 @@ pub fn read<R: Read + Send, T: FnMut(&mut Found) + Send>(
         work(format, &input, &output);
     });
     let Input { rest, end, .. } = input.into_inner().unwrap_or_else(PoisonError::into_inner);
-    let Joined { mut join, found, mut take, .. } = output.joined.into_inner().unwrap_or_else(PoisonError::into_inner);
+    let Joined { mut join, found, mut take } = output.joined.into_inner().unwrap_or_else(PoisonError::into_inner);
     if let Some(Err(error)) = end {
         return Err(Stopped::Unreadable(error));
     }
@@ -53,11 +60,11 @@ pub fn read<R: Read + Send, T: FnMut(&mut Found) + Send>(
 }
 
 fn work<R: Read, T: FnMut(&mut Found)>(format: &dyn Format, input: &Mutex<Input<R>>, output: &Output<'_, T>) {
+    let _gone = Gone { queue: &output.queue, moved: &output.moved };
     let mut buffer = vec![0; BLOCK];
     loop {
         let Some((number, length)) = lock(input).next(&mut buffer) else { return };
-        let block = format.parse(&buffer[..length]);
-        output.wait_for(number).take(block, &output.next);
+        output.put(number, format.parse(&buffer[..length]));
     }
 }
 
@@ -111,28 +118,81 @@ impl<R: Read> Input<R> {
 /// Where the blocks go, in order.
 struct Output<'f, T> {
     joined: Mutex<Joined<'f, T>>,
-    next: Condvar,
+    queue: Mutex<Queue>,
+    /// A block has been joined, or a thread is gone.
+    moved: Condvar,
+    ahead: u64,
 }
 
 struct Joined<'f, T> {
     join: Join,
-    blocks: u64,
     found: &'f mut Found,
     take: T,
 }
 
-impl<'f, T: FnMut(&mut Found)> Output<'f, T> {
-    fn wait_for(&self, number: u64) -> MutexGuard<'_, Joined<'f, T>> {
-        let early = |joined: &mut Joined<'f, T>| joined.blocks != number;
-        self.next.wait_while(lock(&self.joined), early).unwrap_or_else(PoisonError::into_inner)
+/// The blocks that wait for their turn.
+#[derive(Default)]
+struct Queue {
+    waiting: BTreeMap<u64, Block>,
+    /// The one whose turn it is.
+    next: u64,
+    /// Whether a thread is joining blocks, and will join those that come meanwhile too.
+    joining: bool,
+    /// Whether a thread has panicked, whose block will never come.
+    gone: bool,
+}
+
+impl<T: FnMut(&mut Found)> Output<'_, T> {
+    /// Takes a block; the thread that brings it joins those whose turn has come, unless another one does.
+    fn put(&self, number: u64, block: Block) {
+        let mut queue = lock(&self.queue);
+        queue.waiting.insert(number, block);
+        while let Some(block) = queue.begin() {
+            drop(queue);
+            lock(&self.joined).take(block);
+            queue = lock(&self.queue);
+            queue.end();
+            self.moved.notify_all();
+        }
+        let early = |queue: &mut Queue| !queue.gone && number >= queue.next + self.ahead;
+        drop(self.moved.wait_while(queue, early));
+    }
+}
+
+impl Queue {
+    fn begin(&mut self) -> Option<Block> {
+        if self.joining {
+            return None;
+        }
+        let block = self.waiting.remove(&self.next)?;
+        self.joining = true;
+        Some(block)
+    }
+
+    fn end(&mut self) {
+        self.joining = false;
+        self.next += 1;
+    }
+}
+
+/// Tells the others when a thread panics: they would wait for its block for ever.
+struct Gone<'o> {
+    queue: &'o Mutex<Queue>,
+    moved: &'o Condvar,
+}
+
+impl Drop for Gone<'_> {
+    fn drop(&mut self) {
+        if std::thread::panicking() {
+            lock(self.queue).gone = true;
+            self.moved.notify_all();
+        }
     }
 }
 
 impl<T: FnMut(&mut Found)> Joined<'_, T> {
-    fn take(&mut self, block: super::Block, next: &Condvar) {
+    fn take(&mut self, block: Block) {
         self.join.join(block, self.found);
         (self.take)(self.found);
-        self.blocks += 1;
-        next.notify_all();
     }
 }

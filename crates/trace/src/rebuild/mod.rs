@@ -144,8 +144,9 @@ impl Rebuild {
         mine.for_each(|(jobs, _)| jobs.drop_all(observer));
     }
 
-    /// Events were lost after `last_ns`.
+    /// Events were lost after `last_ns`, or of a core since the last one seen of it.
     fn gap(&mut self, core: Option<CoreId>, last_ns: u64, observer: &mut dyn Observer) {
+        let last_ns = core.map_or(last_ns, |core| self.lines[core.index()].last_ns().min(last_ns));
         let lost = |line: &Line| core.is_none_or(|core| line.core() == core);
         for index in 0..self.lines.len() {
             if !lost(&self.lines[index]) {

@@ -121,16 +121,22 @@ fn restarts_and_overflows_are_told() {
     assert_eq!(system.channels.len(), 1);
 }
 
-/// A real kernel's recording, see `recorded/`: threads become tasks by the map alone, and all others are left out.
+/// A real kernel's recording of loads of known periods: threads become tasks by the map alone, and all others are left out. The
+/// values are those of `tests/outside/perf_check.py`, a reader of its own.
 #[test]
 fn threads_of_scheduler_text_are_tasks_by_the_map() {
-    let text = include_str!("../recorded/ftrace.txt");
-    let map = "[[thread]]\nname = \"nav ctl*\"\ntask = \"NAV.ctl\"\njobs = true\n[[thread]]\nname = \"python3\"\npartition = \"LOG\"\n";
+    let text = include_str!("../recorded/perf-loads.txt");
+    let map = "[[thread]]\nname = \"urgent load\"\ntask = \"NAV.ctl\"\njobs = true\n[[thread]]\nname = \"load [0] 2\"\ntask = \"LOG.save\"\njobs = true\n";
     let (draft, system) = draft(map, text);
     assert_eq!(system.partitions.iter().map(|p| p.name.value.as_str()).collect::<Vec<_>>(), ["LOG", "NAV"]);
-    // It executed for 13.702 ms of a job, longer than between its two closest wake-ups: no period to be declared.
-    assert_eq!(draft.declared, [(2, 2), (0, 1), (0, 0)]);
-    assert!(draft.measured.contains("\nNAV.ctl,execution,,13702000,13702000,ns,1\n"), "{}", draft.measured);
+    for (name, period_ms, jitter_ns) in [("NAV.ctl", 7, 29_731), ("LOG.save", 10, 12_845)] {
+        let task = task(&system, name);
+        let jitter = task.jitter.as_ref().map(|jitter| jitter.value);
+        assert_eq!((task.period.value, jitter), (Duration::from_ms(period_ms), Some(Duration::from_ns(jitter_ns))));
+    }
+    for row in ["NAV.ctl,execution,,552592,570807,ns,14", "LOG.save,execution,,2054748,2083181,ns,9"] {
+        assert!(draft.measured.contains(&format!("\n{row}\n")), "{}", draft.measured);
+    }
     let why = try_draft("", text).expect_err("nobody is named");
     assert!(why.contains("--map") && why.contains("[[thread]]"), "{why}");
 }

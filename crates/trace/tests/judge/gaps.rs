@@ -3,9 +3,15 @@
 use crate::common::{core, finding, frames, log, work};
 use quantity::TaskId;
 use std::num::NonZeroU32;
+use trace::clock::Fit;
+use trace::intake::lines::LineReader;
+use trace::intake::text::SchedulerText;
 use trace::judge::Status;
+use trace::map::Map;
+use trace::note::Matter;
 use trace::rebuild::Rebuild;
 use trace::rebuilt::{Job, Observer};
+use trace::recording::{Source, Stream, take};
 use trace::seen::{Happening, Seen};
 
 #[test]
@@ -91,4 +97,33 @@ fn numbers_pair_jobs_whatever_was_lost() {
     }
     let found: Vec<_> = found.0.iter().map(|job| (job.arrived_ns, job.completed_ns, job.whole)).collect();
     assert_eq!(found, [(Some(10), None, false), (Some(20), Some(25), true)]);
+}
+
+#[derive(Default)]
+struct Gaps(u64);
+
+impl Observer for Gaps {
+    fn seen(&mut self, seen: &Seen) {
+        self.0 += u64::from(matches!(seen.what, Happening::Gap { .. }));
+    }
+}
+
+/// Recordings of a real kernel: of one, lines of other programs were left out, so that 33 times a thread leaves the cpu that was
+/// another's, counted by a script; of the other none was.
+#[test]
+fn switches_that_are_missing_without_a_mark_are_gaps() {
+    let (system, _) = crate::common::system();
+    let cases = [
+        (include_str!("../recorded/ftrace.txt"), 33),
+        (include_str!("../recorded/perf-loads.txt"), 0),
+        (include_str!("../recorded/perf-switches.txt"), 0),
+    ];
+    for (text, expected) in cases {
+        let reader = Box::new(LineReader::new(SchedulerText, 0));
+        let source: Box<dyn Source> = Box::new(Stream::new(0, text.as_bytes(), reader));
+        let mut gaps = Gaps::default();
+        let taking = take(&system, &Map::default(), vec![source], vec![Fit::SAME], &mut gaps);
+        let noted = taking.matters.iter().find(|found| found.matter == Matter::Unannounced);
+        assert_eq!((noted.map_or(0, |found| found.count), gaps.0), (expected, expected));
+    }
 }

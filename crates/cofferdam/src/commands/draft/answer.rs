@@ -187,5 +187,5 @@ fn mark(marks: Marks) -> String {
 
 fn marks(marks: Marks) -> Value {
     let (least, most) = marks.range().unzip();
-    json!({ "least_ns": least, "most_ns": most, "samples": marks.samples })
+    json!({ "least_ns": least, "most_ns": most, "samples": marks.samples, "sum_ns": marks.sum })
 }

@@ -30,6 +30,7 @@ const MOST_COLUMNS: usize = 1000;
 pub struct Table {
     kind: Kind,
     slots: Vec<u8>,
+    columns: [u8; SLOTS],
     clock: Clock,
     unknown: Vec<String>,
 }
@@ -98,6 +99,7 @@ impl Table {
         Ok(Self {
             kind,
             unknown: unknown.collect(),
+            columns: columns_of(&slots),
             slots: slots.iter().map(|slot| slot.unwrap_or(PASSED)).collect(),
             clock: clocks[0],
         })
@@ -113,6 +115,11 @@ impl Table {
         &self.slots
     }
 
+    /// For each slot but the last its column, where that is one of the first 256.
+    pub fn columns(&self) -> &[u8; SLOTS] {
+        &self.columns
+    }
+
     /// Its clock.
     pub fn clock(&self) -> Clock {
         self.clock
@@ -122,6 +129,14 @@ impl Table {
     pub fn unknown(&self) -> &[String] {
         &self.unknown
     }
+}
+
+fn columns_of(slots: &[Option<u8>]) -> [u8; SLOTS] {
+    let mut columns = [0; SLOTS];
+    for (column, slot) in (0..=u8::MAX).zip(slots) {
+        columns[usize::from(slot.unwrap_or(PASSED))] = column;
+    }
+    columns
 }
 
 fn plural(names: &[&str]) -> &'static str {

@@ -1,6 +1,6 @@
 //! Numbers and texts out of the bytes of a packet.
 
-use super::layout::{Count, FixedNumber, Node, Number, Slot};
+use super::layout::{Count, Node, Number, Slot};
 
 /// Why a value cannot be read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -27,27 +27,6 @@ impl Values {
     pub fn of(slots: usize) -> Self {
         Self { numbers: vec![0; slots], texts: vec![(0, 0); slots] }
     }
-}
-
-/// A number of whole bytes at a fixed offset; its bytes are at hand.
-#[inline(always)]
-pub fn fixed_number(bytes: &[u8], found: &FixedNumber) -> u64 {
-    let (at, number) = (found.offset, &found.number);
-    let unused = 64 - number.bits;
-    // Its bits are the highest of a word first, so that its sign is where that of a word is.
-    let high = match bytes.get(at..at + 8).and_then(<[u8]>::first_chunk) {
-        Some(eight) if number.big => u64::from_be_bytes(*eight),
-        Some(eight) => u64::from_le_bytes(*eight) << unused,
-        None => bytes_number(bytes, at, number) << unused,
-    };
-    if number.signed { ((high as i64) >> unused) as u64 } else { high >> unused }
-}
-
-#[cold]
-fn bytes_number(bytes: &[u8], at: usize, number: &Number) -> u64 {
-    let own = &bytes[at..at + number.bits as usize / 8];
-    let join = |value: u64, byte: &u8| (value << 8) | u64::from(*byte);
-    if number.big { own.iter().fold(0, join) } else { own.iter().rev().fold(0, join) }
 }
 
 #[inline(always)]
@@ -192,6 +171,7 @@ fn counted(count: Count, values: &Values) -> u64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::layout::FixedNumber;
     use super::*;
 
     fn number(bits: u32, align: u32, signed: bool, big: bool) -> Node {
@@ -225,5 +205,21 @@ mod tests {
         let bytes = [0x1F, 0x32, 0x54, 0x76, 0x98, 0xBA, 0xDC, 0xFE, 0x00];
         assert_eq!(read(&nodes, &bytes), Ok(vec![15, 0x0FED_CBA9_8765_4321]));
         assert_eq!(read(&nodes, &bytes[..8]), Err(Stop::More));
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn numbers_at_fixed_offsets_are_those_that_are_taken_bit_by_bit(
+            bytes in proptest::collection::vec(proptest::prelude::any::<u8>(), 8..24),
+            count in 1..9_u32,
+            offset in 0..16_usize,
+            signed: bool,
+            big: bool,
+        ) {
+            let offset = offset.min(bytes.len() - count as usize);
+            let Node::Number(number) = number(8 * count, 8, signed, big) else { unreachable!("it is a number") };
+            let mut bits = Bits { bytes: &bytes, origin: 0, at: 8 * offset as u64, end: None };
+            proptest::prop_assert_eq!(bits.number(&number), Ok(FixedNumber::new(offset, number).value(&bytes)));
+        }
     }
 }

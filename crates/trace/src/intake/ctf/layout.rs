@@ -1,7 +1,6 @@
 //! From declared types to what a stream is read by: nodes with a slot for each value, and fixed offsets where there are such.
 
 use super::Wrong;
-use super::bits::fixed_number;
 use super::kinds::{Integer, Kind, Label, Length, Order, Type};
 use super::meaning::Meaning;
 use super::metadata::{Block, Clock, Metadata, order};
@@ -97,6 +96,37 @@ pub struct FixedNumber {
     pub offset: usize,
     /// What it is.
     pub number: Number,
+    /// Its own bits of a word in which they are the lowest.
+    own: u64,
+    /// The bit of its sign, or none.
+    sign: u64,
+}
+
+impl FixedNumber {
+    /// A number behind so many bytes.
+    pub fn new(offset: usize, number: Number) -> Self {
+        let own = u64::MAX >> (u64::BITS - number.bits);
+        Self { offset, number, own, sign: if number.signed { own ^ (own >> 1) } else { 0 } }
+    }
+
+    /// Its value; its bytes are at hand.
+    #[inline(always)]
+    pub fn value(&self, bytes: &[u8]) -> u64 {
+        let word = match bytes.get(self.offset..self.offset + 8).and_then(<[u8]>::first_chunk) {
+            Some(eight) if !self.number.big => u64::from_le_bytes(*eight),
+            _ => self.rarer_word(bytes),
+        };
+        // Where the sign is set, this takes it twice from the number: once as the bit that it is, once as what it counts.
+        ((word & self.own) ^ self.sign).wrapping_sub(self.sign)
+    }
+
+    /// A word in big-endian order, or of which not all bytes are there.
+    #[cold]
+    fn rarer_word(&self, bytes: &[u8]) -> u64 {
+        let own = &bytes[self.offset..self.offset + self.number.bits as usize / 8];
+        let join = |value: u64, byte: &u8| (value << 8) | u64::from(*byte);
+        if self.number.big { own.iter().fold(0, join) } else { own.iter().rev().fold(0, join) }
+    }
 }
 
 /// Characters at a fixed offset.
@@ -130,7 +160,7 @@ impl Fixed {
         self.size = self.size.next_multiple_of(usize::try_from(node.align().div_ceil(8)).ok()?);
         match node {
             Node::Number(number) if number.bits.is_multiple_of(8) => {
-                self.numbers.push(FixedNumber { offset: self.size, number: *number });
+                self.numbers.push(FixedNumber::new(self.size, *number));
                 self.grow(u64::from(number.bits / 8))
             }
             Node::Skip(bits, _) => self.grow(u64::from(bits / 8)),
@@ -199,7 +229,7 @@ impl FixedHeader {
             return None;
         }
         let number = match &self.id {
-            Some(id) => usize::try_from(fixed_number(bytes, id)).ok()?,
+            Some(id) => usize::try_from(id.value(bytes)).ok()?,
             None => stream.events.iter().position(Option::is_some)?,
         };
         let fixed = stream.events.get(number)?.as_ref()?.fixed.as_ref()?;

@@ -1,11 +1,12 @@
 //! Common Trace Format 1.8: a folder with a metadata text and a file for each stream. Which part of the format is read is said
 //! in `docs/traces.md`; anything else is refused at its line of the metadata.
 //!
-//! [`metadata`] reads the text, [`layout`] makes of it how streams are read, [`stream`] reads one file, [`said`] and [`teller`] make
-//! events of its fields, [`folder`] merges the streams.
+//! [`metadata`] reads the text, [`layout`] makes of it how streams are read, [`stream`] reads one file out of the bytes that
+//! are [`held`], [`said`] and [`teller`] make events of its fields, [`folder`] merges the streams.
 
 mod bits;
 mod folder;
+mod held;
 mod kinds;
 mod layout;
 mod meaning;

@@ -1,39 +1,30 @@
 //! The events that values make, with the names that they use.
 
-use super::bits::{Values, fixed_number};
+use super::bits::Values;
 use super::layout::{FixedNumber, FixedText, Slot};
 use super::meaning::{Meaning, Thread};
 use crate::event::{Cpu, Leaves, What, kept_number};
 use crate::intake::Found;
 use crate::intake::bytes::Piece;
+use crate::intake::recent::{Key, Lately};
 use crate::names::Name;
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
-/// So many threads are remembered, each at the place that its number's lowest bits say.
-const REMEMBERED: usize = 256;
 /// So many interrupt lines are remembered by name.
 const MOST_LINES: usize = 4_096;
-
-/// A thread that was named last at its place.
-#[derive(Debug, Clone, Copy)]
-struct Remembered {
-    id: u32,
-    /// The bytes of its name as they were recorded, with whatever stood behind their end: 16, as in the kernel, or fewer.
-    raw: u128,
-    name: Name,
-}
 
 /// Makes events of values; remembers the names used last, since looking each up would take most of the time.
 #[derive(Debug)]
 pub struct Said {
-    threads: Box<[Option<Remembered>; REMEMBERED]>,
+    /// Threads by number and the bytes of their name as they were recorded, with whatever stood behind their end.
+    threads: Lately,
     lines: BTreeMap<u64, Name>,
 }
 
 impl Default for Said {
     fn default() -> Self {
-        Self { threads: Box::new([None; REMEMBERED]), lines: BTreeMap::new() }
+        Self { threads: Lately::new(), lines: BTreeMap::new() }
     }
 }
 
@@ -82,7 +73,7 @@ impl Fields for AtOffsets<'_> {
 
     #[inline(always)]
     fn number(&self, number: &FixedNumber) -> u64 {
-        fixed_number(self.0, number)
+        number.value(self.0)
     }
 
     #[inline(always)]
@@ -119,9 +110,23 @@ impl<F: Fields> From<'_, F> {
 }
 
 impl Said {
-    /// The event; `None`: a field of it has a value that cannot be.
+    /// Who leaves, who comes, and how the first leaves; `None`: a field has a value that cannot be.
     #[inline(always)]
-    pub fn what<F: Fields>(
+    pub fn switch<F: Fields>(
+        &mut self,
+        [leaving, coming]: [&Thread<F::Number, F::Text>; 2],
+        state: &F::Number,
+        fields: &F,
+        found: &mut Found,
+        not_utf8: &mut bool,
+    ) -> Option<(Name, Name, Leaves)> {
+        let from = &mut From { fields, found, not_utf8 };
+        let who = self.thread(leaving, from)?;
+        Some((who, self.thread(coming, from)?, leaves(from.number(state))))
+    }
+
+    /// An event that is no switch; `None`: a field of it has a value that cannot be.
+    pub fn rarer<F: Fields>(
         &mut self,
         meaning: &Meaning<F::Number, F::Text>,
         fields: &F,
@@ -129,18 +134,6 @@ impl Said {
         not_utf8: &mut bool,
     ) -> Option<What> {
         let from = &mut From { fields, found, not_utf8 };
-        // The most frequent kind is read at once.
-        match meaning {
-            Meaning::Switch { from: leaving, state, to } => {
-                let who = self.thread(leaving, from)?;
-                Some(What::Switch { from: who, to: self.thread(to, from)?, leaves: leaves(from.number(state)) })
-            }
-            _ => self.rarer(meaning, from),
-        }
-    }
-
-    #[inline(never)]
-    fn rarer<F: Fields>(&mut self, meaning: &Meaning<F::Number, F::Text>, from: &mut From<'_, F>) -> Option<What> {
         Some(match meaning {
             Meaning::Wakes { who, on } => {
                 let on = on.as_ref().and_then(|on| Cpu::new(from.number(on))).unwrap_or(Cpu::UNKNOWN);
@@ -190,28 +183,24 @@ impl Said {
             None => Some(0),
         };
         let Some(raw) = short else { return Some(named(id, thread.name.as_ref(), from)) };
-        let place = &mut self.threads[id as usize % REMEMBERED];
-        match place {
-            Some(known) if known.id == id && known.raw == raw => Some(known.name),
-            _ => Some(meet(place, id, raw, thread.name.as_ref(), from)),
+        let key = Key::new(raw, u64::from(id));
+        match self.threads.find(key) {
+            Some(name) => Some(name),
+            None => Some(self.meet(key, id, thread.name.as_ref(), from)),
         }
     }
-}
 
-#[cold]
-fn meet<F: Fields>(
-    place: &mut Option<Remembered>,
-    id: u32,
-    raw: u128,
-    text: Option<&F::Text>,
-    from: &mut From<'_, F>,
-) -> Name {
-    let before = std::mem::take(from.not_utf8);
-    let name = named(id, text, from);
-    // One that is not UTF-8 is not remembered, so that each is noted.
-    *place = (!*from.not_utf8).then_some(Remembered { id, raw, name });
-    *from.not_utf8 |= before;
-    name
+    #[cold]
+    fn meet<F: Fields>(&mut self, key: Key, id: u32, text: Option<&F::Text>, from: &mut From<'_, F>) -> Name {
+        let before = std::mem::take(from.not_utf8);
+        let name = named(id, text, from);
+        // One that is not UTF-8 is not remembered, so that each is noted.
+        if !*from.not_utf8 {
+            self.threads.remember(key, name);
+        }
+        *from.not_utf8 |= before;
+        name
+    }
 }
 
 #[cold]
@@ -226,9 +215,18 @@ fn named<F: Fields>(id: u32, text: Option<&F::Text>, from: &mut From<'_, F>) -> 
 /// How a thread leaves by its state as the kernel records it: no bit of the lowest eight, it could go on; dead or a zombie, it
 /// has ended. From memory of the kernel's `TASK_*` values; a displaced thread may have a higher bit.
 fn leaves(state: u64) -> Leaves {
-    match state & 0xFF {
-        0 => Leaves::Ready,
-        state if state & 0x30 != 0 => Leaves::Ended,
-        _ => Leaves::Waits,
-    }
+    /// By the lowest eight bits: a table, since no branch foresees which state comes.
+    const LEAVES: [Leaves; 256] = {
+        let mut leaves = [Leaves::Waits; 256];
+        leaves[0] = Leaves::Ready;
+        let mut state = 0;
+        while state < 256 {
+            if state & 0x30 != 0 {
+                leaves[state] = Leaves::Ended;
+            }
+            state += 1;
+        }
+        leaves
+    };
+    LEAVES[(state & 0xFF) as usize]
 }

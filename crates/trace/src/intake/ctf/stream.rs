@@ -1,6 +1,7 @@
 //! One stream's file: packet after packet, event after event, out of blocks of bytes of any length.
 
-use super::bits::{Bits, Stop, Values, fixed_number};
+use super::bits::{Bits, Stop, Values};
+use super::held::Held;
 use super::layout::{self, FixedHeader, Layout};
 use super::said::{AtOffsets, InSlots};
 use super::teller::{Teller, Told};
@@ -28,7 +29,7 @@ enum Step {
 }
 
 /// The packet in hand.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Copy)]
 struct Packet {
     /// The byte of the file at which it begins.
     begins: u64,
@@ -60,7 +61,7 @@ pub struct Stream {
     layout: Arc<Layout>,
     source: u16,
     file: u16,
-    held: Vec<u8>,
+    held: Held,
     /// The byte of the file at which `held` begins.
     held_at: u64,
     step: Step,
@@ -75,7 +76,7 @@ pub struct Stream {
 
 impl Reader for Stream {
     fn feed(&mut self, bytes: &[u8], found: &mut Found) -> Result<(), Refusal> {
-        self.held.extend_from_slice(bytes);
+        self.held.extend(bytes);
         self.read_held(found)
     }
 
@@ -102,12 +103,12 @@ impl Stream {
     /// A reader of the file of that number within a source.
     pub fn new(layout: Arc<Layout>, source: u16, file: u16) -> Self {
         Self {
-            teller: Teller::new(&layout),
+            teller: Teller::new(&layout, source, file),
             values: Values::of(layout.slots),
             layout,
             source,
             file,
-            held: Vec::new(),
+            held: Held::default(),
             held_at: 0,
             step: Step::Head,
             packet: Packet::beginning(0),
@@ -119,7 +120,7 @@ impl Stream {
 
     /// Takes the next bytes, at most so many, from where they come without another copy. `false`: that was the end.
     pub(super) fn feed_from(&mut self, input: &mut impl Read, most: usize, found: &mut Found) -> Result<bool, Refusal> {
-        match input.take(most as u64).read_to_end(&mut self.held) {
+        match self.held.read_from(input, most) {
             Ok(0) => self.finish(found).map(|()| false),
             Ok(_) => self.read_held(found).map(|()| true),
             Err(error) => {
@@ -133,7 +134,7 @@ impl Stream {
     fn read_held(&mut self, found: &mut Found) -> Result<(), Refusal> {
         let read = self.run(found);
         let done = self.position().saturating_sub(self.held_at).min(self.held.len() as u64);
-        self.held.drain(..usize::try_from(done).unwrap_or(0));
+        self.held.let_go(usize::try_from(done).unwrap_or(0));
         self.held_at += done;
         read
     }
@@ -281,7 +282,7 @@ impl Stream {
                 return Ok(true);
             }
             if let Some(header) = &class.fixed
-                && self.fast(header, class, found) > 0
+                && self.fast(header, class, found)
             {
                 continue;
             }
@@ -310,26 +311,23 @@ impl Stream {
     }
 
     /// Reads the events whose fields stand at fixed offsets, as long as one comes after another and all of it is at hand.
-    fn fast(&mut self, header: &FixedHeader, stream: &layout::Stream, found: &mut Found) -> u64 {
+    /// Whether there was one.
+    fn fast(&mut self, header: &FixedHeader, stream: &layout::Stream, found: &mut Found) -> bool {
+        let begun = self.packet.at;
         let mut end = self.packet.at.div_ceil(8);
         let Packet { begins: packet, cpu, class, .. } = self.packet;
-        let Some(range) = self.content_at_hand(header.aligned(end)) else { return 0 };
+        let Some(range) = self.content_at_hand(header.aligned(end)) else { return false };
         let mut rest = &self.held[range];
-        let mut count = 0;
         while let Some((number, fixed)) = header.event(rest, stream) {
-            let place = Place { source: self.source, at: At::Within { file: self.file, byte: packet + end } };
-            self.ticks.set(fixed_number(rest, &header.time), header.time.number.bits);
-            let event = Told { ticks: self.ticks.now, cpu, class, number, place };
+            self.ticks.set(header.time.value(rest), header.time.number.bits);
+            let event = Told { ticks: self.ticks.now, cpu, class, number, byte: packet + end };
             self.teller.say(&event, &fixed.meaning, &AtOffsets(rest), found);
             let begins = header.aligned(end);
             end = begins + fixed.size as u64;
             rest = rest.get((header.aligned(end) - begins) as usize..).unwrap_or_default();
-            count += 1;
-        }
-        if count > 0 {
             self.packet.at = end * 8;
         }
-        count
+        self.packet.at > begun
     }
 
     /// Where in what is held the content of the packet from that byte on stands, as far as it is at hand.
@@ -351,9 +349,8 @@ impl Stream {
             Ok((number, at)) => {
                 let event = class.events[number].as_ref().expect("it was found");
                 let fields = InSlots { values: &self.values, bytes: &self.held[start..] };
-                let place = self.place();
-                let told =
-                    Told { ticks: self.ticks.now, cpu: self.packet.cpu, class: self.packet.class, number, place };
+                let Packet { cpu, class, .. } = self.packet;
+                let told = Told { ticks: self.ticks.now, cpu, class, number, byte: self.position() };
                 self.teller.say(&told, &event.meaning, &fields, found);
                 self.packet.at = at;
                 Ok(())

@@ -3,7 +3,7 @@
 use super::{Folder, Layout, Stream, read_metadata};
 use crate::event::{Cpu, Event, Leaves, What, Word};
 use crate::intake::{Found, Reader};
-use crate::note::{At, Matter, Place};
+use crate::note::{At, Matter};
 use proptest::prelude::*;
 use std::sync::Arc;
 
@@ -72,8 +72,12 @@ fn other(time: u16) -> Vec<u8> {
 
 /// Reads bytes in blocks that end where it is said.
 fn read(bytes: &[u8], ends: &[usize]) -> (Found, bool) {
+    read_by(layout(METADATA), bytes, ends)
+}
+
+fn read_by(layout: Layout, bytes: &[u8], ends: &[usize]) -> (Found, bool) {
     let mut found = Found::default();
-    let mut stream = Stream::new(Arc::new(layout(METADATA)), 0, 0);
+    let mut stream = Stream::new(Arc::new(layout), 0, 0);
     let mut start = 0;
     for end in ends.iter().copied().chain([bytes.len()]) {
         let end = end.clamp(start, bytes.len());
@@ -257,6 +261,26 @@ proptest! {
     }
 
     #[test]
+    fn fields_at_fixed_offsets_are_read_as_fields_one_by_one(
+        packets in prop::collection::vec((events(), 0..9_usize, any::<u8>()), 1..5),
+        changes in prop::collection::vec((0..600_usize, any::<u8>()), 0..6),
+    ) {
+        let mut bytes: Vec<u8> =
+            packets.iter().flat_map(|(events, padding, lost)| packet(1, *lost, *padding, events)).collect();
+        for (at, byte) in changes {
+            if let Some(place) = bytes.get_mut(at) {
+                *place = byte;
+            }
+        }
+        let mut one_by_one = layout(METADATA);
+        for stream in one_by_one.streams.iter_mut().flatten() {
+            stream.fixed = None;
+        }
+        let (fixed, single) = (read(&bytes, &[]), read_by(one_by_one, &bytes, &[]));
+        prop_assert_eq!(fixed, single);
+    }
+
+    #[test]
     fn changed_bytes_do_no_harm(
         events in events(),
         changes in prop::collection::vec((0..200_usize, any::<u8>()), 0..12),
@@ -283,14 +307,13 @@ proptest! {
 
 #[test]
 fn an_event_that_is_left_out_since_it_is_out_of_order_is_lost_since_its_own_instant() {
-    let mut teller = super::teller::Teller::new(&layout(METADATA));
+    let mut teller = super::teller::Teller::new(&layout(METADATA), 0, 0);
     let clock = super::metadata::Clock { name: String::new(), freq: 1_000_000_000, offset_s: 0, offset: 0 };
     teller.scale = Some(super::ticks::Scale::of(&clock));
     let mut found = Found::default();
     let cpu = Cpu::new(2).expect("it is a cpu");
     for ticks in [10_000, 4_000, 11_000] {
-        let place = Place { source: 0, at: At::Byte(0) };
-        let told = super::teller::Told { ticks, cpu, class: 0, number: 0, place };
+        let told = super::teller::Told { ticks, cpu, class: 0, number: 0, byte: 0 };
         teller.say(&told, &super::meaning::Meaning::Unknown, &super::said::AtOffsets(&[]), &mut found);
     }
     assert_eq!(matters(&found), [Matter::OutOfOrder]);

@@ -1,7 +1,7 @@
 //! What each kind of event tells.
 
 use super::super::block::Builder;
-use super::super::bytes::{Cursor, Piece, equal_of_16};
+use super::super::bytes::{self, Cursor, Piece, equal_of_16};
 use super::stamp::Stamped;
 use crate::event::{Cpu, Leaves, What};
 use crate::names::Name;
@@ -26,6 +26,7 @@ pub fn take<'a>(stamped: &Stamped<'_>, line: &'a [u8], builder: &mut Builder<'a>
         b"sched_waking" | b"sched_wakeup" | b"sched_wakeup_new" => wake(stamped.tells, builder),
         b"sched_migrate_task" => migration(stamped.tells, builder),
         b"tracing_mark_write" | b"print" => Some(mark(stamped.tells, builder)),
+        b"PERF_RECORD_SWITCH" | b"PERF_RECORD_SWITCH_CPU_WIDE" => half_switch(stamped, builder),
         b"PERF_RECORD_LOST" | b"PERF_RECORD_LOST_SAMPLES" => lost(stamped.tells, builder),
         kind => match interrupt(kind, stamped.tells, builder) {
             Some(what) => what,
@@ -145,16 +146,63 @@ fn short_thread<'a>(rest: &mut Cursor<'a>) -> Option<Told<'a>> {
     })
 }
 
+/// `IN` and `OUT`, or `OUT preempt` for a thread that could go on: half a switch each, of the thread that the line begins with.
+/// Between the two halves the cpu is with nobody, which is written as with the idle thread.
+#[cold]
+fn half_switch(stamped: &Stamped<'_>, builder: &mut Builder<'_>) -> Option<What> {
+    let mut tells = Cursor(stamped.tells);
+    let way = tells.word();
+    tells.blanks();
+    let nobody = builder.thread(Piece::whole(b"swapper"), 0);
+    let (who, is_gone) = leading_thread(stamped.leader, builder)?;
+    match (way, tells.word()) {
+        (b"IN", _) => Some(What::Switch { from: nobody, to: who, leaves: Leaves::Ready }),
+        (b"OUT", b"preempt") => Some(What::Switch { from: who, to: nobody, leaves: Leaves::Ready }),
+        (b"OUT", _) if is_gone => Some(What::Switch { from: who, to: nobody, leaves: Leaves::Ended }),
+        (b"OUT", _) => Some(What::Switch { from: who, to: nobody, leaves: Leaves::Waits }),
+        _ => None,
+    }
+}
+
+/// `  a b    12 `, or `  a b 12/13 ` with the process before the thread. One that is gone has the number -1 whoever it was, which
+/// is none; whether it is.
+fn leading_thread(leader: &[u8], builder: &mut Builder<'_>) -> Option<(Name, bool)> {
+    let leader = leader.trim_ascii();
+    let end = leader.iter().rposition(u8::is_ascii_whitespace)?;
+    let (text, numbers) = (leader[..end].trim_ascii_end(), &leader[end + 1..]);
+    if text.is_empty() || text.len() > LONGEST_NAME {
+        return None;
+    }
+    let number = memchr::memrchr(b'/', numbers).map_or(numbers, |slash| &numbers[slash + 1..]);
+    if number == b"-1" {
+        return Some((builder.text(text), true));
+    }
+    let id = u32::try_from(bytes::number(number)?).ok()?;
+    Some((builder.thread(Piece::whole(text), id), false))
+}
+
 /// How a thread leaves, by the letters that the kernel gives its state.
 #[inline(always)]
 pub fn leaves(state: &[u8]) -> Option<Leaves> {
-    Some(match state.first()? {
-        b'R' => Leaves::Ready,
-        b'X' | b'Z' | b'x' => Leaves::Ended,
-        letter if letter.is_ascii_alphabetic() => Leaves::Waits,
-        _ => return None,
-    })
+    LEAVES[usize::from(*state.first()?)]
 }
+
+/// By the first letter of the state: a table, since no branch foresees which one comes.
+const LEAVES: [Option<Leaves>; 256] = {
+    let mut leaves = [None; 256];
+    let mut letter = 0;
+    while letter < 128 {
+        if (letter as u8).is_ascii_alphabetic() {
+            leaves[letter] = Some(Leaves::Waits);
+        }
+        letter += 1;
+    }
+    leaves[b'R' as usize] = Some(Leaves::Ready);
+    leaves[b'X' as usize] = Some(Leaves::Ended);
+    leaves[b'Z' as usize] = Some(Leaves::Ended);
+    leaves[b'x' as usize] = Some(Leaves::Ended);
+    leaves
+};
 
 /// `comm=a pid=1 prio=120 target_cpu=000`, with ` success=1` before the last in some recordings, or `a:1 [120] CPU:000`.
 fn wake(tells: &[u8], builder: &mut Builder<'_>) -> Option<What> {

@@ -6,6 +6,8 @@ use crate::event::Cpu;
 /// A line with a time.
 #[derive(Debug, PartialEq, Eq)]
 pub struct Stamped<'a> {
+    /// What stands before the cpu: the thread's name and number.
+    pub leader: &'a [u8],
     /// On which cpu.
     pub cpu: Cpu,
     /// When; `None`: beyond 64 bits of nanoseconds.
@@ -19,8 +21,8 @@ pub struct Stamped<'a> {
 /// The width of the thread's name at the begin of a line.
 const NAME: usize = 16;
 
-/// The head of a line. The thread's name there can hold anything and is not read; it is padded to a fixed width, and where it
-/// is not, the first place is taken that looks like a cpu and a time.
+/// The head of a line. The thread's name there can hold anything and is not read here; it is padded to a fixed width, and where
+/// it is not, the first place is taken that looks like a cpu and a time.
 #[inline(always)]
 pub fn stamp(line: &[u8]) -> Option<Stamped<'_>> {
     match padded(line) {
@@ -45,7 +47,7 @@ fn padded(line: &[u8]) -> Option<Stamped<'_>> {
         rest.0 = &rest.0[end + 1..];
         rest.blanks();
     }
-    from_cpu(rest)
+    from_cpu(line, rest)
 }
 
 #[cold]
@@ -54,12 +56,13 @@ fn unpadded(line: &[u8]) -> Option<Stamped<'_>> {
         let before = line[..at].trim_ascii_end();
         before.len() < at && before.last().is_some_and(|byte| byte.is_ascii_digit() || *byte == b')')
     };
-    memchr::memchr_iter(b'[', line).filter(|at| follows_thread(*at)).find_map(|at| from_cpu(Cursor(&line[at..])))
+    memchr::memchr_iter(b'[', line).filter(|at| follows_thread(*at)).find_map(|at| from_cpu(line, Cursor(&line[at..])))
 }
 
 /// `[000] d..2.  1358.656393: sched_waking: ...`, without the flags in some recordings, with a count before the event in some.
 #[inline(always)]
-fn from_cpu<'a>(mut rest: Cursor<'a>) -> Option<Stamped<'a>> {
+fn from_cpu<'a>(line: &'a [u8], mut rest: Cursor<'a>) -> Option<Stamped<'a>> {
+    let leader = &line[..line.len() - rest.0.len()];
     rest.pass(b"[")?;
     let cpu = Cpu::new(rest.number()?)?;
     rest.pass(b"]")?;
@@ -72,7 +75,7 @@ fn from_cpu<'a>(mut rest: Cursor<'a>) -> Option<Stamped<'a>> {
             time(&mut rest)?
         }
     };
-    let at = |kind, rest: Cursor<'a>| Stamped { cpu, at_ns, kind, tells: rest.0 };
+    let at = |kind, rest: Cursor<'a>| Stamped { leader, cpu, at_ns, kind, tells: rest.0 };
     // The most frequent kind is known at a glance.
     if rest.pass(b" sched_switch: ").is_some() {
         return Some(at(b"sched_switch", rest));

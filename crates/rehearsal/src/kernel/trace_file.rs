@@ -1,7 +1,9 @@
-//! The kernel's own scheduler events, recorded in an instance of its tracing that is ours alone and goes away with us.
+//! The kernel's own trace file: an instance of its tracing that is ours alone and goes away with us.
 
 use std::fs;
+use std::os::unix::process::CommandExt;
 use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
 
 const INSTANCES: &str = "/sys/kernel/tracing/instances";
 const OURS: &str = "cofferdam-rehearsal-";
@@ -10,11 +12,13 @@ const KIB_A_CPU: &str = "8192";
 
 /// A recording under way. The instance is removed when this is dropped.
 #[derive(Debug)]
-pub struct Tracing {
+pub struct TraceFile {
     folder: PathBuf,
+    /// Removes the instance once its input ends, as it does too where we are killed; `None` where it could not be started.
+    remover: Option<Child>,
 }
 
-impl Tracing {
+impl TraceFile {
     /// Begins to record the switches of these cpus, on the monotonic clock.
     ///
     /// # Errors
@@ -26,7 +30,8 @@ impl Tracing {
         remove_left_over();
         let folder = Path::new(INSTANCES).join(format!("{OURS}{}", std::process::id()));
         fs::create_dir(&folder).map_err(|why| format!("{} cannot be made: {why}", folder.display()))?;
-        let tracing = Self { folder };
+        let remover = remover(&folder);
+        let tracing = Self { folder, remover };
         tracing.set("trace_clock", "mono")?;
         tracing.set("buffer_size_kb", KIB_A_CPU)?;
         tracing.set("tracing_cpumask", &mask(cpus))?;
@@ -52,14 +57,25 @@ impl Tracing {
     }
 }
 
-impl Drop for Tracing {
+impl Drop for TraceFile {
     fn drop(&mut self) {
         // An instance that cannot be removed is removed by the next rehearsal.
         let _ = fs::remove_dir(&self.folder);
+        if let Some(remover) = &mut self.remover {
+            drop(remover.stdin.take());
+            let _ = remover.wait();
+        }
     }
 }
 
-/// Removes the instances of rehearsals that were killed before they could.
+fn remover(folder: &Path) -> Option<Child> {
+    let mut command = Command::new("sh");
+    command.args(["-c", "read -r _; rmdir \"$1\"", "sh"]).arg(folder).stdin(Stdio::piped());
+    // In a group of its own, so that what ends us does not end it.
+    command.stdout(Stdio::null()).stderr(Stdio::null()).process_group(0).spawn().ok()
+}
+
+/// Removes the instances of rehearsals that were killed together with their removers.
 fn remove_left_over() {
     let Ok(entries) = fs::read_dir(INSTANCES) else { return };
     for entry in entries.flatten() {
