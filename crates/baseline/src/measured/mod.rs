@@ -1,22 +1,23 @@
 //! What recordings show, held against the bounds of analysis: the third witness meets the first.
 
 mod cut;
+mod starts;
 
 pub use cut::Cut;
 
 use claim::{Kind, Unit, Verdict};
 use evidence::recording::Beside;
 use model::System;
-use model::system::Need;
+use model::system::{Channel, Need};
 use quantity::{ChannelId, TaskId};
 use trace::judge::{Judgement, Most};
 
-/// The most that a recording shows of responses, queues and chains, beside the bounds of `verdicts`.
+/// The most that a recording shows of responses, ports, chains, restarts and boot, beside the bounds of `verdicts`.
 ///
 /// A bound speaks of a system in which nothing fails and one schedule is in force: elsewhere more may be seen without alarm.
 pub fn beside(system: &System, judgement: &Judgement, verdicts: &[Verdict]) -> Vec<Beside> {
     let rows = Rows { system, judgement, verdicts };
-    [rows.responses(), rows.depths(), rows.chains()].concat()
+    [rows.responses(), rows.depths(), rows.ages(), rows.chains(), starts::rows(&rows)].concat()
 }
 
 struct Rows<'a> {
@@ -40,6 +41,15 @@ impl Rows<'_> {
             let most = receivers.iter().flatten().copied().max_by_key(|most| most.value)?;
             let name = &self.system.channel(ChannelId::new(channel)).name.value;
             Some(self.row(id(Kind::QueueDepth, name), most, Unit::Messages))
+        };
+        all.filter_map(row).collect()
+    }
+
+    /// The bound of a refresh period is the longest time between two writes, and above every age at which one is read.
+    fn ages(&self) -> Vec<Beside> {
+        let all = self.judgement.ages.iter().zip(&self.system.channels);
+        let row = |(most, channel): (&Option<Most>, &Channel)| {
+            Some(self.row(id(Kind::Refresh, &channel.name.value), (*most)?, Unit::Nanoseconds))
         };
         all.filter_map(row).collect()
     }
@@ -72,12 +82,14 @@ impl Rows<'_> {
         Beside { claim, seen: most.value, unit, count: most.seen, at_ns: most.at_ns, bound, is_claimed }
     }
 
-    /// The bound of a claim. Claims of one of several module schedules have its name behind: the first is in force at the
-    /// beginning.
     fn bound(&self, claim: &str) -> Option<u64> {
+        self.verdict(claim)?.bound
+    }
+
+    /// What is claimed. Claims of one of several module schedules have its name behind: the first is in force at the beginning.
+    fn verdict(&self, claim: &str) -> Option<&Verdict> {
         let within = format!("{claim}@{}", self.system.schedules[0].name.value);
-        let verdict = self.verdicts.iter().find(|verdict| verdict.id == claim || verdict.id == within);
-        verdict.and_then(|verdict| verdict.bound)
+        self.verdicts.iter().find(|verdict| verdict.id == claim || verdict.id == within)
     }
 }
 

@@ -91,8 +91,9 @@ data_age = "10 s"
         let allowed = Allowed { window_ns: Some(0), origin_ns: Some(0) };
         let mut judge = Judge::new(&self.system, &self.plan, allowed);
         let taking = recording::take(&self.system, &Map::default(), vec![source], vec![Fit::SAME], &mut judge);
-        let told = taking.matters.iter().all(|found| found.matter == Matter::Lost);
-        assert!(told, "nothing is the matter with the table but what it says to be lost: {:?}", taking.matters);
+        // Two errors of a partition that are noticed at once are two equal lines.
+        let is_told = |matter| matches!(matter, Matter::Lost | Matter::Duplicate);
+        assert!(taking.matters.iter().all(|found| is_told(found.matter)), "{:?}", taking.matters);
         judge.finish()
     }
 

@@ -5,3 +5,4 @@ mod chains;
 mod common;
 #[path = "../many_jobs/draws.rs"]
 mod draws;
+mod starts;

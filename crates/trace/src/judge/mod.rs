@@ -10,12 +10,14 @@ mod frame;
 mod jobs;
 mod outage;
 mod ports;
+mod recovery;
 mod switches;
 mod tally;
 mod windows;
 
 pub use chains::ChainSeen;
 pub use coverage::{Coverage, TaskSeen};
+pub use recovery::{OutageSeen, Since};
 pub use tally::{CounterExample, Finding, Relation, Rule, Status};
 
 use crate::rebuilt::{Job, Observer, Slice, Window};
@@ -51,14 +53,27 @@ pub struct Judgement {
     pub depths: Vec<Vec<Option<Most>>>,
     /// What was seen of each chain.
     pub chains: Vec<ChainSeen>,
+    /// The greatest age at which each sampled channel was read, where that is known.
+    pub ages: Vec<Option<Most>>,
+    /// The longest outages.
+    pub outages: Vec<OutageSeen>,
+    /// By partition: how long after the first frame's begin it was operational, where its boot was seen.
+    pub boots: Vec<Option<Most>>,
+    /// Whether some partition was operational for the first time: the recording holds a boot.
+    pub has_booted: bool,
 }
 
 impl Judgement {
-    /// Whether no error was noticed, nothing started anew, and one module schedule was in force: what bounds speak of.
+    /// Whether no error was noticed, nothing failed or started, and one module schedule was in force: what bounds speak of.
     pub fn is_undisturbed(&self) -> bool {
+        self.disturbances() == (0, 0) && !self.has_booted && !self.failed.contains(&true)
+    }
+
+    /// How many faults began, and how often a partition started anew or stopped or the module schedule changed.
+    pub fn disturbances(&self) -> (u64, u64) {
         let coverage = &self.coverage;
-        let has_failed = self.failed.contains(&true);
-        !has_failed && coverage.faults == 0 && coverage.restarts == 0 && coverage.schedules.iter().sum::<u64>() <= 1
+        let changes = coverage.schedules.iter().sum::<u64>().saturating_sub(1);
+        (coverage.faults, coverage.restarts.saturating_add(changes))
     }
 }
 
@@ -86,6 +101,7 @@ pub struct Judge<'a> {
     ports: ports::Ports,
     chains: chains::Chains,
     outage: outage::Outages,
+    recovery: recovery::Recovery,
 }
 
 impl<'a> Judge<'a> {
@@ -103,6 +119,7 @@ impl<'a> Judge<'a> {
             ports: ports::Ports::new(system),
             chains: chains::Chains::new(system),
             outage: outage::Outages::new(system),
+            recovery: recovery::Recovery::new(system),
         }
     }
 
@@ -124,18 +141,23 @@ impl<'a> Judge<'a> {
             self.chains.findings(system),
             self.outage.findings(system),
         ];
+        let origin_ns = self.windows.origin_ns();
         Judgement {
-            origin_ns: self.windows.origin_ns(),
+            origin_ns,
             failed: self.coverage.failed(),
             coverage: self.coverage.finish(self.windows.frames()),
             findings: findings.concat(),
             responses: self.jobs.longest(),
             depths: self.ports.depths(),
             chains: self.chains.seen(),
+            ages: self.ports.ages(),
+            outages: self.recovery.outages(),
+            boots: self.recovery.boots(origin_ns),
+            has_booted: self.recovery.has_booted(),
         }
     }
 
-    fn checkers(&mut self) -> [&mut dyn Observer; 9] {
+    fn checkers(&mut self) -> [&mut dyn Observer; 10] {
         [
             &mut self.coverage,
             &mut self.windows,
@@ -146,6 +168,7 @@ impl<'a> Judge<'a> {
             &mut self.ports,
             &mut self.chains,
             &mut self.outage,
+            &mut self.recovery,
         ]
     }
 }

@@ -32,6 +32,8 @@ enum PortKind {
 struct Queue {
     /// How many messages wait; `None` from a gap, and from the beginning, until the queue is read whole.
     waiting: Option<u64>,
+    /// How many it holds.
+    holds: u64,
     depths: Tally,
 }
 
@@ -43,6 +45,19 @@ impl Ports {
     pub(super) fn findings(&self, system: &System) -> Vec<Finding> {
         let channels = self.channels.iter().enumerate();
         channels.flat_map(|(index, port)| port.findings(&channel_name(system, index))).collect()
+    }
+
+    /// The greatest age at which each sampled channel was read that has a refresh period.
+    pub(super) fn ages(&self) -> Vec<Option<Most>> {
+        let most = |port: &Port| match &port.kind {
+            PortKind::Sampling { ages } => {
+                // Where the forwarder carries it, the message written last may not have come.
+                let (value, at_ns) = ages.worst().filter(|_| ages.has_limit())?;
+                Some(Most { value, at_ns, seen: ages.seen() })
+            }
+            PortKind::Queuing { .. } => None,
+        };
+        self.channels.iter().map(most).collect()
     }
 
     /// The most messages that each receiver had waiting.
@@ -80,8 +95,10 @@ impl Port {
                     Some(least) => Ok(least.value.ns().saturating_sub(sender)),
                     None => undeclared("min_interarrival"),
                 };
-                let queue =
-                    || Queue { waiting: None, depths: Tally::new(Rule::Depth, unless_carried(Ok(depth.value))) };
+                let queue = || {
+                    let depths = Tally::new(Rule::Depth, unless_carried(Ok(depth.value)));
+                    Queue { waiting: None, holds: depth.value, depths }
+                };
                 let receivers = channel.destinations.iter().map(|_| queue()).collect();
                 (limit, PortKind::Queuing { takes: *read, receivers })
             }
@@ -143,7 +160,7 @@ impl Port {
             && let Some(queue) = receivers.get_mut(receiver)
         {
             // The message that found no room was counted as written, and does not wait.
-            let full = queue.waiting.unwrap_or(u64::MAX);
+            let full = queue.waiting.unwrap_or(queue.holds.saturating_add(1));
             queue.depths.note(full, at, || "a message found no room".to_owned());
             queue.waiting = queue.waiting.map(|waiting| waiting.saturating_sub(1));
         }

@@ -4,6 +4,7 @@ mod chains;
 mod common;
 mod doubt;
 mod gaps;
+mod recovery;
 mod rules;
 mod sources;
 mod spans;

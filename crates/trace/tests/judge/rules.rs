@@ -214,6 +214,17 @@ fn messages_are_written_no_closer_than_declared_and_no_more_wait_than_fit() {
 }
 
 #[test]
+fn a_message_that_finds_no_room_is_one_more_than_fit_though_nobody_counted_them() {
+    let judgement = frames(3, |recording| {
+        recording.seen.retain(|seen| seen.what != read("ORDERS"));
+        recording.at(1_500, Happening::Overflows { channel: crate::common::channel("ORDERS"), receiver: 0 });
+    })
+    .judged(0);
+    let found = finding(&judgement, "depth/ORDERS");
+    assert_eq!((found.status.clone(), found.worst), (Status::Violated, Some(3)), "two fit");
+}
+
+#[test]
 fn an_outage_lasts_from_the_error_to_the_first_completed_job() {
     // Away from 1,200 us; back at 4,110 us, in frame 4, or 10 us later.
     for (need_less_us, broken) in [(90, false), (0, false), (91, true)] {

@@ -229,6 +229,11 @@ impl Chains {
         running.iter_mut().for_each(|task| _ = task.take_if(|task| home[task.index()] == partition));
     }
 
+    /// A partition is operational: what waited for it before is no measure of the chains through it.
+    fn operational(&mut self, partition: PartitionId) {
+        self.chains.iter_mut().filter(|chain| chain.passes(partition)).for_each(Chain::forget);
+    }
+
     /// Events were lost: of a core, or of any.
     fn forget(&mut self, core: Option<CoreId>) {
         for value in core.map_or_else(Vec::new, |core| self.pending.lose(core)) {
@@ -382,6 +387,7 @@ impl Observer for Chains {
                 *noticed = noticed.or(Some(at));
             }
             Happening::Restarts { partition, .. } | Happening::Stopped { partition } => self.start_anew(at, partition),
+            Happening::Operational { partition } => self.operational(partition),
             Happening::Gap { core, .. } => self.forget(core),
             _ => {}
         }
