@@ -101,6 +101,13 @@ impl<'a> Builder<'a> {
     #[inline]
     pub fn next_line(&mut self) {
         self.block.lines += 1;
+        self.forget_unkept_end();
+    }
+
+    /// An end without a name whose event was not kept, as one that repeats the line before, is none of the next event's.
+    fn forget_unkept_end(&mut self) {
+        let next = self.block.events.len() as u32;
+        self.block.unnamed_ends.pop_if(|(at, _)| *at == next);
     }
 
     /// The line has a time.
@@ -199,6 +206,7 @@ impl<'a> Builder<'a> {
 
     /// The block is complete.
     pub fn finish(mut self) -> Block {
+        self.forget_unkept_end();
         self.block.ends = [self.first.to_vec(), self.last.to_vec()];
         self.block
     }

@@ -138,10 +138,8 @@ impl Join {
     }
 
     /// Takes events of which every one is kept with its own time and whose names are all known, which most are: as
-    /// [`Self::take_one_by_one`] would. The names of a block stand in the order in which its events use them.
+    /// [`Self::take_one_by_one`] would.
     fn take_as_they_are(&mut self, block: &Block, names: &mut Shared, found: &mut Found) {
-        let shared: Vec<Name> =
-            block.names.iter().map(|(name, _)| names.share(name, &block.names, &mut found.names)).collect();
         let repeats = self.repeats(block);
         if repeats {
             self.note(Matter::Duplicate, self.lines + u64::from(block.event_lines.of(0)), found);
@@ -150,10 +148,9 @@ impl Join {
         let Some(end) = events.last() else { return };
         let mut before_ns = self.last.as_ref().map_or(0, |last| last.at_ns);
         let mut latest_ns = 0;
-        found.events.extend(events.iter().map(|event| {
-            let what = event.what.renamed(|name| shared[name.0 as usize]);
-            Event { what, ..*event }
-        }));
+        // Names are made known in the order of use, which is not always that of the block: a half of a switch names its thread first.
+        let (all, own) = (&mut found.names, &block.names);
+        found.events.extend(events.iter().map(|event| Event { what: names.told(event.what, own, all), ..*event }));
         for (index, event) in (usize::from(repeats)..).zip(events) {
             if event.at_ns < before_ns {
                 let line = self.lines + u64::from(block.event_lines.of(index));
