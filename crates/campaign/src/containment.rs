@@ -94,9 +94,9 @@ fn violated(open: Verdict, partition: usize, cell: &Cell, run: u64, evidence: Ev
     let fault = fault_text(&settings.fault(run), machine);
     let name = &machine.partitions[partition].name;
     let reason = format!(
-        "run {run} (seed {}): {fault} harms {name}, which is outside the set; in {} runs the worst is {}",
+        "run {run} (seed {}): {fault} harms {name}, which is outside the set; in {} the worst is {}",
         settings.seed,
-        cell.harmed,
+        runs(cell.harmed),
         worst_words(cell)
     );
     Verdict { status: Status::Violated, witness: Some(Witness::of_fact(reason.clone())), reason: Some(reason), ..open }
@@ -107,23 +107,35 @@ pub fn worst_words(cell: &Cell) -> String {
     let words = |measure: Measure| match (measure, cell.worst(measure).value) {
         (_, 0) => None,
         (Measure::Extra, ns) => Some(format!("{} more response", quantity::Duration::from_ns(ns))),
-        (Measure::Missed, count) => Some(format!("{count} missed deadlines")),
-        (Measure::Stale, count) => Some(format!("{count} stale reads")),
-        (Measure::Lost, count) => Some(format!("{count} lost messages")),
-        (Measure::Undone, count) => Some(format!("{count} jobs undone")),
+        (Measure::Missed, count) => Some(counted(count, "missed deadline", "missed deadlines")),
+        (Measure::Stale, count) => Some(counted(count, "stale read", "stale reads")),
+        (Measure::Lost, count) => Some(counted(count, "lost message", "lost messages")),
+        (Measure::Undone, count) => Some(counted(count, "job undone", "jobs undone")),
     };
     let found: Vec<_> = Measure::ALL.into_iter().filter_map(words).collect();
     if found.is_empty() { "none".to_owned() } else { found.join(", ") }
 }
 
+/// A number of runs in words.
+pub fn runs(number: u64) -> String {
+    counted(number, "run", "runs")
+}
+
+/// A number of things in words.
+fn counted(number: u64, one: &str, several: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { several })
+}
+
 fn unharmed(open: Verdict, at_most_ppm: u64, runs: u64) -> Verdict {
     let bound = binomial::upper_ppb(0, runs, binomial::ONE_IN).div_ceil(1000);
-    let left = format!("none in {runs} runs; at 95 % confidence fewer than {bound} ppm of faults drawn like these do");
+    let tried = self::runs(runs);
+    let left = format!("none in {tried}; at 95 % confidence fewer than {bound} ppm of faults drawn like these do");
     let (status, reason) = if bound <= at_most_ppm {
         (Status::Shown, left)
     } else {
         let needed = binomial::trials_needed(at_most_ppm.saturating_mul(1000), binomial::ONE_IN);
-        let needed = needed.map_or("no number of runs".to_owned(), |needed| format!("{needed} runs with its faults"));
+        let needed =
+            needed.map_or("no number of runs".to_owned(), |needed| format!("{} with its faults", self::runs(needed)));
         (Status::NotShown, format!("{left}; {needed} would be needed"))
     };
     Verdict { status, bound: Some(bound), reason: Some(reason), ..open }

@@ -1,7 +1,9 @@
 //! The only place that reads and writes files.
 
 use anyhow::{Context, Result, bail};
-use model::{Digest, Digesting, FileError};
+use diagnostic::codes::input::UNREADABLE_FILE;
+use diagnostic::{Diagnostic, Sources, Span};
+use model::{Digest, Digesting, FileError, MOST_BYTES};
 use std::fs;
 use std::io::{ErrorKind, Read};
 use std::path::{Component, Path, PathBuf};
@@ -28,6 +30,17 @@ pub fn read_at_most(path: &Path, limit: u64) -> Result<Vec<u8>, FileError> {
     let mut bytes = Vec::new();
     file.take(limit + 1).read_to_end(&mut bytes).map_err(file_error)?;
     if bytes.len() as u64 > limit { Err(FileError::TooLarge) } else { Ok(bytes) }
+}
+
+/// The complaint about a file of that kind that the call names, such as "map file", and that could not be read.
+pub fn unreadable(kind: &str, name: String, why: FileError, sources: &mut Sources) -> Diagnostic {
+    let message = match why {
+        FileError::NotFound => format!("there is no {kind} `{name}`"),
+        FileError::TooLarge => format!("the {kind} `{name}` is larger than {} MiB", MOST_BYTES >> 20),
+        FileError::Other(why) => format!("the {kind} `{name}` cannot be read: {why}"),
+    };
+    let file = sources.add_unread(name);
+    Diagnostic::new(&UNREADABLE_FILE, Span::new(file, 0..0), message)
 }
 
 /// Why a file could not be read, in words.

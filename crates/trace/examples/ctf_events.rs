@@ -76,7 +76,7 @@ fn line(event: &Event, names: &Names) -> String {
             format!("told {} {} {number}", word.text(), name(who))
         }
         What::Mark { text } => format!("mark {}", name(text)),
-        What::Lost { count } => format!("lost {count}"),
+        What::Lost { count, .. } => format!("lost {count}"),
         other => format!("{other:?}"),
     };
     format!("{} {} {what}", event.at_ns, number(event.cpu))

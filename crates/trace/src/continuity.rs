@@ -53,7 +53,7 @@ mod tests {
         let cpu = |number| Cpu::new(number).expect("it is one");
         let switch =
             |on, from, to| Event { at_ns: 0, cpu: cpu(on), what: What::Switch { from, to, leaves: Leaves::Ready } };
-        let lost = |on| Event { at_ns: 0, cpu: on, what: What::Lost { count: 0 } };
+        let lost = |on| Event { at_ns: 0, cpu: on, what: What::lost(0) };
         let cases = [
             // Nothing is known of a cpu before its first switch.
             (switch(0, a, b), false),

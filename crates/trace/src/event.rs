@@ -114,14 +114,36 @@ pub enum What {
         /// The job's or message's number, where the word has one and it is known: see [`kept_number`].
         number: Option<std::num::NonZeroU32>,
     },
-    /// The recorder says that events before this one were lost.
+    /// Events before this one were lost, or could not be read.
     Lost {
-        /// How many; 0 where it does not say.
+        /// How many; 0 where it is not said.
         count: u32,
+        /// How long before this instant they may have been, in microseconds, rounded up; 0: since the last event of that cpu.
+        back_us: u32,
     },
 }
 
 impl What {
+    /// Events were lost up to an instant, since an earlier one.
+    pub fn lost_since(count: u32, from_ns: u64, to_ns: u64) -> Self {
+        let back_us = u32::try_from(to_ns.saturating_sub(from_ns).div_ceil(1_000)).unwrap_or(u32::MAX);
+        Self::Lost { count, back_us }
+    }
+
+    /// The same up to an instant, since the last event of that cpu.
+    pub fn lost(count: u32) -> Self {
+        Self::Lost { count, back_us: 0 }
+    }
+
+    /// From which instant on events may be lost, of a loss told at that one; `None`: from the last event of that cpu, or no loss.
+    pub fn lost_from_ns(self, at_ns: u64) -> Option<u64> {
+        match self {
+            Self::Lost { back_us: u32::MAX, .. } => Some(0),
+            Self::Lost { back_us: back_us @ 1.., .. } => Some(at_ns.saturating_sub(u64::from(back_us) * 1_000)),
+            _ => None,
+        }
+    }
+
     /// The same with other names: those that `name` gives for each.
     #[inline]
     pub fn renamed(self, mut name: impl FnMut(Name) -> Name) -> Self {
@@ -136,7 +158,7 @@ impl What {
             Self::Mark { text } => Self::Mark { text: name(text) },
             Self::Frame { flow, bytes } => Self::Frame { flow: name(flow), bytes },
             Self::Told { word, who, number } => Self::Told { word, who: name(who), number },
-            Self::Lost { count } => Self::Lost { count },
+            Self::Lost { .. } => self,
         }
     }
 }

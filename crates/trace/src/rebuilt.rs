@@ -51,6 +51,8 @@ pub struct Job {
     pub began_ns: Option<u64>,
     /// When it completed; `None`: it was given up, or the recording ended before.
     pub completed_ns: Option<u64>,
+    /// Of a job that did not complete: the last instant up to which it is certain that it had not. `None`: that is not known.
+    pub open_ns: Option<u64>,
     /// For how long it executed.
     pub executed_ns: u64,
     /// Whether nothing from its arrival to its end was lost.
@@ -58,6 +60,11 @@ pub struct Job {
 }
 
 impl Job {
+    /// How long it had been under way, where it did not complete and is known not to have until then.
+    pub fn open_for_ns(&self) -> Option<u64> {
+        Some(self.open_ns?.saturating_sub(self.arrived_ns?))
+    }
+
     /// From arrival to completion, where both were seen and nothing between was lost.
     pub fn response_ns(&self) -> Option<u64> {
         let (arrived, completed) = (self.arrived_ns?, self.completed_ns?);

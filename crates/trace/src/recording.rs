@@ -2,17 +2,18 @@
 
 use crate::clock::{Fit, fit};
 use crate::continuity::Continuity;
-use crate::event::{Event, What};
+use crate::event::{Cpu, Event, What};
 use crate::intake::ctf::Folder;
 use crate::intake::{Found, Reader};
 use crate::map::{Map, Mapper, Unmapped};
 use crate::names::Names;
 use crate::note::{At, Matter, Note, Place, Refusal};
-use crate::order::{Merge, Reorder, Taken};
+use crate::order::{HELD_BACK, Merge, Reorder, Taken};
 use crate::rebuild::Rebuild;
 use crate::rebuilt::Observer;
 use crate::seen::{Happening, Seen};
 use model::System;
+use quantity::CoreId;
 use std::collections::BTreeMap;
 use std::io::Read;
 
@@ -193,6 +194,8 @@ struct Line<'a> {
     continuity: Continuity,
     mapper: Mapper<'a>,
     fit: Fit,
+    /// The last instant given, of those from which instants count.
+    given_ns: Option<u64>,
     events: u64,
     matters: BTreeMap<Matter, (u64, Place)>,
     refusal: Option<Refusal>,
@@ -209,6 +212,7 @@ impl<'a> Line<'a> {
             continuity: Continuity::default(),
             mapper: Mapper::new(system, map, number),
             fit,
+            given_ns: None,
             events: 0,
             matters: BTreeMap::new(),
             refusal: None,
@@ -219,7 +223,7 @@ impl<'a> Line<'a> {
     fn read(&mut self, out: &mut Out<'_>) {
         let read = self.source.read(&mut self.found);
         self.take_notes();
-        self.take_events(out);
+        let read = self.take_events(out).and(read);
         if matches!(read, Ok(true)) {
             return;
         }
@@ -228,7 +232,7 @@ impl<'a> Line<'a> {
         }
         if let Err(refusal) = read {
             self.refusal = Some(refusal);
-            self.lose(out);
+            self.lose(out, None, true);
         }
         out.merge.end(out.index);
     }
@@ -248,23 +252,38 @@ impl<'a> Line<'a> {
         *so_far = so_far.saturating_add(count);
     }
 
-    fn take_events(&mut self, out: &mut Out<'_>) {
+    fn take_events(&mut self, out: &mut Out<'_>) -> Result<(), Refusal> {
         let mut events = std::mem::take(&mut self.found.events);
         self.events += events.len() as u64;
         for event in events.drain(..) {
             match self.order.push(event) {
                 Taken::InOrder => {}
                 Taken::Moved => self.note(Matter::OutOfOrder, self.place(event.at_ns)),
-                Taken::TooLate => {
-                    self.note(Matter::OutOfOrder, self.place(event.at_ns));
-                    self.lose(out);
-                }
+                Taken::TooLate => return Err(self.too_late(&event)),
             }
             while let Some(event) = self.order.pop() {
                 self.give(&event, out);
             }
         }
         self.found.events = events;
+        Ok(())
+    }
+
+    /// What came before has been judged without what would have changed it.
+    fn too_late(&self, event: &Event) -> Refusal {
+        let place = self.place(event.what.lost_from_ns(event.at_ns).unwrap_or(event.at_ns));
+        let (why, remedy) = match event.what {
+            What::Lost { .. } => (
+                format!("events may have been lost since here, which is told after more than {HELD_BACK} later ones"),
+                "record again with a larger buffer, or so that losses are counted more often; nothing of this source after the \
+                 place is to be trusted",
+            ),
+            _ => (
+                format!("an event of this instant comes after more than {HELD_BACK} later ones"),
+                "sort the recording by time, and judge again",
+            ),
+        };
+        Refusal { place, why, remedy: remedy.to_owned() }
     }
 
     /// Where an event of that instant stands cannot be told once its line is read: its instant can.
@@ -272,29 +291,48 @@ impl<'a> Line<'a> {
         Place { source: self.number, at: At::Instant(at_ns) }
     }
 
-    /// What the source saw from here back to its last event is not known.
-    fn lose(&mut self, out: &mut Out<'_>) {
-        if let Some(at_ns) = self.fit.common(self.order.given_ns()).and_then(|common| out.epoch.told(common)) {
-            out.merge.push(out.index, Seen { at_ns, source: self.number, what: Happening::Gap { core: None } });
+    /// Something was lost after what was given last.
+    fn lose(&mut self, out: &mut Out<'_>, core: Option<CoreId>, ends: bool) {
+        self.mapper.forget();
+        // Before the first event nothing is under way that could be cut.
+        let Some(at_ns) = self.given_ns else { return };
+        out.merge.push(out.index, Seen { at_ns, source: self.number, what: Happening::Gap { core, ends } });
+    }
+
+    /// The same of cpus; one that is no core of the board touches none.
+    fn lose_of(&mut self, cpus: Vec<Cpu>, out: &mut Out<'_>) {
+        for cpu in cpus {
+            let core = self.mapper.core(cpu);
+            if core.is_some() || cpu == Cpu::UNKNOWN {
+                self.lose(out, core, false);
+            }
         }
     }
 
     fn give(&mut self, event: &Event, out: &mut Out<'_>) {
         let Some(at_ns) = self.fit.common(event.at_ns).and_then(|common| out.epoch.told(common)) else {
             self.note(Matter::OutOfRange, self.place(event.at_ns));
+            self.lose(out, None, true);
             return;
         };
-        let breaks = self.continuity.breaks_at(event, &self.found.names);
-        if breaks {
+        self.given_ns = Some(at_ns);
+        if self.continuity.breaks_at(event, &self.found.names) {
             self.note(Matter::Unannounced, self.place(event.at_ns));
+            self.see(&Event { what: What::lost(0), ..*event }, at_ns, out);
         }
-        let mut take = |event: &Event| {
-            self.mapper.take(event, &self.found.names, |seen| out.merge.push(out.index, Seen { at_ns, ..seen }));
-        };
-        if breaks {
-            take(&Event { what: What::Lost { count: 0 }, ..*event });
+        if !self.order.has_losses() {
+            return self.see(event, at_ns, out);
         }
-        take(event);
+        let before = self.order.lost_before(event);
+        self.lose_of(before, out);
+        self.see(event, at_ns, out);
+        let after = self.order.lost_after(event);
+        self.lose_of(after, out);
+    }
+
+    /// Tells what is seen by an event.
+    fn see(&mut self, event: &Event, at_ns: u64, out: &mut Out<'_>) {
+        self.mapper.take(event, &self.found.names, |seen| out.merge.push(out.index, Seen { at_ns, ..seen }));
     }
 }
 

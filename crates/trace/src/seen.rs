@@ -157,9 +157,11 @@ pub enum Happening {
     },
     /// A frame of the window tables begins.
     Frame,
-    /// Events of a core (`None`: of any) before this instant, back to the last one seen of it, were lost.
+    /// Events of a core (`None`: of any) were lost before this instant or after it.
     Gap {
         /// The core.
         core: Option<CoreId>,
+        /// Whether the loss is over here: one loss is told where it begins, before each event within it, and where it ends.
+        ends: bool,
     },
 }

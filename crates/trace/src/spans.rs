@@ -6,7 +6,7 @@
 use crate::rebuilt::{Job, Observer};
 use crate::seen::{Happening, Seen};
 use model::System;
-use model::system::ChannelKind;
+use model::system::{Channel, ChannelKind};
 use quantity::{ChannelId, TaskId};
 
 /// When a fault is said to begin and end.
@@ -63,7 +63,8 @@ struct OfTask {
 
 #[derive(Debug, Default)]
 struct OfChannel {
-    is_sampling: bool,
+    /// Whether the age of its messages is seen.
+    is_measured: bool,
     last_write: Option<u64>,
     ages: Values,
 }
@@ -72,7 +73,9 @@ impl Spans {
     /// Ready for a recording of `system`.
     pub fn new(system: &System, given: Given) -> Self {
         let task = |task| OfTask { period_ns: system.task(task).period.value.ns(), ..OfTask::default() };
-        let is_sampling = |kind: &ChannelKind| matches!(kind, ChannelKind::Sampling { .. });
+        // What the forwarder carries is read later than it was written, by a time that is not seen.
+        let is_measured =
+            |channel: &Channel| matches!(channel.kind, ChannelKind::Sampling { .. }) && !channel.forwarded;
         Self {
             from_ns: given.from_ns,
             to_ns: given.to_ns,
@@ -81,7 +84,7 @@ impl Spans {
             channels: system
                 .channels
                 .iter()
-                .map(|channel| OfChannel { is_sampling: is_sampling(&channel.kind), ..OfChannel::default() })
+                .map(|channel| OfChannel { is_measured: is_measured(channel), ..OfChannel::default() })
                 .collect(),
         }
     }
@@ -170,7 +173,7 @@ impl Observer for Spans {
             Happening::Writes { channel, .. } => self.channels[channel.index()].last_write = Some(at),
             Happening::Reads { channel, .. } => {
                 let channel = &mut self.channels[channel.index()];
-                if let Some(written) = channel.last_write.filter(|_| channel.is_sampling) {
+                if let Some(written) = channel.last_write.filter(|_| channel.is_measured) {
                     channel.ages.add(at.saturating_sub(written), When { from_ns: at, to_ns: at }, fault);
                 }
             }

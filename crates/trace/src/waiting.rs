@@ -1,6 +1,5 @@
-//! Which windows began with work to do: a job of their partition, seen to arrive, was under way.
-//!
-//! Then the partition executes as soon as the switch and the refill are over. Elsewhere it may merely have had nothing to do.
+//! Which windows began with work to do: a job of their partition was under way and ready, which the partition then executes as
+//! soon as the switch and the refill are over. Elsewhere it may merely have had nothing to do.
 
 use crate::seen::{Happening, Seen};
 use model::System;
@@ -8,41 +7,84 @@ use quantity::{CoreId, PartitionId};
 
 #[derive(Debug)]
 pub(crate) struct Waiting {
-    home: Vec<PartitionId>,
-    /// By partition: how many jobs that were seen to arrive are under way.
-    under_way: Vec<u64>,
+    tasks: Vec<OfTask>,
+    /// By partition: whether it has one virtual core. With several, a job may be under way on another one.
+    is_single: Vec<bool>,
+    /// How long the switch and the refill may take, as far as the platform sheet says.
+    head_ns: u64,
     /// By core: whether the open window began with work to do.
     waiting: Vec<bool>,
 }
 
+#[derive(Debug)]
+struct OfTask {
+    home: PartitionId,
+    jitter_ns: u64,
+    /// How many jobs that were seen to arrive are under way.
+    under_way: u64,
+    /// When the last of them is released at the latest.
+    ready_ns: u64,
+    /// Whether completions are told: else none of its jobs is ever seen to end.
+    told: bool,
+}
+
 impl Waiting {
     pub(crate) fn new(system: &System) -> Self {
+        let task = |id| OfTask {
+            home: system.task(id).partition,
+            jitter_ns: system.jitter(id).map_or(0, |jitter| jitter.ns()),
+            under_way: 0,
+            ready_ns: 0,
+            told: false,
+        };
         Self {
-            home: system.tasks.iter().map(|task| task.partition).collect(),
-            under_way: vec![0; system.partitions.len()],
+            tasks: system.task_ids().map(task).collect(),
+            is_single: system.partitions.iter().map(|partition| partition.virtual_cores.value == 1).collect(),
+            head_ns: [system.platform.switch, system.platform.refill]
+                .iter()
+                .flatten()
+                .map(|cost| cost.value.ns())
+                .sum(),
             waiting: vec![false; system.board.cores.len()],
         }
     }
 
     pub(crate) fn seen(&mut self, seen: &Seen) {
         match seen.what {
-            Happening::Arrives { task, .. } => self.under_way[self.home[task.index()].index()] += 1,
-            Happening::Completes { task, .. } | Happening::Dropped { task } => {
-                let count = &mut self.under_way[self.home[task.index()].index()];
-                *count = count.saturating_sub(1);
+            Happening::Arrives { task, .. } => {
+                let task = &mut self.tasks[task.index()];
+                task.under_way += 1;
+                task.ready_ns = seen.at_ns.saturating_add(task.jitter_ns);
+            }
+            Happening::Completes { task, .. } => {
+                let task = &mut self.tasks[task.index()];
+                task.under_way = task.under_way.saturating_sub(1);
+                task.told = true;
+            }
+            Happening::Dropped { task } => {
+                let task = &mut self.tasks[task.index()];
+                task.under_way = task.under_way.saturating_sub(1);
             }
             Happening::Restarts { partition, .. } | Happening::Stopped { partition } => {
-                self.under_way[partition.index()] = 0;
+                let mine = self.tasks.iter_mut().filter(|task| task.home == partition);
+                mine.for_each(|task| task.under_way = 0);
             }
             Happening::WindowBegins { core, partition } => {
-                self.waiting[core.index()] = self.under_way[partition.index()] > 0;
+                self.waiting[core.index()] = self.is_single[partition.index()] && self.has_work(partition, seen.at_ns);
             }
             Happening::Gap { .. } => {
-                self.under_way.fill(0);
+                self.tasks.iter_mut().for_each(|task| (task.under_way, task.told) = (0, false));
                 self.waiting.fill(false);
             }
             _ => {}
         }
+    }
+
+    fn has_work(&self, partition: PartitionId, at_ns: u64) -> bool {
+        // One that is released while the switch goes on executes no later for it.
+        let usable_ns = at_ns.saturating_add(self.head_ns);
+        let is_ready = |task: &OfTask| task.told && task.under_way > 0 && task.ready_ns <= usable_ns;
+        self.tasks.iter().any(|task| task.home == partition && is_ready(task))
     }
 
     /// Whether the window that ends on a core began with work to do; asked once.

@@ -11,6 +11,9 @@ use trace::intake::threads::read;
 use trace::intake::{Found, Reader};
 use trace::note::Refusal;
 
+/// The sources from this one on are tables.
+const FIRST_TABLE: usize = 6;
+
 const SOURCES: [&str; 9] = [
     include_str!("recorded/ftrace.txt"),
     include_str!("recorded/ftrace-tgid.txt"),
@@ -106,12 +109,23 @@ fn apart(of_table: bool, mut source: &[u8], size: usize) -> (Found, Result<(), R
     (found, result)
 }
 
+/// The line between is left out; the number that it names is not that of the line behind it.
+#[test]
+fn an_end_told_twice_names_no_other_line() {
+    let line = |us: u32, event: &str| format!("          a-1 [000] d.h..  1.{us:06}: irq_handler_{event}\n");
+    let (begins, ends) = (line(1, "entry: irq=41 name=one"), line(2, "exit: irq=41 ret=handled"));
+    let behind = [&ends[..], &ends, &line(3, "exit: irq=42 ret=handled")].concat();
+    let whole = feed(&mut *reader(false), [[&begins[..], &behind].concat().as_bytes()]);
+    assert_eq!(feed(&mut *reader(false), [begins.as_bytes(), behind.as_bytes()]), whole);
+    assert_eq!(whole.0.names.len(), 2, "{:?}", whole.0);
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(512) })]
 
     #[test]
     fn any_split_finds_the_same(which in 0..SOURCES.len(), changes in changes(), sizes in prop::collection::vec(1..600_usize, 1..20)) {
-        let of_table = which >= 5;
+        let of_table = which >= FIRST_TABLE;
         let source = changed(SOURCES[which], &changes);
         let whole = feed(&mut *reader(of_table), [source.as_slice()]);
         let mut rest = source.as_slice();

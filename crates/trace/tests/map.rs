@@ -114,19 +114,25 @@ fn threads_become_tasks_and_whoever_is_not_named_is_foreign() {
     let (seen, unmapped) = seen(THREADS, |names| {
         let [idle, fuse, other] = [names.thread("swapper/0", 0), names.thread("fuser", 7), names.thread("other", 9)];
         let switch = |from, to, leaves| at(What::Switch { from, to, leaves });
+        let wakes = || at(What::Wakes { who: fuse, on: Cpu::UNKNOWN });
         vec![
-            at(What::Wakes { who: fuse, on: Cpu::UNKNOWN }),
-            at(What::Wakes { who: fuse, on: Cpu::UNKNOWN }),
-            switch(idle, fuse, Leaves::Ready),
+            // The second of two wake-ups, the first of which was before the recording, or lost, is no arrival.
+            wakes(),
             switch(fuse, other, Leaves::Waits),
+            wakes(),
+            wakes(),
+            switch(idle, fuse, Leaves::Ready),
+            at(What::lost(1)),
+            wakes(),
         ]
     });
     let is_task = |who: Option<Who>| matches!(who, Some(Who::Task(_)));
-    assert!(matches!(seen[0], Happening::Arrives { .. }), "woken twice, it arrives once");
-    assert!(matches!(seen[1], Happening::Runs { who, .. } if is_task(who)));
-    assert!(matches!(seen[2], Happening::Completes { .. }));
-    assert!(matches!(seen[3], Happening::Runs { who: Some(Who::Foreign(_)), .. }));
-    assert_eq!((seen.len(), unmapped), (4, vec!["thread other (9) 1".to_owned()]));
+    assert!(matches!(seen[0], Happening::Completes { .. }));
+    assert!(matches!(seen[1], Happening::Runs { who: Some(Who::Foreign(_)), .. }));
+    assert!(matches!(seen[2], Happening::Arrives { .. }), "woken twice, it arrives once");
+    assert!(matches!(seen[3], Happening::Runs { who, .. } if is_task(who)));
+    assert!(matches!(seen[4], Happening::Gap { .. }));
+    assert_eq!((seen.len(), unmapped), (5, vec!["thread other (9) 1".to_owned()]));
 }
 
 #[test]

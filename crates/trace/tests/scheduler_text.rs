@@ -184,8 +184,12 @@ fn what_is_wrong_is_said_with_its_line() {
     let source = format!("{crlf}{WAKE}{later}{crlf}{broken}{other}{other}what is this\n{huge}{}", &later[..60]);
     let found = text(source);
     // Each of the lines that cannot be read may have been an event, and is lost.
-    assert_eq!(found.events.iter().filter(|event| matches!(event.what, What::Lost { .. })).count(), 2);
-    assert_eq!(found.events.len(), 5, "{:?}", all_told(&found));
+    let lost = found.events.iter().filter_map(|event| match event.what {
+        What::Lost { count, back_us } => Some((count, back_us)),
+        _ => None,
+    });
+    assert_eq!(lost.collect::<Vec<_>>(), [(3, 1_000_000)], "told as one, since the earliest line near them");
+    assert_eq!(found.events.len(), 4, "{:?}", all_told(&found));
     let kind = (0..).map(trace::names::Name).zip(1..=found.names.len()).last().expect("there are names").0;
     assert_eq!(found.names.get(kind).text, "sched_stat_runtime");
     assert_eq!(

@@ -1,9 +1,8 @@
 //! The map file of a call, for every command that reads recordings.
 
 use crate::files;
-use diagnostic::codes::input::UNREADABLE_FILE;
-use diagnostic::{Diagnostic, Sources, Span};
-use model::{FileError, MOST_BYTES, System};
+use diagnostic::{Diagnostic, Sources};
+use model::{MOST_BYTES, System};
 use std::path::Path;
 use trace::map::{Declared, Map, declared, read_map};
 
@@ -19,14 +18,10 @@ impl MapFile {
     pub fn read(path: Option<&Path>, sources: &mut Sources) -> Result<Self, Vec<Diagnostic>> {
         let Some(path) = path else { return Ok(Self { name: String::new(), bytes: None }) };
         let name = path.display().to_string();
-        let message = match files::read_at_most(path, MOST_BYTES) {
-            Ok(bytes) => return Ok(Self { name, bytes: Some(bytes) }),
-            Err(FileError::NotFound) => format!("there is no map file `{name}`"),
-            Err(FileError::TooLarge) => format!("the map file `{name}` is larger than {} MiB", MOST_BYTES >> 20),
-            Err(FileError::Other(why)) => format!("the map file `{name}` cannot be read: {why}"),
-        };
-        let file = sources.add_unread(name);
-        Err(vec![Diagnostic::new(&UNREADABLE_FILE, Span::new(file, 0..0), message)])
+        match files::read_at_most(path, MOST_BYTES) {
+            Ok(bytes) => Ok(Self { name, bytes: Some(bytes) }),
+            Err(why) => Err(vec![files::unreadable("map file", name, why, sources)]),
+        }
     }
 
     /// The names that it declares, where there is no system yet.

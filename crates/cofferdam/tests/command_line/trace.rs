@@ -195,6 +195,17 @@ fn gaps_and_broken_lines_are_said_and_never_bridged() {
 }
 
 #[test]
+fn a_recording_of_something_else_passes_by_no_allowance() {
+    let folder = with_vessel("trace-other");
+    write(
+        &folder.join("run.csv"),
+        "time_ns,core,event,who,number\n0,,arrives,HARBOUR.crane,0\n5,,completes,HARBOUR.crane,0\n",
+    );
+    let run = judged(&folder, &[]).expect(1);
+    run.complains(&["nothing of this system was judged", "--map"]);
+}
+
+#[test]
 fn wrong_calls_name_every_mistake() {
     let folder = recorded("trace-wrong", &[]);
     write(&folder.join("empty.csv"), "");

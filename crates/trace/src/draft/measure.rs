@@ -196,7 +196,6 @@ impl Measures {
 
     /// Events were lost: whatever is a distance between two events begins anew, also where the core is another.
     fn lose(&mut self) {
-        self.gaps += 1;
         self.busy.cut();
         (self.began, self.completed) = (None, None);
         self.running.fill(None);
@@ -273,7 +272,10 @@ impl Observer for Measures {
             Happening::Stopped { partition } => self.starts(at, partition, None),
             Happening::Operational { partition } => self.operational(at, partition),
             Happening::Frame => self.frames.push(at),
-            Happening::Gap { .. } => self.lose(),
+            Happening::Gap { ends, .. } => {
+                self.gaps += u64::from(ends);
+                self.lose();
+            }
             _ => {}
         }
     }

@@ -30,16 +30,16 @@ pub struct Block {
     pub(super) names: Names,
     /// Kinds of events of which nothing is known: the line of the first and how many.
     pub(super) unknown: BTreeMap<String, (u32, u64)>,
-    /// The lines of the first and the last event; empty where that is a loss told by another line.
+    /// The lines of the first and the last event; empty where a loss stands behind that.
     pub(super) ends: [Vec<u8>; 2],
-    /// The time and line of the first line that has a time, whether it gave an event or not.
-    pub(super) first_stamp: Option<(u64, u32)>,
+    /// Whether a line has a time, whether it gave an event or not.
+    pub(super) stamped: bool,
     /// Interrupt lines by number, as named last.
     pub(super) irqs: BTreeMap<u32, Name>,
     /// Ends of interrupts, by event, whose line this block has not named before.
     pub(super) unnamed_ends: Vec<(u32, u32)>,
-    /// Losses told after the last line that has a time.
-    pub(super) losses: Vec<Loss>,
+    /// Losses, each before the event of that index.
+    pub(super) losses: Vec<(u32, Loss)>,
 }
 
 /// On which line of its block each event stands: since most lines are an event each, it is kept how many lines before an event
@@ -101,26 +101,25 @@ impl<'a> Builder<'a> {
     #[inline]
     pub fn next_line(&mut self) {
         self.block.lines += 1;
+        self.forget_unkept_end();
+    }
+
+    /// An end without a name whose event was not kept, as one that repeats the line before, is none of the next event's.
+    fn forget_unkept_end(&mut self) {
+        let next = self.block.events.len() as u32;
+        self.block.unnamed_ends.pop_if(|(at, _)| *at == next);
     }
 
     /// The line has a time.
     #[inline]
-    pub fn stamp(&mut self, at_ns: u64) {
-        self.block.first_stamp.get_or_insert((at_ns, self.block.lines));
-        if !self.block.losses.is_empty() {
-            for loss in std::mem::take(&mut self.block.losses) {
-                self.push(loss.event(at_ns));
-            }
-            self.last = &[];
-        }
+    pub fn stamp(&mut self) {
+        self.block.stamped = true;
     }
 
     /// The line is an event.
     #[inline(always)]
     pub fn event(&mut self, at_ns: u64, cpu: Cpu, what: What, line: &'a [u8]) {
-        if self.block.first_stamp.is_none() || !self.block.losses.is_empty() {
-            self.stamp(at_ns);
-        }
+        self.stamp();
         let event = Event { at_ns, cpu, what };
         if self.block.events.last() == Some(&event) && self.last == line {
             return self.note(Matter::Duplicate);
@@ -138,19 +137,25 @@ impl<'a> Builder<'a> {
         self.block.events.push(event);
     }
 
-    /// The line tells a loss before the next event that has a time.
+    /// The line tells a loss before the next event.
     pub fn loss(&mut self, cpu: Cpu, count: u32) {
         self.note(Matter::Lost);
-        self.block.losses.push(Loss { cpu, count });
+        self.lose(Loss { cpu, count });
     }
 
     /// Something is the matter with the line. One that cannot be read may have been an event, which is lost then.
     #[cold]
     pub fn note(&mut self, matter: Matter) {
         self.block.notes.push((self.block.lines, matter));
-        if matches!(matter, Matter::Unparsed | Matter::Malformed) {
-            self.block.losses.push(Loss { cpu: Cpu::UNKNOWN, count: 1 });
+        if matches!(matter, Matter::Unparsed | Matter::Malformed | Matter::OutOfRange) {
+            self.lose(Loss { cpu: Cpu::UNKNOWN, count: 1 });
         }
+    }
+
+    /// What comes next is no repetition of what came before.
+    fn lose(&mut self, loss: Loss) {
+        self.last = &[];
+        self.block.losses.push((self.block.events.len() as u32, loss));
     }
 
     /// The line is an event of a kind of which nothing is known.
@@ -201,15 +206,9 @@ impl<'a> Builder<'a> {
 
     /// The block is complete.
     pub fn finish(mut self) -> Block {
+        self.forget_unkept_end();
         self.block.ends = [self.first.to_vec(), self.last.to_vec()];
         self.block
-    }
-}
-
-impl Loss {
-    /// The event that says so, before what is at that time.
-    pub fn event(self, at_ns: u64) -> Event {
-        Event { at_ns, cpu: self.cpu, what: What::Lost { count: self.count } }
     }
 }
 

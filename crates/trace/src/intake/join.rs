@@ -3,7 +3,8 @@
 
 use super::Found;
 use super::block::{Block, Loss};
-use crate::event::{Event, What};
+use super::missing::Missing;
+use crate::event::{Cpu, Event, What};
 use crate::names::{Name, Names};
 use crate::note::{At, Matter, Note, Place};
 use std::collections::BTreeMap;
@@ -18,7 +19,7 @@ pub struct Join {
     lines: u64,
     last: Option<Last>,
     irqs: BTreeMap<u32, Name>,
-    losses: Vec<Loss>,
+    missing: Missing,
     round: Option<Round>,
     unknown: BTreeMap<String, (u64, u64)>,
     unparsed: Option<u64>,
@@ -47,7 +48,7 @@ impl Join {
             lines: 0,
             last: None,
             irqs: BTreeMap::new(),
-            losses: Vec::new(),
+            missing: Missing::default(),
             round: None,
             unknown: BTreeMap::new(),
             unparsed: None,
@@ -80,10 +81,8 @@ impl Join {
     pub fn join(&mut self, mut block: Block, found: &mut Found) {
         let first_note = found.notes.len();
         self.take_notes(&block, found);
-        self.take_losses(&block, found);
         self.take_events(&mut block, found);
         self.take_unknown(std::mem::take(&mut block.unknown));
-        self.losses.append(&mut block.losses);
         self.lines += u64::from(block.lines);
         found.notes[first_note..].sort();
     }
@@ -93,8 +92,7 @@ impl Join {
         if !rest.trim_ascii().is_empty() {
             self.note(Matter::Truncated, self.lines + 1, found);
         }
-        let at_ns = self.last.as_ref().map_or(0, |last| last.at_ns);
-        found.events.extend(self.losses.drain(..).map(|loss| loss.event(at_ns)));
+        self.missing.finish(|loss| found.events.push(loss));
         self.note_unknown(found);
     }
 
@@ -110,21 +108,12 @@ impl Join {
             }
             self.note(*matter, line, found);
         }
-        self.stamped |= block.first_stamp.is_some();
-    }
-
-    /// What an earlier block told to be lost is lost before the first time of this one.
-    fn take_losses(&mut self, block: &Block, found: &mut Found) {
-        let Some((at, line)) = block.first_stamp.filter(|_| !self.losses.is_empty()) else { return };
-        if let Some(at_ns) = self.on_one_clock(at, self.lines + u64::from(line), found) {
-            found.events.extend(self.losses.drain(..).map(|loss| loss.event(at_ns)));
-            self.last = Some(Last { at_ns, line: Vec::new() });
-        }
+        self.stamped |= block.stamped;
     }
 
     fn take_events(&mut self, block: &mut Block, found: &mut Found) {
         let mut names = Shared::new(block.names.len());
-        if self.round.is_none() && block.unnamed_ends.is_empty() {
+        if self.is_plain(block) {
             self.take_as_they_are(block, &mut names, found);
         } else {
             self.take_one_by_one(block, &mut names, found);
@@ -142,11 +131,15 @@ impl Join {
         }
     }
 
+    /// Whether every event of a block has its own time and its name, and nothing is missing before any.
+    fn is_plain(&self, block: &Block) -> bool {
+        let nothing_is_missing = block.losses.is_empty() && !self.missing.is_pending();
+        self.round.is_none() && block.unnamed_ends.is_empty() && nothing_is_missing
+    }
+
     /// Takes events of which every one is kept with its own time and whose names are all known, which most are: as
-    /// [`Self::take_one_by_one`] would. The names of a block stand in the order in which its events use them.
+    /// [`Self::take_one_by_one`] would.
     fn take_as_they_are(&mut self, block: &Block, names: &mut Shared, found: &mut Found) {
-        let shared: Vec<Name> =
-            block.names.iter().map(|(name, _)| names.share(name, &block.names, &mut found.names)).collect();
         let repeats = self.repeats(block);
         if repeats {
             self.note(Matter::Duplicate, self.lines + u64::from(block.event_lines.of(0)), found);
@@ -154,32 +147,42 @@ impl Join {
         let events = block.events.get(usize::from(repeats)..).unwrap_or_default();
         let Some(end) = events.last() else { return };
         let mut before_ns = self.last.as_ref().map_or(0, |last| last.at_ns);
-        found.events.extend(events.iter().map(|event| {
-            let what = event.what.renamed(|name| shared[name.0 as usize]);
-            Event { what, ..*event }
-        }));
+        let mut latest_ns = 0;
+        // Names are made known in the order of use, which is not always that of the block: a half of a switch names its thread first.
+        let (all, own) = (&mut found.names, &block.names);
+        found.events.extend(events.iter().map(|event| Event { what: names.told(event.what, own, all), ..*event }));
         for (index, event) in (usize::from(repeats)..).zip(events) {
             if event.at_ns < before_ns {
                 let line = self.lines + u64::from(block.event_lines.of(index));
                 self.note(Matter::OutOfOrder, line, found);
             }
             before_ns = event.at_ns;
+            latest_ns = event.at_ns.max(latest_ns);
         }
+        self.missing.nothing_before(end.at_ns, latest_ns);
         self.set_last(end.at_ns);
     }
 
     fn take_one_by_one(&mut self, block: &Block, names: &mut Shared, found: &mut Found) {
         let mut unnamed = block.unnamed_ends.iter().copied().peekable();
+        let mut losses = block.losses.iter().copied().peekable();
         let repeats = self.repeats(block);
         found.events.reserve(block.events.len());
         for (index, event) in block.events.iter().enumerate() {
             let irq = unnamed.next_if(|(at, _)| *at as usize == index).map(|(_, irq)| irq);
             let line = self.lines + u64::from(block.event_lines.of(index));
+            while let Some((_, Loss { cpu, count })) = losses.next_if(|(at, _)| *at as usize == index) {
+                self.lose(cpu, count);
+            }
             if index == 0 && repeats {
                 self.note(Matter::Duplicate, line, found);
                 continue;
             }
-            let Some(at_ns) = self.on_one_clock(event.at_ns, line, found) else { continue };
+            let Some(at_ns) = self.on_one_clock(event.at_ns, line, found) else {
+                self.missing.lose(event.cpu, 1);
+                continue;
+            };
+            self.missing.event(at_ns, |loss| found.events.push(loss));
             let what = match (event.what, irq) {
                 (What::InterruptEnds { .. }, Some(irq)) => {
                     What::InterruptEnds { line: self.irq(irq, &mut found.names) }
@@ -188,12 +191,22 @@ impl Join {
             };
             found.events.push(Event { at_ns, cpu: event.cpu, what });
         }
+        losses.for_each(|(_, Loss { cpu, count })| self.lose(cpu, count));
+    }
+
+    /// Something is lost here, so that what comes next repeats nothing.
+    fn lose(&mut self, cpu: Cpu, count: u32) {
+        self.missing.lose(cpu, count);
+        if let Some(last) = &mut self.last {
+            last.line.clear();
+        }
     }
 
     /// Whether the first event of a block repeats the line of the last event before it.
     fn repeats(&self, block: &Block) -> bool {
         let [first, _] = &block.ends;
-        !first.is_empty() && self.last.as_ref().is_some_and(|last| last.line == *first)
+        let is_next = block.losses.first().is_none_or(|(at, _)| *at > 0);
+        is_next && !first.is_empty() && self.last.as_ref().is_some_and(|last| last.line == *first)
     }
 
     /// The time of an event on the clock of the source, with a note where it goes back.
@@ -329,7 +342,7 @@ mod tests {
                 for ((join, found), as_they_are) in [(&mut whole, true), (&mut single, false)] {
                     let block = SchedulerText.parse(lines.as_bytes());
                     let mut names = Shared::new(block.names.len());
-                    if as_they_are {
+                    if as_they_are && join.is_plain(&block) {
                         join.take_as_they_are(&block, &mut names, found);
                     } else {
                         join.take_one_by_one(&block, &mut names, found);

@@ -6,6 +6,7 @@ pub mod csv;
 pub mod ctf;
 mod join;
 pub mod lines;
+mod missing;
 pub mod pcap;
 mod recent;
 mod sniff;

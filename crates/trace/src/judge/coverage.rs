@@ -67,6 +67,11 @@ impl Cover {
         Self { so_far, failed: vec![false; system.partitions.len()] }
     }
 
+    /// The last instant seen.
+    pub(super) fn last_ns(&self) -> u64 {
+        self.so_far.span_ns.map_or(0, |(_, last)| last)
+    }
+
     pub(super) fn failed(&self) -> Vec<bool> {
         self.failed.clone()
     }
@@ -93,7 +98,7 @@ impl Observer for Cover {
             self.failed[partition.index()] = true;
         }
         match seen.what {
-            Happening::Gap { .. } => so_far.gaps += 1,
+            Happening::Gap { ends, .. } => so_far.gaps += u64::from(ends),
             Happening::Writes { channel, .. } => so_far.writes[channel.index()] += 1,
             Happening::Reads { channel, .. } => so_far.reads[channel.index()] += 1,
             Happening::FaultBegins { .. } => so_far.faults += 1,

@@ -43,6 +43,11 @@ impl Foreign {
         tallies.map(|(index, tally)| tally.finding(partition_name(system, index), silent)).collect()
     }
 
+    /// Takes the end of the recording: whoever executes did so until then.
+    pub(super) fn finish(&mut self, last_ns: u64) {
+        (0..self.lines.len()).map(CoreId::new).for_each(|core| self.settle(core, last_ns));
+    }
+
     /// The stretch under way on a core ends, as its window or whoever executes changes.
     fn settle(&mut self, core: CoreId, at_ns: u64) {
         let line = &mut self.lines[core.index()];
@@ -88,8 +93,8 @@ impl Observer for Foreign {
                 self.change(core, seen.at_ns, |line| _ = line.open.take_if(|open| *open == partition));
             }
             Happening::Runs { core, who, .. } => self.change(core, seen.at_ns, |line| line.runs = who),
-            Happening::Gap { core: Some(core) } => self.lines[core.index()] = Line::default(),
-            Happening::Gap { core: None } => self.lines.fill(Line::default()),
+            Happening::Gap { core: Some(core), .. } => self.lines[core.index()] = Line::default(),
+            Happening::Gap { core: None, .. } => self.lines.fill(Line::default()),
             _ => {}
         }
     }

@@ -44,16 +44,21 @@ impl Tables {
         Self { frame_ns: system.frame.value.ns(), windows }
     }
 
+    /// How many module schedules there are.
+    pub(super) fn schedules(&self) -> usize {
+        self.windows.len()
+    }
+
     /// The windows of a core, by start.
     pub(super) fn of(&self, schedule: ScheduleId, core: CoreId) -> &[Planned] {
         &self.windows[schedule.index()][core.index()]
     }
 
     /// The planned window of the same partition and core that begins nearest to the one seen.
-    pub(super) fn nearest(&self, schedule: ScheduleId, window: &Window, origin_ns: u64) -> Option<Match> {
+    pub(super) fn nearest(&self, schedule: ScheduleId, window: &Window, origin_ns: i128) -> Option<Match> {
         let list = self.of(schedule, window.core);
         let frame = i128::from(self.frame_ns);
-        let since = i128::from(window.from_ns) - i128::from(origin_ns);
+        let since = i128::from(window.from_ns) - origin_ns;
         let (phase, round) = (since.rem_euclid(frame), since.div_euclid(frame));
         let mine = list.iter().enumerate().filter(|(_, planned)| planned.partition == window.partition);
         let (off, index) = mine
@@ -77,13 +82,13 @@ impl Tables {
         schedule: ScheduleId,
         core: CoreId,
         ordinal: i128,
-        origin_ns: u64,
+        origin_ns: i128,
     ) -> Option<(i128, Planned)> {
         let list = self.of(schedule, core);
         let count = i128::try_from(list.len()).ok().filter(|count| *count > 0)?;
         let planned = *list.get(usize::try_from(ordinal.rem_euclid(count)).ok()?)?;
         let round = ordinal.div_euclid(count) * i128::from(self.frame_ns);
-        Some((i128::from(origin_ns) + round + i128::from(planned.start_ns), planned))
+        Some((origin_ns + round + i128::from(planned.start_ns), planned))
     }
 
     /// The origin that puts the windows seen nearest to their plan: the largest distance of a start is as small as it can be.
@@ -99,9 +104,8 @@ impl Tables {
         let candidates =
             mine.map(|planned| (i128::from(first.from_ns) - i128::from(planned.start_ns)).rem_euclid(frame));
         let spread = |origin: i128| {
-            let origin_ns = u64::try_from(origin).ok()?;
             let offs = seen.iter().filter_map(|window| {
-                let found = self.nearest(schedule, window, origin_ns)?;
+                let found = self.nearest(schedule, window, origin)?;
                 Some(i128::from(window.from_ns) - found.start_ns)
             });
             let (least, most) = offs.fold((i128::MAX, i128::MIN), |(least, most), off| (least.min(off), most.max(off)));

@@ -46,8 +46,7 @@ impl Observer for JobTimes {
     fn job(&mut self, job: &Job) {
         let (execution, response) = (&mut self.executions[job.task.index()], &mut self.responses[job.task.index()]);
         let Some(completed) = job.completed_ns.filter(|_| job.whole) else {
-            execution.note_gap();
-            response.note_gap();
+            note_open(job, execution, response);
             return;
         };
         if job.began_ns.is_some() {
@@ -57,6 +56,23 @@ impl Observer for JobTimes {
         if let Some(took) = job.response_ns() {
             response.note(took, completed, || format!("a job completed {took} ns after its arrival"));
         }
+    }
+}
+
+/// A job that is not seen to complete breaks what it has already broken when it is seen last, and is else not judged.
+fn note_open(job: &Job, execution: &mut Tally, response: &mut Tally) {
+    let passes = |tally: &Tally, value: &u64| tally.limit().is_some_and(|limit| *value > limit);
+    let open_ns = job.open_ns.unwrap_or(0);
+    match job.open_for_ns().filter(|took| passes(response, took)) {
+        Some(took) => response.note(took, open_ns, || format!("a job was not completed {took} ns after its arrival")),
+        None => response.note_gap(),
+    }
+    let executed = job.open_ns.and(job.began_ns).map(|_| job.executed_ns);
+    match executed.filter(|executed| passes(execution, executed)) {
+        Some(executed) => {
+            execution.note(executed, open_ns, || format!("a job had executed for {executed} ns and not completed"))
+        }
+        None => execution.note_gap(),
     }
 }
 

@@ -64,9 +64,9 @@ pub struct Judgement {
 }
 
 impl Judgement {
-    /// Whether nothing failed or started, and one module schedule was in force: what bounds speak of.
+    /// Whether no error was noticed, nothing failed or started, and one module schedule was in force: what bounds speak of.
     pub fn is_undisturbed(&self) -> bool {
-        self.disturbances() == (0, 0) && !self.has_booted
+        self.disturbances() == (0, 0) && !self.has_booted && !self.failed.contains(&true)
     }
 
     /// How many faults began, and how often a partition started anew or stopped or the module schedule changed.
@@ -125,7 +125,10 @@ impl<'a> Judge<'a> {
 
     /// What was found, once everything was seen.
     pub fn finish(mut self) -> Judgement {
+        let last_ns = self.coverage.last_ns();
         self.windows.finish();
+        self.foreign.finish(last_ns);
+        self.outage.finish(last_ns);
         self.chains.finish();
         let system = self.system;
         let findings = [

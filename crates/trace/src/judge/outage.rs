@@ -15,6 +15,9 @@ pub(super) struct Outages {
     /// When an error of it was noticed that no restart has answered yet.
     noticed: Vec<Option<u64>>,
     away: Vec<Option<(u64, Start)>>,
+    /// Whether the recording tells when jobs of that task complete.
+    told: Vec<bool>,
+    last_ns: u64,
     warm: Vec<Tally>,
     cold: Vec<Tally>,
 }
@@ -36,6 +39,8 @@ impl Outages {
             ends_with: partitions.iter().map(ends).collect(),
             noticed: vec![None; partitions.len()],
             away: vec![None; partitions.len()],
+            told: vec![false; partitions.len()],
+            last_ns: 0,
             warm: warm.collect(),
             cold: cold.collect(),
         }
@@ -52,6 +57,28 @@ impl Outages {
         [of(&self.warm, "warm"), of(&self.cold, "cold")].concat()
     }
 
+    /// Takes the end of the recording: whoever is away has been so until then.
+    pub(super) fn finish(&mut self, last_ns: u64) {
+        for index in 0..self.away.len() {
+            let Some((since, start)) = self.away[index].take() else { continue };
+            let told = self.told[index];
+            let tally = self.tally(index, start);
+            let outage = last_ns.saturating_sub(since);
+            if told && tally.limit().is_some_and(|limit| outage > limit) {
+                tally.note(outage, since, || format!("it was away for {outage} ns, and was not seen to come back"));
+            } else {
+                tally.note_gap();
+            }
+        }
+    }
+
+    fn tally(&mut self, index: usize, start: Start) -> &mut Tally {
+        match start {
+            Start::Warm => &mut self.warm[index],
+            Start::Cold => &mut self.cold[index],
+        }
+    }
+
     fn restarts(&mut self, at: u64, partition: PartitionId, start: Start) {
         let index = partition.index();
         let noticed = self.noticed[index].take();
@@ -65,36 +92,29 @@ impl Observer for Outages {
     fn seen(&mut self, seen: &Seen) {
         match seen.what {
             Happening::Noticed { partition } => {
-                let noticed = &mut self.noticed[partition.index()];
-                *noticed = noticed.or(Some(seen.at_ns));
+                // The error noticed last is the one that a restart answers: those before it may have needed none.
+                self.noticed[partition.index()] = Some(seen.at_ns);
             }
             Happening::Restarts { partition, start } => self.restarts(seen.at_ns, partition, start),
             Happening::Gap { .. } => {
                 self.noticed.fill(None);
-                for (index, away) in self.away.iter_mut().enumerate() {
-                    match away.take() {
-                        Some((_, Start::Warm)) => self.warm[index].note_gap(),
-                        Some((_, Start::Cold)) => self.cold[index].note_gap(),
-                        None => {}
-                    }
-                }
+                self.finish(self.last_ns);
             }
             _ => {}
         }
+        self.last_ns = seen.at_ns;
     }
 
     fn job(&mut self, job: &Job) {
         let Some(completed) = job.completed_ns else { return };
-        let ending = self.ends_with.iter().position(|task| *task == Some(job.task));
-        let Some(index) = ending.filter(|index| self.away[*index].is_some_and(|(since, _)| since < completed)) else {
+        let Some(index) = self.ends_with.iter().position(|task| *task == Some(job.task)) else { return };
+        self.told[index] = true;
+        let Some(index) = Some(index).filter(|index| self.away[*index].is_some_and(|(since, _)| since < completed))
+        else {
             return;
         };
         let Some((since, start)) = self.away[index].take() else { return };
         let outage = completed - since;
-        let tally = match start {
-            Start::Warm => &mut self.warm[index],
-            Start::Cold => &mut self.cold[index],
-        };
-        tally.note(outage, since, || format!("it was away for {outage} ns"));
+        self.tally(index, start).note(outage, since, || format!("it was away for {outage} ns"));
     }
 }

@@ -63,7 +63,8 @@ impl Ports {
     /// The most messages that each receiver had waiting.
     pub(super) fn depths(&self) -> Vec<Vec<Option<Most>>> {
         let most = |queue: &Queue| {
-            let (value, at_ns) = queue.depths.worst()?;
+            // What the forwarder holds counts as waiting too: that is no depth.
+            let (value, at_ns) = queue.depths.worst().filter(|_| queue.depths.has_limit())?;
             Some(Most { value, at_ns, seen: queue.depths.seen() })
         };
         let of = |port: &Port| match &port.kind {

@@ -19,7 +19,11 @@ impl Switches {
     pub(super) fn new(system: &System) -> Self {
         let platform = &system.platform;
         let limit: Limit = match (platform.switch, platform.refill) {
-            (Some(switch), Some(refill)) => Ok(switch.value.ns().saturating_add(refill.value.ns())),
+            (Some(switch), Some(refill)) => {
+                // A call that the window's beginning does not cut may put it off.
+                let slip = platform.boundary_slip.map_or(0, |slip| slip.value.ns());
+                Ok(switch.value.ns().saturating_add(refill.value.ns()).saturating_add(slip))
+            }
             (None, _) => Err("the platform sheet does not give `switch`".to_owned()),
             (_, None) => Err("the platform sheet does not give `refill`".to_owned()),
         };

@@ -205,6 +205,11 @@ impl Tally {
         self.limit.is_ok()
     }
 
+    /// The limit, where it is known.
+    pub(super) fn limit(&self) -> Option<u64> {
+        self.limit.as_ref().ok().copied()
+    }
+
     /// How often it could be judged.
     pub(super) fn seen(&self) -> u64 {
         self.seen

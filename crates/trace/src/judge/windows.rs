@@ -16,20 +16,76 @@ const TO_FIT: usize = 512;
 
 /// Why nothing is said of a core set's windows.
 const APART: &str = "its frames are not synchronised with the others', and where they begin is not known";
+/// Why nothing is said of a window on a core that has no window table.
+const NO_TABLE: &str = "the recording tells of its windows on cores that no window table serves";
 
 #[derive(Debug)]
 pub(super) struct Windows {
     tables: Tables,
-    schedule: ScheduleId,
-    origin_ns: Option<u64>,
-    waiting: Vec<Window>,
+    in_force: InForce,
+    origin: Option<Origin>,
+    waiting: Vec<Waits>,
     /// By core.
     lines: Vec<Line>,
+    /// By partition: why windows that the recording tells of are not judged.
+    unjudged: Vec<Option<&'static str>>,
     /// By partition.
     starts: Vec<Tally>,
     ends: Vec<Tally>,
     /// By core: how many windows out of their order; `None` where no window table says when who is served.
     order: Vec<Option<Tally>>,
+}
+
+/// What waits until it is known where frames begin.
+#[derive(Debug, Clone, Copy)]
+enum Waits {
+    Window(Window),
+    /// Windows may be missing here: on a core, or on all.
+    Gap(Option<CoreId>),
+}
+
+/// Which module schedule is in force.
+#[derive(Debug, Clone, Copy)]
+struct InForce {
+    /// `None`: a change of it may have been lost.
+    now: Option<ScheduleId>,
+    before: Option<ScheduleId>,
+    /// Since when it is the one of now: a window that began earlier is one of the schedule before.
+    since_ns: u64,
+}
+
+impl InForce {
+    fn at(&self, begun_ns: u64) -> Option<ScheduleId> {
+        if begun_ns < self.since_ns { self.before } else { self.now }
+    }
+}
+
+/// Where frames begin.
+#[derive(Debug, Clone, Copy)]
+struct Origin {
+    at_ns: i128,
+    /// How far starts and ends lie off their plan with it, where it is fitted to these; `None`: it is given or told.
+    fitted: Option<(i128, i128)>,
+}
+
+impl Origin {
+    fn told(at_ns: u64) -> Self {
+        Self { at_ns: i128::from(at_ns), fitted: None }
+    }
+
+    /// Takes what lies so far off the plan. A fitted origin moves where all that was seen lies within the tolerance of another
+    /// one: what violates a rule does so with every origin.
+    fn take(&mut self, offs: &[i128], allowed_ns: u64) {
+        let Some((least, most)) = &mut self.fitted else { return };
+        *least = offs.iter().fold(*least, |least, off| least.min(*off));
+        *most = offs.iter().fold(*most, |most, off| most.max(*off));
+        let allowed = i128::from(allowed_ns);
+        if (least.abs() > allowed || most.abs() > allowed) && *most - *least <= 2 * allowed {
+            let middle = *least + (*most - *least) / 2;
+            self.at_ns += middle;
+            (*least, *most) = (*least - middle, *most - middle);
+        }
+    }
 }
 
 /// What was last seen on a core.
@@ -44,15 +100,16 @@ impl Windows {
     pub(super) fn new(system: &System, tables: Tables, allowed: Allowed) -> Self {
         let limit: Limit = allowed
             .window_ns
-            .ok_or_else(|| "no tolerance is given: by how much may windows begin and end off their plan?".to_owned());
+            .ok_or_else(|| "no `tolerance` is given, by which windows may begin and end off their plan".to_owned());
         let partitions = system.partitions.len();
         let cores = system.board.cores.len();
         Self {
             tables,
-            schedule: ScheduleId::new(0),
-            origin_ns: allowed.origin_ns,
+            in_force: InForce { now: Some(ScheduleId::new(0)), before: None, since_ns: 0 },
+            origin: allowed.origin_ns.map(Origin::told),
             waiting: Vec::new(),
             lines: vec![Line::default(); cores],
+            unjudged: vec![None; partitions],
             starts: vec![Tally::new(Rule::WindowStart, limit.clone()); partitions],
             ends: vec![Tally::new(Rule::WindowEnd, limit); partitions],
             order: (0..cores).map(|core| has_table(system, core)).collect(),
@@ -61,17 +118,26 @@ impl Windows {
 
     /// Judges what waits for the frame's origin, fitted to what has been seen.
     pub(super) fn finish(&mut self) {
-        if self.origin_ns.is_none() {
-            self.origin_ns = self.tables.fit(self.schedule, &self.waiting);
+        let waiting = std::mem::take(&mut self.waiting);
+        if let (None, Some(schedule)) = (self.origin, self.in_force.now) {
+            let window = |waits: &Waits| if let Waits::Window(window) = waits { Some(*window) } else { None };
+            let windows: Vec<Window> = waiting.iter().filter_map(window).collect();
+            let fitted = self.tables.fit(schedule, &windows);
+            self.origin = fitted.map(|at_ns| Origin { at_ns: i128::from(at_ns), fitted: Some((0, 0)) });
         }
-        for window in std::mem::take(&mut self.waiting) {
-            self.judge(&window);
+        for waits in waiting {
+            match waits {
+                Waits::Window(window) => self.judge(&window),
+                Waits::Gap(core) => self.forget_order(core),
+            }
         }
     }
 
     /// An instant at which a frame begins.
     pub(super) fn origin_ns(&self) -> Option<u64> {
-        self.origin_ns
+        let at_ns = self.origin?.at_ns;
+        let frame = i128::from(self.tables.frame_ns);
+        u64::try_from(if at_ns < 0 { at_ns.rem_euclid(frame) } else { at_ns }).ok()
     }
 
     /// How many frames lie between the first window seen and the last, on the core that was seen longest.
@@ -84,8 +150,11 @@ impl Windows {
     pub(super) fn findings(&self, system: &System) -> Vec<Finding> {
         let silent = "the recording tells of no window of it";
         let of = |tallies: &[Tally]| -> Vec<Finding> {
-            let tallies = tallies.iter().enumerate();
-            tallies.map(|(index, tally)| tally.finding(partition_name(system, index), silent)).collect()
+            let tallies = tallies.iter().zip(&self.unjudged).enumerate();
+            let finding = |(index, (tally, unjudged)): (usize, (&Tally, &Option<&str>))| {
+                tally.finding(partition_name(system, index), unjudged.unwrap_or(silent))
+            };
+            tallies.map(finding).collect()
         };
         let order = self.order.iter().enumerate().filter_map(|(core, tally)| Some((core, tally.as_ref()?)));
         let core_name = |core: usize| format!("core {}", system.board.cores[core].name.value);
@@ -95,16 +164,35 @@ impl Windows {
     }
 
     fn judge(&mut self, window: &Window) {
-        let Some(origin_ns) = self.origin_ns else { return };
-        let found = self.tables.nearest(self.schedule, window, origin_ns);
-        let Some(found) = found else {
+        let Some(schedule) = self.in_force.at(window.from_ns) else { return self.cannot_judge(window) };
+        if !self.tables.of(schedule, window.core).iter().any(|planned| planned.partition == window.partition) {
+            self.lines[window.core.index()].last = None;
             if let Some(tally) = &mut self.order[window.core.index()] {
                 tally.note(1, window.from_ns, || "a window of a partition that has none on this core".to_owned());
             }
             return;
-        };
+        }
+        let Some(found) = self.nearest(schedule, window) else { return self.cannot_judge(window) };
         self.judge_times(window, found);
-        self.judge_order(window, found, origin_ns);
+        self.judge_order(schedule, window, found);
+    }
+
+    /// The planned window that the one seen is, once a fitted origin has taken its start and end into account.
+    fn nearest(&mut self, schedule: ScheduleId, window: &Window) -> Option<Match> {
+        let origin = self.origin.as_mut()?;
+        let found = self.tables.nearest(schedule, window, origin.at_ns)?;
+        let Some(allowed) = self.starts[window.partition.index()].limit() else { return Some(found) };
+        let start = i128::from(window.from_ns) - found.start_ns;
+        let end = if window.whole { i128::from(window.to_ns) - found.end_ns } else { start };
+        origin.take(&[start, end], allowed);
+        self.tables.nearest(schedule, window, origin.at_ns)
+    }
+
+    fn cannot_judge(&mut self, window: &Window) {
+        let index = window.partition.index();
+        self.starts[index].note_gap();
+        self.ends[index].note_gap();
+        self.lines[window.core.index()].last = None;
     }
 
     fn judge_times(&mut self, window: &Window, found: Match) {
@@ -121,15 +209,17 @@ impl Windows {
         end.note(magnitude(off), window.to_ns, || format!("a window ended {} it was planned", off_words(off)));
     }
 
-    fn judge_order(&mut self, window: &Window, found: Match, origin_ns: u64) {
-        let (core, schedule) = (window.core, self.schedule);
+    fn judge_order(&mut self, schedule: ScheduleId, window: &Window, found: Match) {
+        let core = window.core;
         let count = self.tables.of(schedule, core).len() as i128;
         let line = &mut self.lines[core.index()];
         let frame = found.ordinal.div_euclid(count);
         line.first_frame = line.first_frame.or(Some(frame));
         line.last_frame = Some(frame);
-        let last = line.last.replace(found.ordinal);
-        let Some(last) = last else { return };
+        // What a gap or the recording's end cuts, and what a change of the schedule leaves behind, has nothing after it in order.
+        let goes_on = window.whole && window.from_ns >= self.in_force.since_ns;
+        let last = std::mem::replace(&mut line.last, goes_on.then_some(found.ordinal));
+        let (Some(last), Some(origin)) = (last, self.origin) else { return };
         let Some(tally) = &mut self.order[core.index()] else { return };
         let missing = found.ordinal - last - 1;
         if missing == 0 {
@@ -137,9 +227,23 @@ impl Windows {
         } else if missing < 0 {
             tally.note(1, window.from_ns, || "a window began again, or out of the order of the plan".to_owned());
         } else {
-            let skipped = self.tables.start_of(schedule, core, last + 1, origin_ns);
+            let skipped = self.tables.start_of(schedule, core, last + 1, origin.at_ns);
             let at_ns = skipped.and_then(|(at, _)| u64::try_from(at).ok()).unwrap_or(window.from_ns);
             tally.note(magnitude(missing), at_ns, || format!("{missing} planned windows in a row did not come"));
+        }
+    }
+
+    /// Windows may be missing, and with them a change of the schedule.
+    fn gap(&mut self, core: Option<CoreId>) {
+        if self.tables.schedules() > 1 {
+            self.finish();
+            self.in_force.now = None;
+        }
+        match self.waiting.last_mut() {
+            Some(Waits::Window(_)) => self.waiting.push(Waits::Gap(core)),
+            // Several gaps with no window between them are one, of all cores if they are not of the same.
+            Some(Waits::Gap(other)) => *other = other.filter(|other| Some(*other) == core),
+            None => self.forget_order(core),
         }
     }
 
@@ -154,30 +258,34 @@ impl Windows {
 impl Observer for Windows {
     fn seen(&mut self, seen: &Seen) {
         match seen.what {
-            Happening::Frame => self.origin_ns = self.origin_ns.or(Some(seen.at_ns)),
+            Happening::Frame => self.origin = self.origin.or(Some(Origin::told(seen.at_ns))),
             Happening::Schedule { schedule } => {
                 // What waits was seen under the schedule before.
-                self.origin_ns = self.origin_ns.or(Some(seen.at_ns));
+                self.origin = self.origin.or(Some(Origin::told(seen.at_ns)));
                 self.finish();
-                self.schedule = schedule;
+                self.in_force = InForce { now: Some(schedule), before: self.in_force.now, since_ns: seen.at_ns };
                 self.forget_order(None);
             }
-            Happening::Gap { core } => self.forget_order(core),
+            Happening::Gap { core, .. } => self.gap(core),
             _ => {}
         }
     }
 
     fn window(&mut self, window: &Window) {
-        let is_judged = self.order[window.core.index()].as_ref().is_some_and(Tally::has_limit);
-        if !window.told || !is_judged {
+        if !window.told {
             return;
         }
-        if self.origin_ns.is_some() {
+        let order = self.order[window.core.index()].as_ref();
+        if !order.is_some_and(Tally::has_limit) {
+            self.unjudged[window.partition.index()] = Some(if order.is_some() { APART } else { NO_TABLE });
+            return;
+        }
+        if self.origin.is_some() {
             self.finish();
             self.judge(window);
             return;
         }
-        self.waiting.push(*window);
+        self.waiting.push(Waits::Window(*window));
         if self.waiting.len() >= TO_FIT {
             self.finish();
         }

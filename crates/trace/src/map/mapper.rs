@@ -18,7 +18,8 @@ pub struct Mapper<'a> {
     source: u16,
     /// Who each name is as a thread, once asked for.
     threads: Vec<Option<Threads>>,
-    /// Whether each name is that of a thread which was woken and has not waited since: recorders tell of one waking twice.
+    /// Whether each name is that of a thread which was woken and has not waited since, or may be: recorders tell of one waking
+    /// twice, and what is seen first may be the second.
     awake: Vec<bool>,
     /// Core by cpu number, once asked for.
     cores: BTreeMap<u16, Option<CoreId>>,
@@ -119,11 +120,12 @@ impl<'a> Mapper<'a> {
                 self.tell(event.cpu, (word, subject, who, number), &mut say);
             }
             What::Lost { .. } => {
+                self.forget();
                 // What was lost on a cpu that is no core of the board touches none of them.
                 if event.cpu == Cpu::UNKNOWN {
-                    say(Happening::Gap { core: None });
+                    say(Happening::Gap { core: None, ends: true });
                 } else if let Some(core) = self.core(event.cpu) {
-                    say(Happening::Gap { core: Some(core) });
+                    say(Happening::Gap { core: Some(core), ends: true });
                 }
             }
         }
@@ -158,7 +160,13 @@ impl<'a> Mapper<'a> {
         *self.unmapped.entry((kind, number)).or_default() += 1;
     }
 
-    fn core(&mut self, cpu: Cpu) -> Option<CoreId> {
+    /// Events were lost: whether a thread is awake is not known until it is seen to wait.
+    pub fn forget(&mut self) {
+        self.awake.clear();
+    }
+
+    /// The core that a cpu is.
+    pub fn core(&mut self, cpu: Cpu) -> Option<CoreId> {
         let number = cpu.number()?;
         let (system, map) = (self.system, self.map);
         let core = *self.cores.entry(number).or_insert_with(|| core_of(system, map, number));
@@ -205,7 +213,7 @@ impl<'a> Mapper<'a> {
     fn set_awake(&mut self, name: Name, awake: bool) -> bool {
         let index = name.0 as usize;
         if self.awake.len() <= index {
-            self.awake.resize(index + 1, false);
+            self.awake.resize(index + 1, true);
         }
         std::mem::replace(&mut self.awake[index], awake)
     }

@@ -28,17 +28,31 @@ pub(super) struct Jobs {
     task: TaskId,
     under_way: VecDeque<Pending>,
     pairing: Pairing,
+    /// Whether completions are told since the last gap; then the number of the last one, where it has one.
+    completed: Option<Option<NonZeroU32>>,
 }
 
 #[derive(Debug, Clone, Copy)]
 struct Pending {
     job: Job,
     number: Option<NonZeroU32>,
+    /// Whether every job under way when it arrived was seen to arrive.
+    in_order: bool,
+}
+
+impl Pending {
+    /// Whether a completion of that number is its own.
+    fn completes_with(&self, number: Option<NonZeroU32>) -> bool {
+        match (self.number, number) {
+            (Some(own), Some(number)) => own == number,
+            _ => self.in_order,
+        }
+    }
 }
 
 impl Jobs {
     pub(super) fn new(task: TaskId) -> Self {
-        Self { task, under_way: VecDeque::new(), pairing: Pairing::Unsure }
+        Self { task, under_way: VecDeque::new(), pairing: Pairing::Unsure, completed: None }
     }
 
     pub(super) fn arrives(&mut self, at: u64, number: Option<NonZeroU32>, observer: &mut dyn Observer) {
@@ -46,10 +60,10 @@ impl Jobs {
             self.pairing = Pairing::Sure;
         }
         if self.under_way.len() >= LIMIT {
-            self.give_up_oldest(observer);
+            self.give_up_oldest(Some(at), observer);
         }
-        let whole = number.is_some() || self.pairing == Pairing::Sure;
-        self.under_way.push_back(Pending { job: self.job(Some(at), whole), number });
+        let in_order = self.pairing == Pairing::Sure;
+        self.under_way.push_back(Pending { job: self.job(Some(at)), number, in_order });
     }
 
     /// The task executes from now on.
@@ -57,7 +71,7 @@ impl Jobs {
         if self.under_way.is_empty() {
             // What executes without an arrival is left over from what was not seen.
             self.pairing = Pairing::Unsure;
-            let pending = Pending { job: self.job(None, false), number: None };
+            let pending = Pending { job: self.job(None), number: None, in_order: false };
             self.under_way.push_back(pending);
         }
         let job = &mut self.under_way[0].job;
@@ -73,8 +87,18 @@ impl Jobs {
 
     pub(super) fn completes(&mut self, at: u64, number: Option<NonZeroU32>, observer: &mut dyn Observer) {
         self.skip_to(number, observer);
-        let pending = self.under_way.pop_front();
-        let job = pending.map_or_else(|| self.job(None, false), |pending| pending.job);
+        self.completed = Some(number);
+        let is_later = |next: &Pending| next.number.zip(number).is_some_and(|(own, number)| own > number);
+        let pending = match self.under_way.front_mut() {
+            Some(next) if is_later(next) => {
+                // One that arrived unseen was before it, and all that has executed was that one's.
+                (next.job.began_ns, next.job.executed_ns) = (None, 0);
+                None
+            }
+            _ => self.under_way.pop_front(),
+        };
+        let whole = pending.is_some_and(|pending| pending.completes_with(number));
+        let job = pending.map_or_else(|| self.job(None), |pending| Job { whole, ..pending.job });
         observer.job(&Job { completed_ns: Some(at), ..job });
         if self.pairing == Pairing::Unsure && self.under_way.is_empty() {
             self.pairing = Pairing::Settling;
@@ -84,23 +108,28 @@ impl Jobs {
     /// The jobs before the one of this number did not complete, or not in sight.
     fn skip_to(&mut self, number: Option<NonZeroU32>, observer: &mut dyn Observer) {
         let Some(number) = number else { return };
+        let own = self.under_way.iter().position(|pending| pending.number == Some(number));
         let is_before = |pending: &Pending| pending.number.is_some_and(|other| other < number);
-        while self.under_way.front().is_some_and(is_before) {
-            self.give_up_oldest(observer);
-        }
+        let before = own.unwrap_or_else(|| self.under_way.iter().take_while(|pending| is_before(pending)).count());
+        (0..before).for_each(|_| self.give_up_oldest(None, observer));
     }
 
-    fn give_up_oldest(&mut self, observer: &mut dyn Observer) {
-        if let Some(pending) = self.under_way.pop_front() {
-            observer.job(&Job { whole: false, ..pending.job });
+    /// The oldest job did not complete, and is known not to have until `open_ns`, where that is said.
+    fn give_up_oldest(&mut self, open_ns: Option<u64>, observer: &mut dyn Observer) {
+        let Some(Pending { mut job, number, in_order }) = self.under_way.pop_front() else { return };
+        // Nothing can be said of how long a job is under way where nobody tells when jobs complete.
+        job.open_ns = open_ns.filter(|_| self.completed.is_some() && (number.is_some() || in_order));
+        let follows = self.completed.flatten().is_some_and(|last| last.checked_add(1) == number);
+        if !follows && !in_order {
+            // An earlier one, which arrived unseen, may have executed instead.
+            (job.began_ns, job.executed_ns) = (None, 0);
         }
+        observer.job(&job);
     }
 
-    /// The job that is under way is given up.
+    /// The job that is under way is given up by a start or stop of its partition: it is that one's outage that is judged.
     pub(super) fn drop_oldest(&mut self, observer: &mut dyn Observer) {
-        if let Some(pending) = self.under_way.pop_front() {
-            observer.job(&pending.job);
-        }
+        self.give_up_oldest(None, observer);
     }
 
     /// All jobs are given up: it is known that none is under way.
@@ -111,15 +140,24 @@ impl Jobs {
         self.pairing = Pairing::Sure;
     }
 
-    /// Events were lost.
-    pub(super) fn lose(&mut self, observer: &mut dyn Observer) {
+    /// Events were lost after that instant.
+    pub(super) fn lose(&mut self, last_ns: u64, observer: &mut dyn Observer) {
+        // What executes without having been seen to arrive is told when it completes, and was when it was cut.
+        self.under_way.retain(|pending| pending.job.arrived_ns.is_some());
         while !self.under_way.is_empty() {
-            self.give_up_oldest(observer);
+            self.give_up_oldest(Some(last_ns), observer);
         }
         self.pairing = Pairing::Unsure;
+        self.completed = None;
     }
 
-    fn job(&self, arrived_ns: Option<u64>, whole: bool) -> Job {
-        Job { task: self.task, arrived_ns, began_ns: None, completed_ns: None, executed_ns: 0, whole }
+    /// Whether arrivals and completions are paired in order: then every event that is lost may put them out of step.
+    pub(super) fn counts_in_order(&self) -> bool {
+        self.under_way.iter().any(|pending| pending.number.is_none()) || self.completed.flatten().is_none()
+    }
+
+    fn job(&self, arrived_ns: Option<u64>) -> Job {
+        let task = self.task;
+        Job { task, arrived_ns, began_ns: None, completed_ns: None, open_ns: None, executed_ns: 0, whole: false }
     }
 }

@@ -21,7 +21,7 @@ pub struct Rebuild {
     jobs: Vec<Jobs>,
     /// The partition of each task.
     home: Vec<PartitionId>,
-    /// By partition and core: whether the one was seen on the other.
+    /// By partition and core: whether the one was seen on the other, or may be seen on any.
     seen_on: Vec<Vec<bool>>,
     last_ns: u64,
 }
@@ -34,7 +34,7 @@ impl Rebuild {
             lines: (0..cores).map(|core| Line::new(CoreId::new(core))).collect(),
             jobs: system.task_ids().map(Jobs::new).collect(),
             home: system.tasks.iter().map(|task| task.partition).collect(),
-            seen_on: vec![vec![false; cores]; system.partitions.len()],
+            seen_on: system.partitions.iter().map(|it| vec![it.virtual_cores.value > 1; cores]).collect(),
             last_ns: 0,
         }
     }
@@ -42,7 +42,8 @@ impl Rebuild {
     /// Takes the next thing seen. They come in the order of time.
     pub fn take(&mut self, seen: &Seen, observer: &mut dyn Observer) {
         debug_assert!(seen.at_ns >= self.last_ns, "what was seen comes in the order of time");
-        self.last_ns = self.last_ns.max(seen.at_ns);
+        let before_ns = self.last_ns;
+        self.last_ns = before_ns.max(seen.at_ns);
         observer.seen(seen);
         let at = seen.at_ns;
         match seen.what {
@@ -76,7 +77,7 @@ impl Rebuild {
             Happening::Restarts { partition, .. } | Happening::Stopped { partition } => {
                 self.start_anew(partition, observer)
             }
-            Happening::Gap { core } => self.gap(core, observer),
+            Happening::Gap { core, .. } => self.gap(core, before_ns, observer),
             Happening::Writes { .. }
             | Happening::Reads { .. }
             | Happening::Overflows { .. }
@@ -91,7 +92,9 @@ impl Rebuild {
 
     /// Takes the end of the recording: what is under way is told as not whole.
     pub fn finish(&mut self, observer: &mut dyn Observer) {
-        self.gap(None, observer);
+        let last_ns = self.last_ns;
+        (0..self.lines.len()).map(CoreId::new).for_each(|core| _ = self.end_slice(last_ns, core, observer));
+        self.gap(None, last_ns, observer);
     }
 
     fn runs(&mut self, at: u64, core: CoreId, who: Option<Who>, observer: &mut dyn Observer) {
@@ -141,7 +144,9 @@ impl Rebuild {
         mine.for_each(|(jobs, _)| jobs.drop_all(observer));
     }
 
-    fn gap(&mut self, core: Option<CoreId>, observer: &mut dyn Observer) {
+    /// Events were lost after `last_ns`, or of a core since the last one seen of it.
+    fn gap(&mut self, core: Option<CoreId>, last_ns: u64, observer: &mut dyn Observer) {
+        let last_ns = core.map_or(last_ns, |core| self.lines[core.index()].last_ns().min(last_ns));
         let lost = |line: &Line| core.is_none_or(|core| line.core() == core);
         for index in 0..self.lines.len() {
             if !lost(&self.lines[index]) {
@@ -154,8 +159,10 @@ impl Rebuild {
         }
         for (jobs, home) in self.jobs.iter_mut().zip(&self.home) {
             let seen_on = &self.seen_on[home.index()];
-            if core.is_none_or(|core| seen_on[core.index()] || !seen_on.contains(&true)) {
-                jobs.lose(observer);
+            // Whoever wakes a thread is on any core.
+            let is_touched = |core: CoreId| seen_on[core.index()] || !seen_on.contains(&true) || jobs.counts_in_order();
+            if core.is_none_or(is_touched) {
+                jobs.lose(last_ns, observer);
             }
         }
     }

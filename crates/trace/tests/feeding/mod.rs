@@ -55,7 +55,8 @@ pub fn told(event: &Event, found: &Found) -> String {
         What::Told { word, who, number } => {
             format!("{} {} {:?}", word.text(), name(who), number.map(|kept| kept.get() - 1))
         }
-        What::Lost { count } => format!("lost {count}"),
+        What::Lost { count, back_us: 0 } => format!("lost {count}"),
+        What::Lost { count, back_us } => format!("lost {count} in {back_us} us"),
         what => format!("{what:?}"),
     };
     format!("{} {:?} {what}", event.at_ns, event.cpu.number())

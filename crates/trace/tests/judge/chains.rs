@@ -85,7 +85,7 @@ fn a_job_that_does_not_read_says_nothing() {
 fn nothing_is_followed_across_a_gap() {
     let recording = frames(9, |recording| {
         recording.seen.retain(|seen| !(4_050_000..4_300_000).contains(&seen.at_ns));
-        recording.at(4_300, Happening::Gap { core: Some(core()) });
+        recording.at(4_300, Happening::Gap { core: Some(core()), ends: true });
     });
     let judgement = judged(&recording);
     // Outputs of frames 1 to 3 and of 6 to 8: the first job after the gap may have begun within it.

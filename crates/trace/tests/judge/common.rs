@@ -121,19 +121,33 @@ pub fn log() -> TaskId {
 }
 
 pub fn system() -> (System, Plan) {
-    system_with("")
+    resolved(SYSTEM, PLAN)
 }
 
 /// The system with more in its file.
 pub fn system_with(more: &str) -> (System, Plan) {
-    let text = format!("{SYSTEM}{more}");
-    let mut files = BTreeMap::from([("system.toml".to_owned(), text.into_bytes())]);
+    resolved(&format!("{SYSTEM}{more}"), PLAN)
+}
+
+/// The same system with another plan.
+pub fn system_with_plan(plan: &str) -> (System, Plan) {
+    resolved(SYSTEM, plan)
+}
+
+/// The same system on a board with a second core, which serves nobody.
+pub fn two_cores() -> (System, Plan) {
+    let cores = "[[board.core]]\nname = \"0\"\n\n[[board.core]]\nname = \"1\"\n";
+    resolved(&SYSTEM.replace("[[board.core]]\nname = \"0\"\n", cores), PLAN)
+}
+
+fn resolved(system: &str, plan: &str) -> (System, Plan) {
+    let mut files = BTreeMap::from([("system.toml".to_owned(), system.as_bytes().to_vec())]);
     let Reading { mut sources, system, diagnostics } = read_system("system.toml", &mut files);
     let shown = |list: &[diagnostic::Diagnostic], sources: &diagnostic::Sources| -> String {
         list.iter().map(|d| render_text(d, sources, Look::Plain)).collect()
     };
     let system = system.unwrap_or_else(|| panic!("{}", shown(&diagnostics, &sources)));
-    let (plan, wrong) = plan::read_plan("plan.toml", PLAN.as_bytes(), &system, &mut sources);
+    let (plan, wrong) = plan::read_plan("plan.toml", plan.as_bytes(), &system, &mut sources);
     let plan = plan.unwrap_or_else(|| panic!("{}", shown(&wrong, &sources)));
     (system, plan)
 }

@@ -19,7 +19,7 @@ fn a_gap_is_never_bridged() {
     // All of frame 2's first half is lost, the completion of its job with it.
     let recording = frames(5, |recording| {
         recording.seen.retain(|seen| !(2_050_000..2_300_000).contains(&seen.at_ns));
-        recording.at(2_300, Happening::Gap { core: Some(core()) });
+        recording.at(2_300, Happening::Gap { core: Some(core()), ends: true });
     });
     let judgement = recording.judged(0);
     assert_eq!(judgement.coverage.gaps, 1);
@@ -51,7 +51,7 @@ fn jobs(task: TaskId, story: &[(u64, char)]) -> Vec<(Option<u64>, Option<u64>, b
             'c' => Happening::Completes { task, number: None },
             'r' => runs(Some(trace::seen::Who::Task(task))),
             'i' => runs(None),
-            _ => Happening::Gap { core: None },
+            _ => Happening::Gap { core: None, ends: true },
         };
         rebuild.take(&Seen { at_ns: *at_ns, source: 0, what }, &mut found);
     }

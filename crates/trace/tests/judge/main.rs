@@ -2,7 +2,9 @@
 
 mod chains;
 mod common;
+mod doubt;
 mod gaps;
 mod recovery;
 mod rules;
+mod sources;
 mod spans;

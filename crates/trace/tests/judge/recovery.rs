@@ -43,7 +43,7 @@ fn an_outage_with_two_starts_or_a_gap_in_it_is_not_measured() {
         recording.at(2_000, Happening::Restarts { partition: a(), start: Start::Cold });
     };
     assert_eq!(outages(&away(again)), []);
-    let gap = |recording: &mut Recording| _ = recording.at(2_000, Happening::Gap { core: None });
+    let gap = |recording: &mut Recording| _ = recording.at(2_000, Happening::Gap { core: None, ends: true });
     assert_eq!(outages(&away(gap)), []);
 }
 

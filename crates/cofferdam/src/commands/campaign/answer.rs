@@ -151,8 +151,11 @@ impl<'a> Found<'a> {
 
     fn text(&self, deviations: &[Deviation]) -> String {
         let machine = &self.loaded.machine;
-        let mut text =
-            format!("{}, each with a fault and without; seed {}\n\n", runs(self.summary.runs), self.asked.seed);
+        let mut text = format!(
+            "{}, each with a fault and without; seed {}\n\n",
+            containment::runs(self.summary.runs),
+            self.asked.seed
+        );
         for one in deviations {
             let (claim, status, owner) = (&one.claim, one.status_words(), &one.owner);
             let _ =
@@ -160,7 +163,7 @@ impl<'a> Found<'a> {
             one.remarks().iter().for_each(|remark| text += &format!("  ! {remark}\n"));
         }
         for (faulty, runs) in &self.summary.matrix.runs {
-            let _ = writeln!(text, "{}: faulty in {}", faulty.name(machine), self::runs(*runs));
+            let _ = writeln!(text, "{}: faulty in {}", faulty.name(machine), containment::runs(*runs));
             self.reached(*faulty, *runs, &mut text);
         }
         for one in &self.carried {
@@ -195,7 +198,7 @@ impl<'a> Found<'a> {
             let _ = writeln!(
                 text,
                 "  {name}: {worst}; in {}, such as run {run}: {}",
-                self::runs(cell.harmed),
+                containment::runs(cell.harmed),
                 self.fault(run)
             );
         }
@@ -205,15 +208,10 @@ impl<'a> Found<'a> {
             let _ = writeln!(
                 text,
                 "  {unharmed} others: none in {}, so below {ppm} ppm each at 95 % confidence",
-                self::runs(runs)
+                containment::runs(runs)
             );
         }
     }
-}
-
-/// A number of runs in words.
-fn runs(number: u64) -> String {
-    if number == 1 { "1 run".to_owned() } else { format!("{number} runs") }
 }
 
 fn deviation_json(one: &Deviation) -> Value {

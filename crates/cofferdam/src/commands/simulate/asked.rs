@@ -3,12 +3,11 @@
 use super::Session;
 use crate::args::{Execution, SimulateArgs};
 use crate::files;
-use diagnostic::codes::input::UNREADABLE_FILE;
 use diagnostic::codes::scenario::BAD_PARAMETER;
 use diagnostic::codes::shape::{KEYS_CLASH, UNKNOWN_NAME};
 use diagnostic::{Code, Diagnostic, Located, Sources, Span};
+use model::MOST_BYTES;
 use model::tables::nearest;
-use model::{FileError, MOST_BYTES};
 use simulator::fault::{protection, read_fault, read_scenario};
 use simulator::scenario::{Begin, Spread, Times};
 use simulator::{Machine, Scenario};
@@ -47,16 +46,8 @@ impl Asked<'_> {
                 scenario
             }
             Err(why) => {
-                let message = match why {
-                    FileError::NotFound => format!("there is no scenario file `{name}`"),
-                    FileError::TooLarge => {
-                        format!("the scenario file `{name}` is larger than {} MiB", MOST_BYTES >> 20)
-                    }
-                    FileError::Other(why) => format!("the scenario file `{name}` cannot be read: {why}"),
-                };
-                let file = self.sources.add_unread(name);
                 let help = "name a scenario file with --scenario; `counter-examples/` of a campaign holds some";
-                self.found.push(Diagnostic::new(&UNREADABLE_FILE, Span::new(file, 0..0), message).help(help));
+                self.found.push(files::unreadable("scenario file", name, why, &mut self.sources).help(help));
                 None
             }
         }

@@ -2,7 +2,7 @@
 
 pub(super) mod sources;
 
-use super::judging::{self, Found, exit_of};
+use super::judging::{self, Found, exit_of, is_silent};
 use super::session::{self, Session, Wanted};
 use crate::args::{ColorChoice, Format, TraceArgs};
 use crate::commands::check;
@@ -11,6 +11,10 @@ use crate::terminal;
 use anyhow::{Context, Result};
 use evidence::json::Recorded;
 use evidence::recording::Judged;
+
+/// What to do where nothing was judged.
+const SILENT: &str = "nothing of this system was judged: check that the recording is of it, and name what the sources list as not \
+                      mapped in a map (--map), as docs/judging.md says\n";
 
 pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
     let session = session::load(&args.baseline.system, Wanted::given_or_named(args.baseline.plan.as_ref()))?;
@@ -25,6 +29,9 @@ pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
         Found::WrongMap(wrong, sources) => return super::refuse(&wrong, &sources, args.format, color),
     };
     let judged = found.judged(system);
+    if is_silent(&judged.judgement.findings) {
+        terminal::complain(SILENT);
+    }
     let exit = exit_of(&judged, args.allow_not_analysed);
     answer(args, color, &session, &judged, exit)?;
     Ok(exit)

@@ -353,7 +353,7 @@ fn event(values: &impl Values, builder: &mut Builder<'_>) -> Option<Row> {
         b"mark" => What::Mark { text: builder.text(who) },
         b"lost" => {
             builder.note(Matter::Lost);
-            What::Lost { count: number.map_or(0, |count| u32::try_from(count).unwrap_or(u32::MAX)) }
+            What::lost(number.map_or(0, |count| u32::try_from(count).unwrap_or(u32::MAX)))
         }
         word => match std::str::from_utf8(word).ok().and_then(Word::of) {
             Some(word) => told(word, cpu, who, number, builder)?,

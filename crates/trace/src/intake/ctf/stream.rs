@@ -254,7 +254,7 @@ impl Stream {
 
     fn lose(&mut self, ticks: u64, count: u32, found: &mut Found) {
         let at_ns = self.teller.at_or_after(ticks);
-        found.events.push(Event { at_ns, cpu: self.packet.cpu, what: What::Lost { count } });
+        found.events.push(Event { at_ns, cpu: self.packet.cpu, what: What::lost(count) });
     }
 
     /// Where events of a packet may be missing, the stretch behind its last event is marked too: a recorder may count what it

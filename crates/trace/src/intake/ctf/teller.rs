@@ -59,10 +59,10 @@ impl Teller {
         found: &mut Found,
     ) {
         let Some(at_ns) = self.scale.as_ref().and_then(|scale| scale.ns(told.ticks)) else {
-            return self.note(told, Matter::OutOfRange, found);
+            return self.leave_out(told, Matter::OutOfRange, self.last_ns, found);
         };
         if at_ns < self.last_ns {
-            return self.note(told, Matter::OutOfOrder, found);
+            return self.leave_out(told, Matter::OutOfOrder, at_ns, found);
         }
         self.last_ns = at_ns;
         if matches!(meaning, Meaning::Unknown) {
@@ -91,7 +91,7 @@ impl Teller {
             Some((from, to, leaves)) => {
                 found.events.push(Event { at_ns, cpu: told.cpu, what: What::Switch { from, to, leaves } });
             }
-            None => self.note(told, Matter::Malformed, found),
+            None => self.leave_out(told, Matter::Malformed, at_ns, found),
         }
         if *not_utf8 {
             self.note(told, Matter::NotUtf8, found);
@@ -110,11 +110,23 @@ impl Teller {
         let not_utf8 = &mut false;
         match self.said.rarer(meaning, fields, found, not_utf8) {
             Some(what) => found.events.push(Event { at_ns, cpu: told.cpu, what }),
-            None => self.note(told, Matter::Malformed, found),
+            None => self.leave_out(told, Matter::Malformed, at_ns, found),
         }
         if *not_utf8 {
             self.note(told, Matter::NotUtf8, found);
         }
+    }
+
+    /// Leaves an event out: it is lost, since its own instant.
+    #[cold]
+    fn leave_out(&self, told: &Told, matter: Matter, at_ns: u64, found: &mut Found) {
+        self.note(told, matter, found);
+        let what = if at_ns < self.last_ns {
+            What::lost_since(1, at_ns.saturating_sub(1), self.last_ns)
+        } else {
+            What::lost(1)
+        };
+        found.events.push(Event { at_ns: self.last_ns, cpu: told.cpu, what });
     }
 
     #[cold]

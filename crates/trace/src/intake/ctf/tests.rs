@@ -121,10 +121,10 @@ fn a_counter_of_discarded_events_that_grows_is_a_loss_even_where_it_wraps() {
     let (found, _) = read(&packets.concat(), &[]);
     let lost: Vec<(u64, What)> = found.events.iter().map(|event| (event.at_ns, event.what)).collect();
     let [before, after, told, switch, last] = lost.as_slice() else { panic!("{lost:?}") };
-    assert_eq!((before.1, after.1), (What::Lost { count: 0 }, What::Lost { count: 0 }), "how many is not said");
-    assert_eq!(*told, (1_005, What::Lost { count: 3 }), "1,005 is the time of the last event before");
+    assert_eq!((before.1, after.1), (What::lost(0), What::lost(0)), "how many is not said");
+    assert_eq!(*told, (1_005, What::lost(3)), "1,005 is the time of the last event before");
     assert!(matches!(switch.1, What::Switch { .. }));
-    assert_eq!(*last, (1_009, What::Lost { count: 0 }));
+    assert_eq!(*last, (1_009, What::lost(0)));
 }
 
 #[test]
@@ -303,4 +303,19 @@ proptest! {
         let spliced = [&METADATA[..at], text.as_str(), &METADATA[end..]].concat();
         let _ = read_metadata(spliced.as_bytes(), 0);
     }
+}
+
+#[test]
+fn an_event_that_is_left_out_since_it_is_out_of_order_is_lost_since_its_own_instant() {
+    let mut teller = super::teller::Teller::new(&layout(METADATA), 0, 0);
+    let clock = super::metadata::Clock { name: String::new(), freq: 1_000_000_000, offset_s: 0, offset: 0 };
+    teller.scale = Some(super::ticks::Scale::of(&clock));
+    let mut found = Found::default();
+    let cpu = Cpu::new(2).expect("it is a cpu");
+    for ticks in [10_000, 4_000, 11_000] {
+        let told = super::teller::Told { ticks, cpu, class: 0, number: 0, byte: 0 };
+        teller.say(&told, &super::meaning::Meaning::Unknown, &super::said::AtOffsets(&[]), &mut found);
+    }
+    assert_eq!(matters(&found), [Matter::OutOfOrder]);
+    assert_eq!(found.events, [Event { at_ns: 10_000, cpu, what: What::lost_since(1, 3_999, 10_000) }]);
 }

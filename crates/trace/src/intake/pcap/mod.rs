@@ -2,6 +2,7 @@
 
 mod flow;
 
+use super::missing::Missing;
 use super::{Found, Reader};
 use crate::event::{Cpu, Event, What};
 use crate::note::{At, Matter, Note, Place, Refusal};
@@ -32,6 +33,9 @@ struct Interface {
     resolution: u8,
     offset_s: i64,
     dropped: u64,
+    /// The last frame of it, and the last count of what was dropped.
+    frame_ns: u64,
+    counted_ns: u64,
 }
 
 /// Reads a capture.
@@ -42,6 +46,7 @@ pub struct Pcap {
     /// The byte of the file at which `held` begins.
     held_at: u64,
     last_ns: u64,
+    missing: Missing,
 }
 
 /// What became of the bytes at hand.
@@ -79,6 +84,7 @@ impl Reader for Pcap {
         if !self.held.is_empty() {
             self.note(Matter::Truncated, found);
         }
+        self.missing.finish(|loss| found.events.push(loss));
         Ok(())
     }
 }
@@ -86,7 +92,7 @@ impl Reader for Pcap {
 impl Pcap {
     /// A reader of that source.
     pub fn new(source: u16) -> Self {
-        Self { source, kind: Kind::Unknown, held: Vec::new(), held_at: 0, last_ns: 0 }
+        Self { source, kind: Kind::Unknown, held: Vec::new(), held_at: 0, last_ns: 0, missing: Missing::default() }
     }
 
     fn place(&self) -> Place {
@@ -152,7 +158,8 @@ impl Pcap {
     }
 
     fn tell(&mut self, at_ns: Option<u64>, link: u32, bytes: &[u8], length: u32, found: &mut Found) {
-        let Some(at_ns) = at_ns else { return self.note(Matter::OutOfRange, found) };
+        let Some(at_ns) = at_ns else { return self.leave_out(Matter::OutOfRange, found) };
+        self.missing.event(at_ns, |loss| found.events.push(loss));
         if bytes.len() < length as usize {
             self.note(Matter::Snapped, found);
         }
@@ -162,10 +169,18 @@ impl Pcap {
         found.events.push(Event { at_ns, cpu: Cpu::UNKNOWN, what });
     }
 
-    fn lose(&mut self, at_ns: u64, count: u64, found: &mut Found) {
+    /// A frame, or what may have been one, is missing.
+    fn leave_out(&mut self, matter: Matter, found: &mut Found) {
+        self.note(matter, found);
+        self.missing.lose(Cpu::UNKNOWN, 1);
+    }
+
+    /// So many frames were dropped after one instant and up to another.
+    fn lose(&mut self, (from_ns, to_ns): (u64, u64), count: u64, found: &mut Found) {
         self.note(Matter::Lost, found);
         let count = u32::try_from(count).unwrap_or(u32::MAX);
-        found.events.push(Event { at_ns, cpu: Cpu::UNKNOWN, what: What::Lost { count } });
+        let what = What::lost_since(count, from_ns, to_ns);
+        found.events.push(Event { at_ns: to_ns, cpu: Cpu::UNKNOWN, what });
     }
 
     /// One block of a pcapng file.
@@ -188,7 +203,7 @@ impl Pcap {
         let parsed = if big { parse_block_be(own) } else { parse_block_le(own) };
         match parsed {
             Ok((_, block)) => self.read_block(&block, big, found),
-            Err(Nom::Incomplete(_) | Nom::Error(_) | Nom::Failure(_)) => self.note(Matter::Malformed, found),
+            Err(Nom::Incomplete(_) | Nom::Error(_) | Nom::Failure(_)) => self.leave_out(Matter::Malformed, found),
         }
         Ok(Step::Read(length))
     }
@@ -203,34 +218,41 @@ impl Pcap {
                     resolution: option(&described.options, 9, big).map_or(6, |value| value as u8),
                     offset_s: option(&described.options, 14, big).map_or(0, u64::cast_signed),
                     dropped: 0,
+                    frame_ns: 0,
+                    counted_ns: 0,
                 })
             }
             Block::EnhancedPacket(packet) => {
-                let Some(interface) = interfaces.get(packet.if_id as usize).copied() else {
-                    return self.note(Matter::Malformed, found);
+                let Some(interface) = interfaces.get_mut(packet.if_id as usize) else {
+                    return self.leave_out(Matter::Malformed, found);
                 };
-                let at_ns = time(packet.ts_high, packet.ts_low, &interface);
+                let at_ns = time(packet.ts_high, packet.ts_low, interface);
+                let before_ns = interface.frame_ns;
+                interface.frame_ns = at_ns.unwrap_or(before_ns);
+                let interface = *interface;
                 if let (Some(at_ns), Some(count @ 1..)) = (at_ns, option(&packet.options, 4, big)) {
-                    self.lose(at_ns, count, found);
+                    self.lose((before_ns.min(at_ns), at_ns), count, found);
                 }
                 let kept = packet.data.get(..packet.caplen as usize).unwrap_or(packet.data);
                 self.tell(at_ns, interface.link, kept, packet.origlen, found);
             }
             Block::InterfaceStatistics(statistics) => {
                 let Some(interface) = interfaces.get_mut(statistics.if_id as usize) else {
-                    return self.note(Matter::Malformed, found);
+                    return self.leave_out(Matter::Malformed, found);
                 };
                 let counts = [5, 7].map(|code| option(&statistics.options, code, big).unwrap_or(0));
                 let now = counts[0].saturating_add(counts[1]);
                 let more = now.saturating_sub(interface.dropped);
                 interface.dropped = now.max(interface.dropped);
-                let at_ns = time(statistics.ts_high, statistics.ts_low, interface).unwrap_or(self.last_ns);
+                let at_ns = time(statistics.ts_high, statistics.ts_low, interface).unwrap_or(0).max(self.last_ns);
+                // They may have been dropped at any time since it was last counted.
+                let since_ns = std::mem::replace(&mut interface.counted_ns, at_ns);
                 if more > 0 {
-                    self.lose(at_ns.max(self.last_ns), more, found);
+                    self.lose((since_ns, at_ns), more, found);
                 }
             }
             // A simple packet has no time, so that nothing can be said of it; that something was there is noted.
-            Block::SimplePacket(_) | Block::InterfaceDescription(_) => self.note(Matter::Malformed, found),
+            Block::SimplePacket(_) | Block::InterfaceDescription(_) => self.leave_out(Matter::Malformed, found),
             _ => {}
         }
     }

@@ -134,9 +134,13 @@ fn blocks_of_a_pcapng_file_have_times_by_their_interface_and_losses() {
     let expected = [
         // 2 s and 1/1,024 s, rounded down.
         "2000976562 vlan 5 ethertype 0x88f7 02:00:00:00:00:01 > 02:00:00:00:00:02 28",
-        "3000000000 Lost { count: 6 }",
+        // It is the first frame of its interface.
+        "3000000000 Lost { count: 6, back_us: 3000000 }",
         "3000000000 tcp [101:101:101:101:101:101:101:101]:1 > [202:202:202:202:202:202:202:202]:2 3",
-        "3000000005 Lost { count: 4 }",
+        // Counted for the first time: they were dropped at any time until then. What follows adds nothing.
+        "3000000005 Lost { count: 4, back_us: 3000001 }",
+        // The frame of an interface that is not declared.
+        "3000000000 Lost { count: 1, back_us: 0 }",
     ];
     assert_eq!(lines(&found), expected);
     assert_eq!((matters(&found), whole), (vec![Matter::Lost, Matter::Lost, Matter::Malformed], true));

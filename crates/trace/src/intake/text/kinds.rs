@@ -20,7 +20,7 @@ struct Told<'a> {
 #[inline(always)]
 pub fn take<'a>(stamped: &Stamped<'_>, line: &'a [u8], builder: &mut Builder<'a>) {
     let Some(at_ns) = stamped.at_ns else { return builder.note(Matter::OutOfRange) };
-    builder.stamp(at_ns);
+    builder.stamp();
     let what = match stamped.kind {
         b"sched_switch" => switch(stamped.tells, builder),
         b"sched_waking" | b"sched_wakeup" | b"sched_wakeup_new" => wake(stamped.tells, builder),
@@ -250,7 +250,7 @@ fn lost(tells: &[u8], builder: &mut Builder<'_>) -> Option<What> {
     rest.pass(b"lost ")?;
     let count = u32::try_from(rest.number()?).unwrap_or(u32::MAX);
     builder.note(Matter::Lost);
-    Some(What::Lost { count })
+    Some(What::lost(count))
 }
 
 /// The begin or end of an interrupt. `None`: another kind; `Some(None)`: it cannot be read.

@@ -4,13 +4,16 @@
 //! The fields are from memory of the format's public description; `docs/traces.md` says which are read.
 
 mod micros;
+mod pairs;
 mod split;
 
+use super::missing::Missing;
 use super::{Found, Reader};
 use crate::event::{Cpu, Event, What, Word, kept_number};
 use crate::names::Name;
 use crate::note::{At, Matter, Note, Place, Refusal};
 use micros::ns;
+use pairs::unpaired;
 use serde::Deserialize;
 use serde_json::value::RawValue;
 use split::{Fault, Split};
@@ -18,6 +21,8 @@ use std::collections::BTreeMap;
 
 /// More tracks or kinds than this are not told apart.
 const MOST_TRACKS: usize = 1 << 16;
+/// So many begins, ends and marks are kept, since their order is known at the end only.
+const MOST_KEPT: usize = 1 << 22;
 
 /// One object of the list.
 #[derive(Debug, Deserialize)]
@@ -57,11 +62,23 @@ enum Rank {
     EndsAtOnce,
 }
 
+/// Why an object gives no event, and where one is lost for it.
+enum LeftOut {
+    /// It tells of no event.
+    NoEvent(Matter),
+    /// The event is lost at that instant.
+    At(u64, Matter),
+    /// The event is lost near those beside it in the list.
+    Somewhere(Matter),
+}
+
 /// Reads Trace Event JSON.
 pub struct TraceEvent {
     source: u16,
+    most: usize,
     split: Split,
     kept: Vec<(Event, Rank)>,
+    missing: Missing,
     processes: BTreeMap<String, String>,
     threads: BTreeMap<(String, String), String>,
     tracks: BTreeMap<(String, String), Name>,
@@ -74,7 +91,8 @@ impl Reader for TraceEvent {
         let read = split.feed(bytes, |begins, object| self.object(begins, object, found));
         let at = split.at;
         self.split = split;
-        read.map_err(|fault| self.refusal(fault, at))
+        read.map_err(|fault| self.refusal(fault, at))?;
+        if self.kept.len() > self.most { Err(self.too_many(at)) } else { Ok(()) }
     }
 
     fn finish(&mut self, found: &mut Found) -> Result<(), Refusal> {
@@ -84,6 +102,8 @@ impl Reader for TraceEvent {
         if !self.split.complete() {
             self.note(At::End, Matter::Truncated, found);
         }
+        let Self { missing, kept, .. } = self;
+        missing.finish(|loss| kept.push((loss, Rank::Ends)));
         self.tell(found);
         for (text, count) in std::mem::take(&mut self.unknown) {
             let kind = found.names.text(&text);
@@ -96,10 +116,17 @@ impl Reader for TraceEvent {
 impl TraceEvent {
     /// A reader of that source.
     pub fn new(source: u16) -> Self {
+        Self::keeping(source, MOST_KEPT)
+    }
+
+    /// One that keeps so many begins, ends and marks.
+    fn keeping(source: u16, most: usize) -> Self {
         Self {
             source,
+            most,
             split: Split::default(),
             kept: Vec::new(),
+            missing: Missing::default(),
             processes: BTreeMap::new(),
             threads: BTreeMap::new(),
             tracks: BTreeMap::new(),
@@ -118,6 +145,13 @@ impl TraceEvent {
         Refusal { place: Place { source: self.source, at: At::Byte(at) }, why: why.to_owned(), remedy }
     }
 
+    fn too_many(&self, at: u64) -> Refusal {
+        let most = self.most;
+        let why = format!("the list has more than {most} begins and ends, and no more are kept to be put in order");
+        let remedy = "cut it into several files by time, or convert it to CSV, which is read in order".to_owned();
+        Refusal { place: Place { source: self.source, at: At::Byte(at) }, why, remedy }
+    }
+
     fn note(&self, at: At, matter: Matter, found: &mut Found) {
         found.notes.push(Note { place: Place { source: self.source, at }, matter });
     }
@@ -127,20 +161,30 @@ impl TraceEvent {
         if matches!(text, std::borrow::Cow::Owned(_)) {
             self.note(At::Byte(begins), Matter::NotUtf8, found);
         }
-        let matter = match serde_json::from_str::<Entry<'_>>(&text) {
-            Ok(entry) => self.entry(&entry, found).err(),
-            Err(_) => Some(Matter::Unparsed),
+        let read = match serde_json::from_str::<Entry<'_>>(&text) {
+            Ok(entry) => self.entry(&entry, found),
+            Err(_) => Err(LeftOut::Somewhere(Matter::Unparsed)),
         };
-        if let Some(matter) = matter {
-            self.note(At::Byte(begins), matter, found);
-        }
+        let Err(left_out) = read else { return };
+        let matter = match left_out {
+            LeftOut::NoEvent(matter) => matter,
+            LeftOut::At(at_ns, matter) => {
+                self.keep(at_ns, Cpu::UNKNOWN, What::lost(1), Rank::Ends);
+                matter
+            }
+            LeftOut::Somewhere(matter) => {
+                self.missing.lose(Cpu::UNKNOWN, 1);
+                matter
+            }
+        };
+        self.note(At::Byte(begins), matter, found);
     }
 
-    fn entry(&mut self, entry: &Entry<'_>, found: &mut Found) -> Result<(), Matter> {
+    fn entry(&mut self, entry: &Entry<'_>, found: &mut Found) -> Result<(), LeftOut> {
         let arguments =
             || entry.args.and_then(|raw| serde_json::from_str::<Arguments>(raw.get()).ok()).unwrap_or_default();
         if entry.ph == "M" {
-            return self.name_track(entry, arguments());
+            return self.name_track(entry, arguments()).map_err(LeftOut::NoEvent);
         }
         let known = ["B", "E", "X", "i", "I", "R", "b", "e"].contains(&entry.ph.as_str());
         if !known {
@@ -150,12 +194,18 @@ impl TraceEvent {
             }
             return Ok(());
         }
-        let at_ns = time(entry.ts.ok_or(Matter::Malformed)?)?;
+        let at_ns = entry.ts.ok_or(Matter::Malformed).and_then(time).map_err(LeftOut::Somewhere)?;
+        let Self { missing, kept, .. } = self;
+        missing.event(at_ns, |loss| kept.push((loss, Rank::Ends)));
+        self.event(entry, at_ns, &arguments(), found).map_err(|matter| LeftOut::At(at_ns, matter))
+    }
+
+    fn event(&mut self, entry: &Entry<'_>, at_ns: u64, arguments: &Arguments, found: &mut Found) -> Result<(), Matter> {
         let name = entry.name.as_deref().unwrap_or_default();
         match entry.ph.as_str() {
-            "X" => self.complete(entry, name, at_ns, &arguments(), found),
+            "X" => self.complete(entry, name, at_ns, arguments, found),
             "i" | "I" | "R" => {
-                self.instant(entry, name, at_ns, &arguments(), found);
+                self.instant(entry, name, at_ns, arguments, found);
                 Ok(())
             }
             _ => {
@@ -293,40 +343,18 @@ impl TraceEvent {
     fn tell(&mut self, found: &mut Found) {
         let mut kept = std::mem::take(&mut self.kept);
         kept.sort_by_key(|(event, rank)| (event.at_ns, *rank));
-        let alone = unpaired(&mut kept);
+        let alone = unpaired(&mut kept, found.names.text(""));
         let mut alone = alone.into_iter().peekable();
         found.events.reserve(kept.len());
         for (at, (event, _)) in kept.into_iter().enumerate() {
             if alone.next_if_eq(&at).is_some() {
                 self.note(At::Instant(event.at_ns), Matter::Unpaired, found);
+                found.events.push(Event { what: What::lost(1), ..event });
             } else {
                 found.events.push(event);
             }
         }
     }
-}
-
-/// Which spans begin without an end or end without a beginning, in order. An end without a name ends what began last on its track
-/// and gets its name; one with a name ends what began last under this name, since complete events may overlap.
-fn unpaired(kept: &mut [(Event, Rank)]) -> Vec<usize> {
-    let mut open: BTreeMap<Name, Vec<(Name, usize)>> = BTreeMap::new();
-    let mut alone = Vec::new();
-    for (at, (event, _)) in kept.iter_mut().enumerate() {
-        match &mut event.what {
-            What::SpanBegins { name, on } => open.entry(*on).or_default().push((*name, at)),
-            What::SpanEnds { name, on } => {
-                let track = open.entry(*on).or_default();
-                match track.iter().rposition(|(begun, _)| begun == name) {
-                    Some(place) => _ = track.remove(place),
-                    None => alone.push(at),
-                }
-            }
-            _ => {}
-        }
-    }
-    alone.extend(open.into_values().flatten().map(|(_, at)| at));
-    alone.sort_unstable();
-    alone
 }
 
 fn time(raw: &RawValue) -> Result<u64, Matter> {

@@ -67,8 +67,12 @@ fn a_list_in_any_order_and_without_its_end_is_read() {
         "3000 - send ends on net/0x7",
         "3250 - in\"] ends on 1/loop {x}",
         "4001 - out ends on 1/loop {x}",
+        "5500 - Lost { count: 1, back_us: 0 }",
+        "9000 - Lost { count: 1, back_us: 0 }",
         "9000 - fault_begins babble 4",
         "9500 - mark here",
+        "20000 - Lost { count: 1, back_us: 0 }",
+        "20000 - Lost { count: 1, back_us: 0 }",
     ];
     assert_eq!(lines(&found), expected);
     let [negative, timeless, cut, before, after, Matter::Unknown { count: 1, .. }] = matters(&found)[..] else {
@@ -135,4 +139,41 @@ proptest! {
         let (whole, split) = (read(&bytes, &[]), read(&bytes, &ends));
         prop_assert_eq!(whole, split);
     }
+}
+
+#[test]
+fn an_end_without_a_name_ends_what_began_last_on_its_track() {
+    let text = r#"[{"ph":"B","pid":1,"tid":2,"name":"out","ts":1},{"ph":"B","pid":1,"tid":2,"name":"in","ts":2},
+{"ph":"E","pid":1,"tid":2,"ts":3},{"ph":"E","pid":1,"tid":2,"ts":4},{"ph":"B","pid":1,"tid":2,"name":"a","ts":5},
+{"ph":"B","pid":1,"tid":2,"name":"b","ts":6},{"ph":"E","pid":1,"tid":2,"name":"a","ts":7},{"ph":"E","pid":1,"tid":2,"ts":8}]"#;
+    let (found, whole) = read(text.as_bytes(), &[]);
+    let ends: Vec<String> = lines(&found).into_iter().filter(|line| line.contains("ends")).collect();
+    assert_eq!(
+        ends,
+        ["3000 - in ends on 1/2", "4000 - out ends on 1/2", "7000 - a ends on 1/2", "8000 - b ends on 1/2"]
+    );
+    assert_eq!((matters(&found), whole), (vec![], true));
+}
+
+/// Spans that are all open at once and end in the order in which they began: each is looked for where it lies.
+#[test]
+fn many_spans_that_are_open_at_once_are_paired_in_their_number_not_its_square() {
+    let mut text = "[".to_owned();
+    for (phase, from) in [("B", 0), ("E", 100_000)] {
+        for span in 0..50_000 {
+            text += &format!("{{\"ph\":\"{phase}\",\"pid\":1,\"tid\":1,\"name\":\"s{span}\",\"ts\":{}}},", from + span);
+        }
+    }
+    text += "]";
+    let (found, _) = read(text.as_bytes(), &[]);
+    assert_eq!((found.events.len(), matters(&found)), (100_000, vec![]));
+}
+
+#[test]
+fn more_than_is_kept_is_refused_with_what_to_do() {
+    let text = |count| format!("[{}", r#"{"ph":"i","ts":1},"#.repeat(count));
+    let read = |count| TraceEvent::keeping(0, 100).feed(text(count).as_bytes(), &mut Found::default());
+    assert!(read(100).is_ok());
+    let refusal = read(101).expect_err("too many");
+    assert!(refusal.why.contains("100") && refusal.remedy.contains("CSV"), "{refusal:?}");
 }

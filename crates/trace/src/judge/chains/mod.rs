@@ -388,7 +388,7 @@ impl Observer for Chains {
             }
             Happening::Restarts { partition, .. } | Happening::Stopped { partition } => self.start_anew(at, partition),
             Happening::Operational { partition } => self.operational(partition),
-            Happening::Gap { core } => self.forget(core),
+            Happening::Gap { core, .. } => self.forget(core),
             _ => {}
         }
     }
