@@ -6,14 +6,15 @@ mod spans;
 use super::names::{breakable, coded, compact_table, note, table};
 use crate::dossier::Dossier;
 use crate::recording::{
-    Beside, CAUTION, Judged, REHEARSAL, alarm_words, beside_words, limit_words, sentences, unit_of, worst_words,
+    Beside, CAUTION, Judged, REHEARSAL, alarm_words, beside_words, extent_words, limit_words, sentences, unit_of,
+    worst_words,
 };
 use crate::show::{amount, amount_or, count};
 use crate::svg::bar;
 use claim::Status;
 use maud::{Markup, html};
 use quantity::Duration;
-use trace::judge::{Finding, Relation, Rule};
+use trace::judge::{Extent, Finding, Relation, Rule};
 
 pub(super) fn part(dossier: &Dossier) -> Markup {
     let Some(judged) = dossier.recording() else {
@@ -30,6 +31,7 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
         (violated(&judged))
         (kept(&judged))
         (beside(&judged))
+        (supply(&judged))
         @if let Some(victims) = judged.victims { (spans::victims(victims)) }
         (samples::measured(judged.measured))
     }
@@ -131,6 +133,33 @@ fn nearest_words<'a>(list: impl Iterator<Item = &'a Finding>) -> String {
         _ => "–".to_owned(),
     };
     nearest.map(words).unwrap_or_default()
+}
+
+/// What each partition was given: figures without a limit.
+fn supply(judged: &Judged<'_>) -> Markup {
+    let list = judged.supply();
+    let together = |extent: Extent| Duration::from_ns(extent.total_ns);
+    let rows = html! {
+        @for (name, supply) in &list {
+            tr {
+                th scope="row" { (name) }
+                td class="n" { (supply.windows.times) }
+                td class="n" { (extent_words(supply.windows)) }
+                td class="n" { (together(supply.windows)) }
+                td class="n" { (together(supply.executed)) }
+                td class="n" { (supply.switches.times) }
+                td class="n" { (extent_words(supply.switches)) }
+            }
+        }
+    };
+    let head = ["Partition", "#Windows", "#Of", "#Together", "#Executed", "#Switches", "#Of"];
+    html! {
+        @if !list.is_empty() {
+            h3 { "What partitions were given" }
+            (table("", &head, rows))
+            (note(sentences::SUPPLY))
+        }
+    }
 }
 
 fn beside(judged: &Judged<'_>) -> Markup {

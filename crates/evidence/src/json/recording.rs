@@ -6,7 +6,7 @@ use crate::recording::{
 };
 use serde_json::{Map, Value, json};
 use statistics::two_samples::Within;
-use trace::judge::{Finding, Relation, Status};
+use trace::judge::{Extent, Finding, Relation, Status, Supply};
 
 /// What goes with a judged recording.
 #[derive(Debug, Clone, Copy)]
@@ -67,6 +67,7 @@ pub(super) fn found(judged: &Judged<'_>) -> Map<String, Value> {
         },
         "sources": (0..judged.sources.len()).map(|index| source(judged, index)).collect::<Vec<_>>(),
         "findings": judged.judgement.findings.iter().map(finding).collect::<Vec<_>>(),
+        "supply": judged.supply().into_iter().map(supply).collect::<Vec<_>>(),
         "spans": judged.victims.map(victims),
     }))
 }
@@ -134,6 +135,23 @@ fn finding(found: &Finding) -> Value {
         "first": found.first.as_ref().map(|first| json!({
             "at_ns": first.at_ns, "value": first.value, "what": first.what,
         })),
+    })
+}
+
+fn supply((name, supply): (&str, Supply)) -> Value {
+    let extent = |extent: Extent| {
+        json!({
+            "times": extent.times,
+            "least_ns": (extent.times > 0).then_some(extent.least_ns),
+            "most_ns": (extent.times > 0).then_some(extent.most_ns),
+            "together_ns": extent.total_ns,
+        })
+    };
+    json!({
+        "partition": name,
+        "windows": extent(supply.windows),
+        "executed": extent(supply.executed),
+        "switches": extent(supply.switches),
     })
 }
 

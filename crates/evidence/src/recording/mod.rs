@@ -10,13 +10,13 @@ pub use measured::{Level, Measured, measured};
 pub use shape::{Histogram, Shape};
 pub use victims::{Compared, Pair, Spread, Victims, compare};
 pub use words::{
-    alarm_words, beside_words, level_words, limit_words, matter_words, nearness_words, place_words, shift_words,
-    shifts_word, unit_of, worst_words,
+    alarm_words, beside_words, extent_words, level_words, limit_words, matter_words, nearness_words, place_words,
+    shift_words, shifts_word, unit_of, worst_words,
 };
 
 use model::System;
 use quantity::TaskId;
-use trace::judge::{Finding, Judgement, Status};
+use trace::judge::{Finding, Judgement, Status, Supply};
 use trace::recording::Taking;
 
 /// What every answer about recordings says of itself.
@@ -136,6 +136,13 @@ impl Judged<'_> {
     /// The findings that were kept.
     pub fn kept(&self) -> Vec<&Finding> {
         self.judgement.findings.iter().filter(|found| found.status == Status::Kept).collect()
+    }
+
+    /// What each partition was given, where anything was seen of it.
+    pub fn supply(&self) -> Vec<(&str, Supply)> {
+        let list = self.judgement.supply.iter().zip(&self.system.partitions);
+        let seen = list.filter(|(supply, _)| **supply != Supply::default());
+        seen.map(|(supply, partition)| (partition.name.value.as_str(), *supply)).collect()
     }
 
     /// Tasks of which no job was seen from its arrival to its completion.

@@ -154,6 +154,10 @@ pub(crate) fn not_fitted(list: &[Measured]) -> Vec<String> {
     reasons.into_iter().map(|why| format!("No rare level of {}: {why}.", of(why))).collect()
 }
 
+/// How what partitions were given is to be read.
+pub(crate) const SUPPLY: &str = "Windows and stretches of execution that no gap cuts. A switch is the time from a window's beginning \
+     to its partition's first execution in it, where a job waited: switch and refill together.";
+
 /// What a sample says and what it does not.
 pub(crate) const SAMPLES: &str = "The limit of an execution is the claimed time with two context switches and the declared waits \
      for memory, that of a response the deadline. The 99 % limit holds with 95 % confidence, whatever the distribution, for values \

@@ -5,7 +5,7 @@ use crate::show::amount;
 use claim::Unit;
 use quantity::Duration;
 use statistics::two_samples::{Shift, Within};
-use trace::judge::{Finding, Relation};
+use trace::judge::{Extent, Finding, Relation};
 use trace::names::Names;
 use trace::note::{At, Matter, Place};
 
@@ -72,6 +72,17 @@ pub fn worst_words(found: &Finding) -> String {
             format!("the {side} was {}, at {}", amount(worst, unit_of(found)), Duration::from_ns(at_ns))
         }
         _ => "nothing was measured".to_owned(),
+    }
+}
+
+/// Between which times something lay that was measured; a dash where it was not.
+pub fn extent_words(extent: Extent) -> String {
+    match extent {
+        Extent { times: 0, .. } => "–".to_owned(),
+        Extent { least_ns, most_ns, .. } if least_ns == most_ns => Duration::from_ns(most_ns).to_string(),
+        Extent { least_ns, most_ns, .. } => {
+            format!("{} to {}", Duration::from_ns(least_ns), Duration::from_ns(most_ns))
+        }
     }
 }
 

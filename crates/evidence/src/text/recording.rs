@@ -2,10 +2,11 @@
 
 use super::layout::{Align, Page};
 use crate::recording::{
-    CAUTION, Judged, REHEARSAL, alarm_words, beside_words, limit_words, sentences, unit_of, worst_words,
+    CAUTION, Judged, REHEARSAL, alarm_words, beside_words, extent_words, limit_words, sentences, unit_of, worst_words,
 };
 use crate::show::{amount, count};
 use quantity::Duration;
+use trace::judge::Extent;
 
 /// Everything, with what is kept only where `all` is asked for.
 pub(super) fn draw(page: &mut Page, judged: &Judged<'_>, all: bool) {
@@ -20,6 +21,9 @@ pub(super) fn draw(page: &mut Page, judged: &Judged<'_>, all: bool) {
     not_analysed(page, judged, all);
     kept(page, judged, all);
     beside(page, judged);
+    if all {
+        supply(page, judged);
+    }
     if let Some(victims) = judged.victims {
         super::spans::victims(page, victims);
     }
@@ -83,6 +87,32 @@ fn kept(page: &mut Page, judged: &Judged<'_>, all: bool) {
         vec![found.id(), found.seen.to_string(), found.in_gaps.to_string(), value(found.worst), value(found.limit)]
     }));
     page.table(2, &[Align::Left, Align::Right, Align::Right, Align::Right, Align::Right], &rows);
+}
+
+/// What each partition was given: figures without a limit.
+fn supply(page: &mut Page, judged: &Judged<'_>) {
+    let list = judged.supply();
+    if list.is_empty() {
+        return;
+    }
+    page.heading("What partitions were given");
+    let head = ["partition", "windows", "of", "together", "executed", "switches", "of"];
+    let mut rows = vec![head.map(str::to_owned).to_vec()];
+    rows.extend(list.into_iter().map(|(name, supply)| {
+        let together = |extent: Extent| Duration::from_ns(extent.total_ns).to_string();
+        vec![
+            name.to_owned(),
+            supply.windows.times.to_string(),
+            extent_words(supply.windows),
+            together(supply.windows),
+            together(supply.executed),
+            supply.switches.times.to_string(),
+            extent_words(supply.switches),
+        ]
+    }));
+    let right = Align::Right;
+    page.table(2, &[Align::Left, right, right, right, right, right, right], &rows);
+    page.paragraph(2, sentences::SUPPLY);
 }
 
 fn beside(page: &mut Page, judged: &Judged<'_>) {

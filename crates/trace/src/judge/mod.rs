@@ -11,6 +11,7 @@ mod jobs;
 mod outage;
 mod ports;
 mod recovery;
+mod supply;
 mod switches;
 mod tally;
 mod windows;
@@ -18,6 +19,7 @@ mod windows;
 pub use chains::ChainSeen;
 pub use coverage::{Coverage, TaskSeen};
 pub use recovery::{OutageSeen, Since};
+pub use supply::{Extent, Supply};
 pub use tally::{CounterExample, Finding, Relation, Rule, Status};
 
 use crate::rebuilt::{Job, Observer, Slice, Window};
@@ -47,6 +49,8 @@ pub struct Judgement {
     pub responses: Vec<Option<Most>>,
     /// An instant of the common clock at which a frame begins, as given, told or fitted; `None` where no window was seen.
     pub origin_ns: Option<u64>,
+    /// By partition: what it was given, and what it made of it.
+    pub supply: Vec<Supply>,
     /// By partition: whether it was seen to fail, to start anew or to stop.
     pub failed: Vec<bool>,
     /// The most messages that each channel's receivers had waiting, where they could be counted.
@@ -96,6 +100,7 @@ pub struct Judge<'a> {
     windows: windows::Windows,
     foreign: foreign::Foreign,
     switches: switches::Switches,
+    supply: supply::Supplies,
     jobs: jobs::JobTimes,
     arrivals: arrivals::Arrivals,
     ports: ports::Ports,
@@ -114,6 +119,7 @@ impl<'a> Judge<'a> {
             windows: windows::Windows::new(system, tables, allowed),
             foreign: foreign::Foreign::new(system, allowed),
             switches: switches::Switches::new(system),
+            supply: supply::Supplies::new(system),
             jobs: jobs::JobTimes::new(system),
             arrivals: arrivals::Arrivals::new(system),
             ports: ports::Ports::new(system),
@@ -144,6 +150,7 @@ impl<'a> Judge<'a> {
         let origin_ns = self.windows.origin_ns();
         Judgement {
             origin_ns,
+            supply: self.supply.finish(),
             failed: self.coverage.failed(),
             coverage: self.coverage.finish(self.windows.frames()),
             findings: findings.concat(),
@@ -157,12 +164,13 @@ impl<'a> Judge<'a> {
         }
     }
 
-    fn checkers(&mut self) -> [&mut dyn Observer; 10] {
+    fn checkers(&mut self) -> [&mut dyn Observer; 11] {
         [
             &mut self.coverage,
             &mut self.windows,
             &mut self.foreign,
             &mut self.switches,
+            &mut self.supply,
             &mut self.jobs,
             &mut self.arrivals,
             &mut self.ports,

@@ -2,7 +2,7 @@
 
 use crate::common::{Recording, a, b, core, finding, frames, log, read, work, written};
 use quantity::PartitionId;
-use trace::judge::{Allowed, Judgement, Status};
+use trace::judge::{Allowed, Extent, Judgement, Status};
 use trace::seen::{Happening, Start, Who};
 
 fn violated(judgement: &Judgement) -> Vec<String> {
@@ -47,6 +47,17 @@ fn a_recording_as_planned_keeps_every_rule_that_it_speaks_of() {
     let coverage = &judgement.coverage;
     assert_eq!((coverage.frames, coverage.gaps, coverage.windows[0], coverage.tasks[0].whole), (5, 0, (10, 0), 5));
     assert!(matches!(&finding(&judgement, "outage/A/warm").status, Status::NotAnalysed(_)), "no restart was seen");
+}
+
+#[test]
+fn what_a_partition_was_given_is_told_without_a_limit() {
+    let supply = frames(5, |_| {}).judged(0).supply[0];
+    let us = |extent: Extent| (extent.times, extent.least_ns / 1000, extent.most_ns / 1000, extent.total_ns / 1000);
+    assert_eq!(us(supply.windows), (10, 100, 400, 2500), "two in each frame");
+    assert_eq!(us(supply.executed), (5, 100, 100, 500));
+    assert_eq!(us(supply.switches), (4, 10, 10, 40), "not before a completion is told, nor in its second window");
+    let late = frames(5, |recording| moved(recording, 2010, 2_017_000, |what| matches!(what, Happening::Runs { .. })));
+    assert_eq!(us(late.judged(0).supply[0].switches), (4, 10, 17, 47));
 }
 
 #[test]
