@@ -1,12 +1,19 @@
-//! How long a partition is away when it starts again: from the fault where it is told, else from the restart, to the first
-//! message of its declared task.
+//! How long a partition is away when it starts again: from the error noticed, else from the restart, to the first completed job of
+//! its declared task.
+//!
+//! A need counts from the fault. What passes before the first that is told, the detection and without a notice the action too, is
+//! taken as declared: where the need would not bear it, or it is not declared, nothing is concluded from an outage within the need.
 
 use super::partition_name;
-use super::tally::{Finding, Limit, Rule, Tally};
+use super::tally::{Finding, Limit, Rule, Status, Tally};
 use crate::rebuilt::{Job, Observer};
 use crate::seen::{Happening, Seen, Start};
 use model::System;
 use quantity::{PartitionId, TaskId};
+
+/// Why an outage within its need may not keep it.
+const DOUBT: &str = "the recording tells an outage only from when it was noticed, and with the time before, as declared, the need may be \
+                     passed or that time is not declared";
 
 #[derive(Debug)]
 pub(super) struct Outages {
@@ -14,12 +21,31 @@ pub(super) struct Outages {
     ends_with: Vec<Option<TaskId>>,
     /// When an error of it was noticed that no restart has answered yet.
     noticed: Vec<Option<u64>>,
-    away: Vec<Option<(u64, Start)>>,
+    away: Vec<Option<Away>>,
+    /// What passes at most before an error is noticed, and between that and the restart, by partition, as declared.
+    unseen_ns: Vec<(Option<u64>, Option<u64>)>,
     /// Whether the recording tells when jobs of that task complete.
     told: Vec<bool>,
     last_ns: u64,
-    warm: Vec<Tally>,
-    cold: Vec<Tally>,
+    warm: Vec<Kept>,
+    cold: Vec<Kept>,
+}
+
+/// A partition that is away.
+#[derive(Debug, Clone, Copy)]
+struct Away {
+    since: u64,
+    start: Start,
+    /// Whether it is the notice that it counts from.
+    is_noticed: bool,
+}
+
+/// What was seen of one need.
+#[derive(Debug, Clone)]
+struct Kept {
+    tally: Tally,
+    /// Whether some outage keeps it only as far as the recording tells.
+    is_doubtful: bool,
 }
 
 impl Outages {
@@ -28,17 +54,24 @@ impl Outages {
         let need = |given: Option<u64>, key: &str| -> Limit { given.ok_or_else(|| format!("no `{key}` is declared")) };
         let warm = partitions.iter().map(|partition| {
             let given = partition.restart.as_ref().and_then(|restart| restart.warm_need);
-            Tally::new(Rule::Outage, need(given.map(|need| need.value.ns()), "warm_need"))
+            Kept::new(need(given.map(|need| need.value.ns()), "warm_need"))
         });
         let cold = partitions.iter().map(|partition| {
             let given = partition.restart.as_ref().and_then(|restart| restart.cold_need);
-            Tally::new(Rule::Outage, need(given.map(|need| need.value.ns()), "cold_need"))
+            Kept::new(need(given.map(|need| need.value.ns()), "cold_need"))
         });
+        let unseen = |partition: &model::system::Partition| {
+            let restart = partition.restart.as_ref();
+            let detection = restart.and_then(|restart| restart.detection).map(|time| time.value.ns());
+            let action = restart.and_then(|restart| restart.action).map(|time| time.value.ns());
+            (detection, action)
+        };
         let ends = |partition: &model::system::Partition| Some(partition.restart.as_ref()?.ends_with?.value);
         Self {
             ends_with: partitions.iter().map(ends).collect(),
             noticed: vec![None; partitions.len()],
             away: vec![None; partitions.len()],
+            unseen_ns: partitions.iter().map(unseen).collect(),
             told: vec![false; partitions.len()],
             last_ns: 0,
             warm: warm.collect(),
@@ -47,12 +80,11 @@ impl Outages {
     }
 
     pub(super) fn findings(&self, system: &System) -> Vec<Finding> {
-        let of = |tallies: &[Tally], how: &str| -> Vec<Finding> {
+        let of = |list: &[Kept], how: &str| -> Vec<Finding> {
             let name = |index: usize| format!("{}/{how}", partition_name(system, index));
             let declared = |index: &usize| system.partitions[*index].restart.is_some();
-            let indices = (0..tallies.len()).filter(declared);
-            let silent = "it was not seen to start again and come back";
-            indices.map(|index| tallies[index].finding(name(index), silent)).collect()
+            let indices = (0..list.len()).filter(declared);
+            indices.map(|index| list[index].finding(name(index))).collect()
         };
         [of(&self.warm, "warm"), of(&self.cold, "cold")].concat()
     }
@@ -60,9 +92,9 @@ impl Outages {
     /// Takes the end of the recording: whoever is away has been so until then.
     pub(super) fn finish(&mut self, last_ns: u64) {
         for index in 0..self.away.len() {
-            let Some((since, start)) = self.away[index].take() else { continue };
+            let Some(Away { since, start, .. }) = self.away[index].take() else { continue };
             let told = self.told[index];
-            let tally = self.tally(index, start);
+            let tally = &mut self.kept(index, start).tally;
             let outage = last_ns.saturating_sub(since);
             if told && tally.limit().is_some_and(|limit| outage > limit) {
                 tally.note(outage, since, || format!("it was away for {outage} ns, and was not seen to come back"));
@@ -72,7 +104,7 @@ impl Outages {
         }
     }
 
-    fn tally(&mut self, index: usize, start: Start) -> &mut Tally {
+    fn kept(&mut self, index: usize, start: Start) -> &mut Kept {
         match start {
             Start::Warm => &mut self.warm[index],
             Start::Cold => &mut self.cold[index],
@@ -83,8 +115,29 @@ impl Outages {
         let index = partition.index();
         let noticed = self.noticed[index].take();
         // A second start before the first output lengthens the same outage.
-        let (since, _) = self.away[index].unwrap_or((noticed.unwrap_or(at), start));
-        self.away[index] = Some((since, start));
+        let anew = Away { since: noticed.unwrap_or(at), start, is_noticed: noticed.is_some() };
+        self.away[index] = Some(Away { start, ..self.away[index].unwrap_or(anew) });
+    }
+}
+
+impl Kept {
+    fn new(limit: Limit) -> Self {
+        Self { tally: Tally::new(Rule::Outage, limit), is_doubtful: false }
+    }
+
+    /// An outage was seen that long, and what came before it is no longer than `unseen_ns`.
+    fn note(&mut self, outage: u64, since: u64, unseen_ns: Option<u64>) {
+        let bears = |limit: u64| unseen_ns.is_some_and(|unseen_ns| outage.saturating_add(unseen_ns) <= limit);
+        self.is_doubtful |= self.tally.limit().is_some_and(|limit| !bears(limit));
+        self.tally.note(outage, since, || format!("it was away for {outage} ns"));
+    }
+
+    fn finding(&self, name: String) -> Finding {
+        let finding = self.tally.finding(name, "it was not seen to start again and come back");
+        match finding.status {
+            Status::Kept if self.is_doubtful => Finding { status: Status::NotAnalysed(DOUBT.to_owned()), ..finding },
+            _ => finding,
+        }
     }
 }
 
@@ -109,12 +162,14 @@ impl Observer for Outages {
         let Some(completed) = job.completed_ns else { return };
         let Some(index) = self.ends_with.iter().position(|task| *task == Some(job.task)) else { return };
         self.told[index] = true;
-        let Some(index) = Some(index).filter(|index| self.away[*index].is_some_and(|(since, _)| since < completed))
+        let Some(index) = Some(index).filter(|index| self.away[*index].is_some_and(|away| away.since < completed))
         else {
             return;
         };
-        let Some((since, start)) = self.away[index].take() else { return };
-        let outage = completed - since;
-        self.tally(index, start).note(outage, since, || format!("it was away for {outage} ns"));
+        let Some(Away { since, start, is_noticed }) = self.away[index].take() else { return };
+        let (detection, action) = self.unseen_ns[index];
+        let unseen_ns = detection.zip(if is_noticed { Some(0) } else { action });
+        let unseen_ns = unseen_ns.map(|(detection, action)| detection.saturating_add(action));
+        self.kept(index, start).note(completed - since, since, unseen_ns);
     }
 }

@@ -254,6 +254,27 @@ fn an_outage_lasts_from_the_error_to_the_first_completed_job() {
     }
 }
 
+/// The need of 3 ms counts from the fault, and up to 1 ms may pass before it is noticed.
+#[test]
+fn an_outage_keeps_its_need_with_the_time_before_it_was_noticed() {
+    for (since_us, kept) in [(Some(1_110), true), (Some(1_109), false), (None, true)] {
+        let judgement = frames(5, |recording| {
+            recording.seen.retain(|seen| {
+                let of_work = matches!(seen.what, Happening::Arrives { task, .. } | Happening::Completes { task, .. } if task == work());
+                !(of_work && (1_200_000..3_000_000).contains(&seen.at_ns))
+            });
+            if let Some(since) = since_us {
+                recording.at(since, Happening::Noticed { partition: a() });
+            }
+            recording.at(1_200, Happening::Restarts { partition: a(), start: Start::Warm });
+        })
+        .judged(0);
+        let status = &finding(&judgement, "outage/A/warm").status;
+        assert_eq!(*status == Status::Kept, kept, "{since_us:?}: {status:?}");
+        assert_ne!(*status, Status::Violated);
+    }
+}
+
 #[test]
 fn outside_windows_nobody_is_foreign() {
     let judgement = frames(2, |recording| _ = recording.runs(1_950, log())).judged(0);
