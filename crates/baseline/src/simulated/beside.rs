@@ -1,7 +1,7 @@
 //! What runs saw, as rows beside the bounds of the claims about it.
 
 use super::above::{Above, above};
-use super::observed::{boot_id, boots, id};
+use super::observed::{boot_id, boots, id, is_read};
 use claim::{Kind, Relation, Verdict};
 use evidence::run::{ChainSeen, Observation, Observed, PortSeen, TaskSeen};
 use model::System;
@@ -76,6 +76,11 @@ impl Rows<'_> {
         let (age, held) = match channel.port {
             Port::Sampling { refresh_ns } => {
                 (self.row(Kind::Refresh, &channel.name, most_age, refresh_ns), Observation::default())
+            }
+            Port::Queuing { depth, .. }
+                if self.schedule.is_some_and(|schedule| !is_read(self.machine, schedule, input)) =>
+            {
+                (Observation::default(), self.of_claim(None, Some(seen.most_held), Some(depth)))
             }
             // Of the age of a queued message there is no claim.
             Port::Queuing { depth, .. } => (

@@ -4,7 +4,7 @@ use claim::Kind;
 use model::System;
 use model::system::BootNeed;
 use quantity::PartitionId;
-use simulator::machine::{Guest, Port};
+use simulator::machine::{Guest, Input, Port};
 use simulator::seen::TaskSeen;
 use simulator::{Machine, Seen};
 
@@ -19,7 +19,8 @@ pub(super) fn id(machine: &Machine, schedule: usize, kind: Kind, subject: &str) 
 /// What runs without faults, all under one module schedule and everything up, saw of the subject of each claim, in the unit of
 /// the claim.
 pub fn observed(machine: &Machine, schedule: usize, seen: &Seen) -> Vec<(String, u64)> {
-    let of = [tasks(machine, seen), chains(machine, seen), channels(machine, seen), partitions(machine, seen)];
+    let of =
+        [tasks(machine, seen), chains(machine, seen), channels(machine, schedule, seen), partitions(machine, seen)];
     of.into_iter().flatten().map(|(kind, subject, value)| (id(machine, schedule, kind, &subject), value)).collect()
 }
 
@@ -46,9 +47,16 @@ fn chains(machine: &Machine, seen: &Seen) -> Vec<Value> {
     machine.chains.iter().zip(&seen.chains).flat_map(of_chain).collect()
 }
 
-fn channels(machine: &Machine, seen: &Seen) -> Vec<Value> {
+/// Whether somebody reads an input in a module schedule: what a reader that rests leaves in its queue has no bound.
+pub(super) fn is_read(machine: &Machine, schedule: usize, input: &Input) -> bool {
+    let active = machine.schedules.get(schedule).zip(input.task).and_then(|(tables, task)| tables.active.get(task));
+    active.copied().unwrap_or(true)
+}
+
+fn channels(machine: &Machine, schedule: usize, seen: &Seen) -> Vec<Value> {
     let of_channel = |(channel, source): (&simulator::machine::Channel, &simulator::seen::ChannelSeen)| {
-        let inputs = &seen.inputs[channel.inputs.clone()];
+        let inputs = channel.inputs.clone().filter(|index| is_read(machine, schedule, &machine.inputs[*index]));
+        let inputs: Vec<_> = inputs.map(|index| &seen.inputs[index]).collect();
         let held = inputs.iter().map(|input| input.most_held).max().unwrap_or(0);
         let way = inputs.iter().map(|input| input.most_delay_ns).max().unwrap_or(0);
         // The bound of a refresh period is the longest time between two writes, and above every age at which one is read.

@@ -108,3 +108,23 @@ fn the_figures_of_its_page_are_those_found() {
         assert!(page.contains(&figure), "the page lacks {figure}");
     }
 }
+
+/// A report searches drawn runs, from boot and in every module schedule, for more than a bound allows.
+#[test]
+fn a_report_finds_nothing_above_a_bound_and_names_the_open_way() {
+    let folder = scratch("nacelle-report");
+    let nacelle = root().join("examples/nacelle-controller").display().to_string();
+    call(&folder, &["report", &nacelle, "--out", "out", "--allow-not-analysed"]).expect(1);
+    let report = read(&folder.join("out/report.html"));
+    assert!(
+        report.contains("device `eMMC0` flows from Z-EXT to Z-DRIVE")
+            || report.contains("<code>eMMC0</code> flows from Z-EXT")
+    );
+}
+
+#[test]
+fn what_a_reader_that_rests_leaves_in_its_queue_is_above_no_bound() {
+    let nacelle = root().join("examples/nacelle-controller").display().to_string();
+    let said = call(&root(), &["simulate", &nacelle, "--schedule", "Service", "--runs", "5"]).expect(1).out;
+    assert!(said.contains("GearboxBlock to TOWR.fatigue") && !said.contains("above its bound"), "{said}");
+}

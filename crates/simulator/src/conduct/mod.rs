@@ -145,7 +145,7 @@ impl Conduct {
     pub(crate) fn duty_done<R: Recorder>(&mut self, partition: usize, tag: u32, run: &mut Run<'_, '_, R>) {
         match Work::of_tag(tag) {
             Work::Initialise => self.operational(partition, run),
-            Work::Build(built) => self.initialise_built(built, run),
+            Work::Build(built) => self.built(partition, built, run),
             Work::Refill => self.bursts.refilled(partition),
             Work::Interrupt(line) => self.pending.handled(line),
         }

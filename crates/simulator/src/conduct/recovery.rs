@@ -194,7 +194,8 @@ impl Conduct {
         }
     }
 
-    /// Initialisation is done: tasks are released, and what the partition builds at boot is built before them.
+    /// Initialisation is done: tasks are released, at boot only once all that the partition builds is built. Until then it has not
+    /// begun its work, and misses no deadline that a health monitor would answer.
     pub(super) fn operational<R: Recorder>(&mut self, partition: usize, run: &mut Run<'_, '_, R>) {
         self.lives[partition].stage = Stage::Up;
         run.tell(What::Operational { partition });
@@ -204,6 +205,12 @@ impl Conduct {
             *seen = (*seen).max(Some(run.now));
             self.build_all(partition, run);
         }
+        if !boots || !is_building(partition, run) {
+            self.start(partition, run);
+        }
+    }
+
+    fn start<R: Recorder>(&mut self, partition: usize, run: &mut Run<'_, '_, R>) {
         run.start_partition(partition);
         self.look_at_bursts(run);
     }
@@ -215,6 +222,14 @@ impl Conduct {
                 Some((by, work_ns)) if by == builder => run.add_duty(builder, work_ns, Work::Build(built).duty()),
                 _ => {}
             }
+        }
+    }
+
+    /// A partition has been built; with the last one its builder begins its own work.
+    pub(super) fn built<R: Recorder>(&mut self, builder: usize, built: usize, run: &mut Run<'_, '_, R>) {
+        self.initialise_built(built, run);
+        if !is_building(builder, run) {
+            self.start(builder, run);
         }
     }
 
@@ -231,7 +246,7 @@ impl Conduct {
         }
     }
 
-    /// A partition has been built, or was there from the first.
+    /// A partition is there to initialise: it has been built, or was there from the first.
     pub(super) fn initialise_built<R: Recorder>(&mut self, partition: usize, run: &mut Run<'_, '_, R>) {
         let life = self.lives[partition].number;
         self.initialise(partition, Start::Cold, life, run);
@@ -276,6 +291,11 @@ fn is_served(machine: &Machine, partition: usize, schedule: usize) -> bool {
         !matches!(tables.grants.get(lane), None | Some(Grant::Windows | Grant::Nothing))
     };
     windows() || lanes.clone().any(granted)
+}
+
+/// Whether a partition still has others to build.
+fn is_building<R: Recorder>(partition: usize, run: &Run<'_, '_, R>) -> bool {
+    run.duties(partition).any(|duty| matches!(duty, Duty::Conduct(tag) if matches!(Work::of_tag(tag), Work::Build(_))))
 }
 
 #[cfg(test)]

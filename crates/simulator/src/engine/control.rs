@@ -247,6 +247,11 @@ impl<R: Recorder> Run<'_, '_, R> {
         }
     }
 
+    /// The work that a partition has before all its jobs.
+    pub(crate) fn duties(&self, partition: usize) -> impl Iterator<Item = Duty> + '_ {
+        self.world.partitions[partition].duties.iter().map(|(_, duty)| *duty)
+    }
+
     /// Work of a partition before its jobs is dropped; a frame that it had under way waits again.
     pub(crate) fn drop_duties(&mut self, partition: usize) {
         for core in 0..self.world.cores.len() {
