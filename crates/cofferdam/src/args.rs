@@ -219,6 +219,13 @@ pub struct TraceArgs {
     /// Say what measured times come to as samples: high-water marks, tolerance limits, rare levels.
     #[arg(long)]
     pub samples: bool,
+    #[command(flatten)]
+    pub answer: FindingsArgs,
+}
+
+/// How what was found in recordings is answered.
+#[derive(Debug, Args)]
+pub struct FindingsArgs {
     /// Text for people, or JSON for programs.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
@@ -297,18 +304,8 @@ pub struct RehearseArgs {
     /// The folder to keep the recording, its map and the answer in.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Text for people, or JSON for programs.
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    pub format: Format,
-    /// Let rules pass of which the recording says nothing.
-    #[arg(long)]
-    pub allow_not_analysed: bool,
-    /// List every rule, not only those that are violated.
-    #[arg(long)]
-    pub all: bool,
-    /// Use only ASCII in the answer.
-    #[arg(long)]
-    pub ascii: bool,
+    #[command(flatten)]
+    pub answer: FindingsArgs,
 }
 
 #[derive(Debug, Args)]

@@ -66,14 +66,21 @@ fn claim(subject: &str, place: Span, share: Result<Share, String>) -> Verdict {
 }
 
 fn budgets(system: &System, interconnect: &Interconnect, plan: &Plan) -> Result<Share, String> {
-    let budgeted = |master: usize| plan.bandwidth.iter().any(|budget| budget.master == master);
-    if let Some(master) = (0..interconnect.masters.len()).find(|master| !budgeted(*master)) {
-        return Err(format!("the plan has no bandwidth budget for `{}`", interconnect.masters[master].name.value));
-    }
+    let asked = budgeted(interconnect, plan)?;
     let of = interconnect.guaranteed.value.bytes_per_s();
-    let asked = plan.bandwidth.iter().fold(0u64, |sum, budget| sum.saturating_add(budget.budget.bytes_per_s()));
     let faults = plan.bandwidth.iter().filter_map(|budget| off_granule(system, interconnect, budget)).collect();
     Ok(Share { asked, of, faults })
+}
+
+/// The sum of all budgets, or which master has none.
+pub(crate) fn budgeted(interconnect: &Interconnect, plan: &Plan) -> Result<u64, String> {
+    let has_budget = |master: usize| plan.bandwidth.iter().any(|budget| budget.master == master);
+    match (0..interconnect.masters.len()).find(|master| !has_budget(*master)) {
+        Some(master) => {
+            Err(format!("the plan has no bandwidth budget for `{}`", interconnect.masters[master].name.value))
+        }
+        None => Ok(plan.bandwidth.iter().fold(0, |sum, budget| sum.saturating_add(budget.budget.bytes_per_s()))),
+    }
 }
 
 /// A budget that the regulation cannot keep, since it counts in whole steps.

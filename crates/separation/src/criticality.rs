@@ -10,30 +10,19 @@
 //! Differs from the source: none of them asks for the pass along chains; common practice.
 //! Checked by: the survey vessel's eleven upward flows, and its planted demand of SIL 2 through a partition of SIL 1.
 
-use crate::edges::{Carrier, Edge, edges};
+use crate::edges::{Carrier, Edge};
 use crate::facts::{Claim, Found, basis};
 use claim::{Assumption, Kind, Verdict};
 use diagnostic::Span;
 use model::System;
 use model::system::{Chain, PortEnd};
 use quantity::{PartitionId, TaskId};
-use std::collections::BTreeMap;
 
 /// One verdict for each carrier that rises and for each chain that falls and rises again.
-pub(crate) fn check(system: &System) -> Vec<Verdict> {
-    let mut carriers: BTreeMap<String, Vec<Edge>> = BTreeMap::new();
-    let mut order = Vec::new();
-    for edge in edges(system).into_iter().filter(|edge| may_rise(system, edge)) {
-        let subject = subject(system, edge.carrier);
-        if !carriers.contains_key(&subject) {
-            order.push(subject.clone());
-        }
-        carriers.entry(subject).or_default().push(edge);
-    }
-    let of_carriers = order.into_iter().map(|subject| {
-        let edges = carriers.remove(&subject).unwrap_or_default();
-        rising(system, subject, &edges)
-    });
+pub(crate) fn check(system: &System, edges: &[Edge]) -> Vec<Verdict> {
+    let may_rise: Vec<&Edge> = edges.iter().filter(|edge| may_rise(system, edge)).collect();
+    // Those of one carrier follow each other.
+    let of_carriers = may_rise.chunk_by(|one, other| one.carrier == other.carrier).map(|edges| rising(system, edges));
     of_carriers.chain(system.chains.iter().filter_map(|chain| of_chain(system, chain))).collect()
 }
 
@@ -61,8 +50,9 @@ fn may_rise(system: &System, edge: &Edge) -> bool {
     !system.levels.is_empty() && known.is_none_or(|(from, to)| from < to)
 }
 
-fn rising(system: &System, subject: String, edges: &[Edge]) -> Verdict {
-    let claim = claim(subject, edges.first().map_or(Span::NOWHERE, |edge| edge.place));
+/// Of edges of one carrier, at least one.
+fn rising(system: &System, edges: &[&Edge]) -> Verdict {
+    let claim = claim(subject(system, edges[0].carrier), edges[0].place);
     let ends = edges.iter().flat_map(|edge| [edge.from, edge.to]);
     if let Some(unknown) = ends.into_iter().find(|id| level(system, *id).is_none()) {
         return claim.unknown(format!("`{}` declares no level", system.partition(unknown).name.value));

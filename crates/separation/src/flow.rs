@@ -13,7 +13,7 @@
 //! Checked by: a general-purpose graph library on random systems (`tests/flows.rs`); the survey vessel's policy, and what it
 //! becomes without its filters.
 
-use crate::edges::{Carrier, Edge, edges};
+use crate::edges::{Carrier, Edge};
 use crate::facts::{Claim, Found, basis};
 use claim::{Assumption, Basis, Kind, Verdict};
 use model::System;
@@ -22,12 +22,11 @@ use quantity::{PartitionId, TaskId, ZoneId};
 use std::collections::{BTreeMap, VecDeque};
 
 /// One verdict for each pair of partitions that something is carried between, then one for each forbidden pair of zones.
-pub(crate) fn check(system: &System) -> Vec<Verdict> {
-    let edges = edges(system);
-    let mut verdicts = direct(system, &edges);
+pub(crate) fn check(system: &System, edges: &[Edge]) -> Vec<Verdict> {
+    let mut verdicts = direct(system, edges);
     if let Some(policy) = &system.flow {
         verdicts
-            .extend(forbidden_pairs(system, policy).into_iter().map(|pair| transitive(system, policy, &edges, pair)));
+            .extend(forbidden_pairs(system, policy).into_iter().map(|pair| transitive(system, policy, edges, pair)));
     }
     verdicts
 }

@@ -30,7 +30,8 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     verdicts.extend(interrupt::check(system, plan));
     verdicts.extend(cache::check(system, plan));
     verdicts.extend(bandwidth::check(system, plan));
-    verdicts.extend(flow::check(system));
-    verdicts.extend(criticality::check(system));
+    let edges = edges::edges(system);
+    verdicts.extend(flow::check(system, &edges));
+    verdicts.extend(criticality::check(system, &edges));
     verdicts
 }

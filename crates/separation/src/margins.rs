@@ -9,6 +9,7 @@
 //! Differs from the source: the table gives figures for space projects; here the file declares its own.
 //! Checked by: the survey vessel's 39 % of memory and its bandwidth, which is exactly full.
 
+use crate::bandwidth::budgeted;
 use claim::{Assumption, Basis, Kind, Relation, Status, Unit, Verdict, Witness};
 use model::System;
 use model::system::{GrowthRule, GrowthSubject};
@@ -74,11 +75,7 @@ fn free_memory(system: &System, plan: &Plan) -> Result<Ppm, String> {
 /// The free share of the bandwidth, or which datum is missing.
 fn free_bandwidth(system: &System, plan: &Plan) -> Result<Ppm, String> {
     let interconnect = system.board.interconnect.as_ref().ok_or("`board.interconnect` is not given")?;
-    let budgeted = |master: usize| plan.bandwidth.iter().any(|budget| budget.master == master);
-    if let Some(master) = (0..interconnect.masters.len()).find(|&master| !budgeted(master)) {
-        return Err(format!("the plan has no bandwidth budget for `{}`", interconnect.masters[master].name.value));
-    }
+    let taken = budgeted(interconnect, plan)?;
     let whole = interconnect.guaranteed.value.bytes_per_s();
-    let taken = plan.bandwidth.iter().fold(0u64, |sum, budget| sum.saturating_add(budget.budget.bytes_per_s()));
     exact_ratio_ppm(whole.saturating_sub(taken), whole).ok_or_else(|| "the guaranteed rate is zero".to_owned())
 }

@@ -49,8 +49,7 @@ fn chains(machine: &Machine, seen: &Seen) -> Vec<Value> {
 
 /// Whether somebody reads an input in a module schedule: what a reader that rests leaves in its queue has no bound.
 pub(super) fn is_read(machine: &Machine, schedule: usize, input: &Input) -> bool {
-    let active = machine.schedules.get(schedule).zip(input.task).and_then(|(tables, task)| tables.active.get(task));
-    active.copied().unwrap_or(true)
+    input.task.is_none_or(|task| machine.is_active(schedule, task))
 }
 
 fn channels(machine: &Machine, schedule: usize, seen: &Seen) -> Vec<Value> {

@@ -36,7 +36,7 @@ pub fn run(args: &RehearseArgs, color: ColorChoice) -> Result<Exit> {
     let session = session::load(&args.baseline.system, Wanted::given_or_named(args.baseline.plan.as_ref()))?;
     session.complain(color);
     let Some(system) = session.baseline.system.as_ref().filter(|_| !session.baseline.has_errors()) else {
-        return session.refused(args.format == Format::Json);
+        return session.refused(args.answer.format == Format::Json);
     };
     let plan = session.baseline.plan.as_ref().context("there is no plan to rehearse: name one with --plan")?;
     expect_span(args.span, system)?;
@@ -46,7 +46,7 @@ pub fn run(args: &RehearseArgs, color: ColorChoice) -> Result<Exit> {
     let machine = compile::machine(system, plan);
     let faults = match faults(args, &machine, &session) {
         Ok(faults) => faults,
-        Err((found, sources)) => return super::refuse(&found, &sources, args.format, color),
+        Err((found, sources)) => return super::refuse(&found, &sources, args.answer.format, color),
     };
     let prepared = prepare(system, &machine, &faults).map_err(|why| anyhow!("{}", why.join("\n       ")))?;
     let recorded = rehearse(args, &prepared)?;
@@ -54,10 +54,10 @@ pub fn run(args: &RehearseArgs, color: ColorChoice) -> Result<Exit> {
     let heard = heard(&Against::by_map(system, plan, &map), &recorded, &machine, &faults);
     let told = faults.iter().map(|fault| fault_text(fault, &machine)).collect();
     let answer = Answer::new(args, system, (&prepared, &recorded), told, &heard);
-    let exit = exit_of(&recorded, &heard, args.allow_not_analysed);
+    let exit = exit_of(&recorded, &heard, args.answer.allow_not_analysed);
     let kept = args.out.as_ref().map(|folder| keep(folder, &recorded, &text, &answer.text(Style::default())));
     let kept = kept.transpose().map(Option::unwrap_or_default);
-    match (args.format, &kept) {
+    match (args.answer.format, &kept) {
         (Format::Text, _) => terminal::print(&answer.text(check::style(color)))?,
         (Format::Json, Ok(written)) => terminal::print(&answer.json(&session, exit, written))?,
         // What is wrong is the answer then.

@@ -7,7 +7,7 @@
 )]
 
 use super::shape::{CURVE, Shape};
-use super::victims::name;
+use super::victims::{name, signed};
 use model::System;
 use statistics::extreme::gpd;
 use statistics::series::{ljung_box, mann_kendall};
@@ -88,32 +88,25 @@ fn rule_of(system: &System, measure: Measure) -> Option<String> {
 }
 
 fn of(system: &System, measure: Measure, values: &[u64], claimed_ns: Option<u64>) -> Measured {
-    let series: Vec<i64> = values.iter().map(|value| i64::try_from(*value).unwrap_or(i64::MAX)).collect();
-    let mut sorted = series.clone();
-    sorted.sort_unstable();
+    let mut ascending = values.to_vec();
+    ascending.sort_unstable();
+    let (series, sorted) = (signed(values), signed(&ascending));
     let is_independent = ljung_box(&series, lags(series.len())).map(|tested| tested.p > UNLIKELY);
     let is_stationary = mann_kendall(&series).map(|tested| tested.p > UNLIKELY);
     let fitted = rare(&series, &sorted, is_independent, is_stationary);
     Measured {
         name: name(system, measure),
         values: values.len() as u64,
-        high_water_ns: values.iter().copied().max().unwrap_or(0),
+        high_water_ns: ascending.last().copied().unwrap_or(0),
         claimed_ns,
         tolerance: upper_limit(&sorted, COVERAGE_PPB, ONE_IN),
         needed: values_needed(Sides::Upper, COVERAGE_PPB, ONE_IN, 1),
         is_independent,
         is_stationary,
         rare_ns: fitted.as_ref().ok().map(|fitted| fitted.rare),
-        shape: Shape::of(
-            &unsigned(&sorted),
-            fitted.as_ref().map_or_else(|_| Vec::new(), |fitted| fitted.curve.clone()),
-        ),
+        shape: Shape::of(&ascending, fitted.as_ref().map_or_else(|_| Vec::new(), |fitted| fitted.curve.clone())),
         no_fit: fitted.err(),
     }
-}
-
-fn unsigned(values: &[i64]) -> Vec<u64> {
-    values.iter().map(|value| value.unsigned_abs()).collect()
 }
 
 /// Enough lags to see a pattern of some periods, few enough to be estimated.

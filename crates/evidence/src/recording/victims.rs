@@ -111,7 +111,7 @@ fn row(system: &System, measure: Measure, values: &Values, asked: &Asked) -> Com
     Compared { name: name(system, measure), spreads: spans.map(|list| Spread::of(list)), pairs }
 }
 
-fn signed(values: &[u64]) -> Vec<i64> {
+pub(super) fn signed(values: &[u64]) -> Vec<i64> {
     values.iter().map(|value| i64::try_from(*value).unwrap_or(i64::MAX)).collect()
 }
 

@@ -1,18 +1,13 @@
 //! How rarely which time was reached, on a scale of powers of ten, with what a fit makes of the largest.
 
 use super::axis::time_axis;
-use super::histogram::{marks, times};
+use super::histogram::{BOTTOM, HEIGHT, RIGHT, TOP, WIDTH, marks, times};
 use super::{Px, Scale, figure, line, path, text};
 use crate::recording::Measured;
 use maud::{Markup, html};
 use quantity::Duration;
 
-const WIDTH: Px = Px::whole(410);
-const HEIGHT: Px = Px::whole(202);
 const LEFT: Px = Px::whole(82);
-const RIGHT: Px = Px::whole(400);
-const TOP: Px = Px::whole(40);
-const BOTTOM: Px = Px::whole(176);
 /// The powers of ten that are drawn at most.
 const MOST_POWERS: u32 = 9;
 
@@ -37,7 +32,7 @@ pub(crate) fn exceedance(measured: &Measured) -> Markup {
         @for (cx, cy) in shape.reached.iter().map(point) { circle class="reached" cx=(cx) cy=(cy) r="1.8" {} }
         polyline class="fitted" points=(path(fitted.map(|(one_in, level)| (x.at(*level), y.at(micro_log10(*one_in)))))) {}
         (interval(measured, x, y))
-        (marks(measured, x, (TOP, BOTTOM)))
+        (marks(measured, x))
     };
     let title = format!("How rarely which {} was reached", measured.name);
     let description =

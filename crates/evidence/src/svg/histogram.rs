@@ -1,17 +1,18 @@
 //! Measured times counted in classes, with their high-water mark and their limit.
 
 use super::axis::{ticks, time_axis};
+use super::flags::{drawn, flags};
 use super::{Px, Scale, figure, line, rect, text};
 use crate::recording::{Histogram, Measured};
 use maud::{Markup, html};
 use quantity::Duration;
 
-const WIDTH: Px = Px::whole(410);
-const HEIGHT: Px = Px::whole(202);
+pub(super) const WIDTH: Px = Px::whole(410);
+pub(super) const HEIGHT: Px = Px::whole(202);
 const LEFT: Px = Px::whole(46);
-const RIGHT: Px = Px::whole(400);
-const TOP: Px = Px::whole(40);
-const BOTTOM: Px = Px::whole(176);
+pub(super) const RIGHT: Px = Px::whole(400);
+pub(super) const TOP: Px = Px::whole(40);
+pub(super) const BOTTOM: Px = Px::whole(176);
 /// A limit further above the values than this many times what they span is only pointed at.
 const FAR: u64 = 4;
 
@@ -49,26 +50,17 @@ pub(crate) fn histogram(measured: &Measured) -> Markup {
             (text("tick end", (LEFT - Px::whole(7), y.at(tick) + Px::whole(4)), &tick.to_string()))
         }
         @for bar in (0..).zip(counts).filter(|(_, count)| **count > 0) { (class(bar)) }
-        (marks(measured, x, (TOP, BOTTOM)))
+        (marks(measured, x))
     };
     let title = format!("How often which {} was measured", measured.name);
     figure(WIDTH, HEIGHT, &title, &description(measured), content)
 }
 
-/// The high-water mark and the limit as lines, each with its name above the drawing in a row of its own.
-pub(super) fn marks(measured: &Measured, x: Scale, (top, bottom): (Px, Px)) -> Markup {
-    let flag = |class: &str, at_ns: u64, row: i64, words: &str| {
-        let (at, y) = (x.at(at_ns), top - Px::whole(20 - row * 14));
-        html! {
-            @if at_ns <= x.to { (line(class, (at, y - Px::whole(8)), (at, bottom))) }
-            @else { path class="arrow" d={ "M" (at + Px::whole(2)) " " (y - Px::whole(7)) " l6 4 -6 4 z" } {} }
-            (text("tick end", (at - Px::whole(4), y), words))
-        }
-    };
-    html! {
-        (flag("high-water", measured.high_water_ns, 1, &format!("high-water mark {}", Duration::from_ns(measured.high_water_ns))))
-        @if let Some(limit) = measured.claimed_ns { (flag("limit", limit, 0, &format!("limit {}", Duration::from_ns(limit)))) }
-    }
+/// The high-water mark and the limit as lines, named above the drawing.
+pub(super) fn marks(measured: &Measured, x: Scale) -> Markup {
+    let marks =
+        [("high-water", "high-water mark", Some(measured.high_water_ns)), ("limit", "limit", measured.claimed_ns)];
+    drawn(&flags(marks), x, (TOP - Px::whole(31), BOTTOM))
 }
 
 fn description(measured: &Measured) -> String {

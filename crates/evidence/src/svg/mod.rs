@@ -6,6 +6,7 @@
 mod axis;
 mod bar;
 mod exceedance;
+mod flags;
 mod gantt;
 mod headroom;
 mod histogram;

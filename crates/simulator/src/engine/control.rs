@@ -126,8 +126,7 @@ impl<R: Recorder> Run<'_, '_, R> {
     }
 
     fn is_active(&self, task: usize) -> bool {
-        let tables = self.machine.schedules.get(self.world.schedule);
-        tables.is_none_or(|tables| tables.active.get(task).copied().unwrap_or(true))
+        self.machine.is_active(self.world.schedule, task)
     }
 
     /// The jobs of a partition that are under way are dropped.

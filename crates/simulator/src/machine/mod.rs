@@ -59,4 +59,9 @@ impl Machine {
     pub fn runs(&self, partition: usize) -> bool {
         self.left_out.iter().all(|left| left.partition != partition)
     }
+
+    /// Whether jobs of a task arrive in a module schedule.
+    pub fn is_active(&self, schedule: usize, task: usize) -> bool {
+        self.schedules.get(schedule).and_then(|tables| tables.active.get(task)).copied().unwrap_or(true)
+    }
 }

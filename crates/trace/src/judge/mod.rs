@@ -150,7 +150,7 @@ impl<'a> Judge<'a> {
         let origin_ns = self.windows.origin_ns();
         Judgement {
             origin_ns,
-            supply: self.supply.finish(),
+            supply: self.supply.finish(self.switches.costs()),
             failed: self.coverage.failed(),
             coverage: self.coverage.finish(self.windows.frames()),
             findings: findings.concat(),

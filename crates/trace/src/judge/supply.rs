@@ -2,8 +2,7 @@
 //! cost. Figures without a limit; the rules about windows and switches are judged elsewhere.
 
 use crate::rebuilt::{Observer, Slice, Window};
-use crate::seen::{Seen, Who};
-use crate::waiting::Waiting;
+use crate::seen::Who;
 use model::System;
 use quantity::PartitionId;
 
@@ -21,7 +20,7 @@ pub struct Extent {
 }
 
 impl Extent {
-    fn note(&mut self, ns: u64) {
+    pub(super) fn note(&mut self, ns: u64) {
         self.least_ns = if self.times == 0 { ns } else { self.least_ns.min(ns) };
         self.most_ns = self.most_ns.max(ns);
         self.total_ns = self.total_ns.saturating_add(ns);
@@ -43,7 +42,6 @@ pub struct Supply {
 #[derive(Debug)]
 pub(super) struct Supplies {
     home: Vec<PartitionId>,
-    waiting: Waiting,
     list: Vec<Supply>,
 }
 
@@ -51,31 +49,20 @@ impl Supplies {
     pub(super) fn new(system: &System) -> Self {
         Self {
             home: system.tasks.iter().map(|task| task.partition).collect(),
-            waiting: Waiting::new(system),
             list: vec![Supply::default(); system.partitions.len()],
         }
     }
 
-    /// By partition.
-    pub(super) fn finish(&self) -> Vec<Supply> {
-        self.list.clone()
+    /// By partition, with what the switches to each were seen to take.
+    pub(super) fn finish(&self, switches: &[Extent]) -> Vec<Supply> {
+        self.list.iter().zip(switches).map(|(supply, switches)| Supply { switches: *switches, ..*supply }).collect()
     }
 }
 
 impl Observer for Supplies {
-    fn seen(&mut self, seen: &Seen) {
-        self.waiting.seen(seen);
-    }
-
     fn window(&mut self, window: &Window) {
-        let waited = window.told && self.waiting.take(window.core);
-        if !window.told || !window.whole {
-            return;
-        }
-        let supply = &mut self.list[window.partition.index()];
-        supply.windows.note(window.to_ns.saturating_sub(window.from_ns));
-        if let Some(first_ns) = window.first_ns.filter(|_| waited) {
-            supply.switches.note(first_ns.saturating_sub(window.from_ns));
+        if window.told && window.whole {
+            self.list[window.partition.index()].windows.note(window.to_ns.saturating_sub(window.from_ns));
         }
     }
 

@@ -3,6 +3,7 @@
 //! Seen where a job of the partition was under way when its window began.
 
 use super::partition_name;
+use super::supply::Extent;
 use super::tally::{Finding, Limit, Rule, Tally};
 use crate::rebuilt::{Observer, Window};
 use crate::seen::Seen;
@@ -13,6 +14,8 @@ use model::System;
 pub(super) struct Switches {
     waiting: Waiting,
     tallies: Vec<Tally>,
+    /// What switches took, by partition.
+    costs: Vec<Extent>,
 }
 
 impl Switches {
@@ -27,7 +30,17 @@ impl Switches {
             (None, _) => Err("the platform sheet does not give `switch`".to_owned()),
             (_, None) => Err("the platform sheet does not give `refill`".to_owned()),
         };
-        Self { waiting: Waiting::new(system), tallies: vec![Tally::new(Rule::Switch, limit); system.partitions.len()] }
+        let partitions = system.partitions.len();
+        Self {
+            waiting: Waiting::new(system),
+            tallies: vec![Tally::new(Rule::Switch, limit); partitions],
+            costs: vec![Extent::default(); partitions],
+        }
+    }
+
+    /// What switches took, by partition.
+    pub(super) fn costs(&self) -> &[Extent] {
+        &self.costs
     }
 
     pub(super) fn findings(&self, system: &System) -> Vec<Finding> {
@@ -50,6 +63,7 @@ impl Observer for Switches {
         match window.first_ns {
             Some(first) if window.whole => {
                 let cost = first.saturating_sub(window.from_ns);
+                self.costs[window.partition.index()].note(cost);
                 tally.note(cost, window.from_ns, || {
                     format!("its work waited, and executed only {cost} ns into the window")
                 });

@@ -65,7 +65,11 @@ impl<'a> Answer<'a> {
 
     /// For people.
     pub(super) fn text(&self, style: Style) -> String {
-        evidence::text::rehearsal(&self.rehearsal(), self.args.all, Style { unicode: !self.args.ascii, ..style })
+        evidence::text::rehearsal(
+            &self.rehearsal(),
+            self.args.answer.all,
+            Style { unicode: !self.args.answer.ascii, ..style },
+        )
     }
 
     /// For programs.

@@ -20,29 +20,29 @@ pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
     let session = session::load(&args.baseline.system, Wanted::given_or_named(args.baseline.plan.as_ref()))?;
     session.complain(color);
     let Some(system) = session.baseline.system.as_ref().filter(|_| !session.baseline.has_errors()) else {
-        return session.refused(args.format == Format::Json);
+        return session.refused(args.answer.format == Format::Json);
     };
     let plan = session.baseline.plan.as_ref().context("there is no plan to judge by: name one with --plan")?;
     let found = judging::recordings(&args.judging, &args.recordings, (system, plan), &session, args.samples)?;
     let found = match found {
         Found::Judged(found) => found,
-        Found::WrongMap(wrong, sources) => return super::refuse(&wrong, &sources, args.format, color),
+        Found::WrongMap(wrong, sources) => return super::refuse(&wrong, &sources, args.answer.format, color),
     };
     let judged = found.judged(system);
     if is_silent(&judged.judgement.findings) {
         terminal::complain(SILENT);
     }
-    let exit = exit_of(&judged, args.allow_not_analysed);
+    let exit = exit_of(&judged, args.answer.allow_not_analysed);
     answer(args, color, &session, &judged, exit)?;
     Ok(exit)
 }
 
 fn answer(args: &TraceArgs, color: ColorChoice, session: &Session, judged: &Judged<'_>, exit: Exit) -> Result<()> {
-    terminal::print(&match args.format {
+    terminal::print(&match args.answer.format {
         Format::Text => {
             let head = format!("{}: {} judged", judged.system.name.value, recordings(judged.sources.len()));
-            let style = evidence::text::Style { unicode: !args.ascii, ..check::style(color) };
-            evidence::text::recording(&head, judged, args.all, style)
+            let style = evidence::text::Style { unicode: !args.answer.ascii, ..check::style(color) };
+            evidence::text::recording(&head, judged, args.answer.all, style)
         }
         Format::Json => in_json(session, judged, exit),
     })

@@ -21,11 +21,10 @@ pub(super) fn victims(victims: &Victims) -> Markup {
 /// Those that shift most first, as far as the data can tell.
 fn worth_drawing(victims: &Victims) -> Vec<&Compared> {
     let mut rows: Vec<&Compared> = victims.rows.iter().collect();
-    let shifts = |row: &Compared| row.pairs.iter().flat_map(|pair| pair.comparison.shifts.clone()).collect::<Vec<_>>();
     rows.sort_by_key(|row| {
-        let shifts = shifts(row);
-        let violated = shifts.iter().any(|shift| shift.within == Within::Violated);
-        let observed = shifts.iter().filter_map(|shift| shift.observed).map(i64::unsigned_abs).max();
+        let shifts = || row.pairs.iter().flat_map(|pair| &pair.comparison.shifts);
+        let violated = shifts().any(|shift| shift.within == Within::Violated);
+        let observed = shifts().filter_map(|shift| shift.observed).map(i64::unsigned_abs).max();
         (Reverse(violated), Reverse(observed))
     });
     rows.truncate(MOST_DRAWN);
