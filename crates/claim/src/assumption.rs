@@ -43,11 +43,13 @@ pub enum Assumption {
     FiltersHold,
     /// A declared check refuses what its words say.
     ChecksHold,
+    /// Other cores ask for no more lines than their declared jobs.
+    OthersSteady,
 }
 
 impl Assumption {
     /// Every assumption in register order.
-    pub const ALL: [Self; 20] = [
+    pub const ALL: [Self; 21] = [
         Self::InputsValid,
         Self::RoundRobin,
         Self::MastersListed,
@@ -68,6 +70,7 @@ impl Assumption {
         Self::FlowsDeclared,
         Self::FiltersHold,
         Self::ChecksHold,
+        Self::OthersSteady,
     ];
 
     /// The id in reports, such as `A1`.
@@ -134,6 +137,10 @@ impl Assumption {
             Self::ChecksHold => {
                 "A consumer that declares a check on what comes from a lower level carries it out on every message."
             }
+            Self::OthersSteady => {
+                "Trusted partitions on other cores make no more line requests than their declared jobs, and the heads of their \
+                 windows, do; none of them initialises or restarts meanwhile."
+            }
         }
     }
 
@@ -164,6 +171,7 @@ impl Assumption {
             Self::FlowsDeclared => "port tables and translation tables read back; review of the forwarder",
             Self::FiltersHold => "tests of the filter with forbidden content; its review",
             Self::ChecksHold => "tests of the consumer with wrong, late and missing messages",
+            Self::OthersSteady => "cache-miss counters of every partition; a mark in the trace at each restart",
         }
     }
 }

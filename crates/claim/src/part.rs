@@ -36,11 +36,17 @@ pub enum PartKind {
     Stage,
     /// The next point at which something may begin is not reached yet.
     Alignment,
+    /// Jobs of the partition wait for a line request of another master.
+    Interference,
+    /// A less urgent job that has begun goes on.
+    Blocking,
+    /// Switches between the jobs of a partition.
+    Switches,
 }
 
 impl PartKind {
     /// Every kind in the order of keys to drawings.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 14] = [
         Self::Device,
         Self::Waiting,
         Self::Blackout,
@@ -52,6 +58,9 @@ impl PartKind {
         Self::Initialisation,
         Self::Stage,
         Self::Alignment,
+        Self::Interference,
+        Self::Blocking,
+        Self::Switches,
     ];
 
     /// The word for programs and people alike.
@@ -68,6 +77,9 @@ impl PartKind {
             Self::Initialisation => "initialisation",
             Self::Stage => "stage",
             Self::Alignment => "alignment",
+            Self::Interference => "interference",
+            Self::Blocking => "blocking",
+            Self::Switches => "switches",
         }
     }
 }

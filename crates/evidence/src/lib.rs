@@ -22,6 +22,7 @@ mod svg;
 pub mod text;
 mod tight;
 mod validation;
+mod waiting;
 
 pub use caution::{CAUTIONS, Caution};
 pub use deviation::Deviation;

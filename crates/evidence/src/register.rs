@@ -42,6 +42,7 @@ pub(crate) const fn who_says_so(assumption: Assumption) -> &'static str {
             "the platform supplier"
         }
         Assumption::FlowsDeclared => "the integrator, who listed channels, regions and shared devices",
+        Assumption::OthersSteady => "the suppliers of the partitions on other cores",
         Assumption::FiltersHold | Assumption::ChecksHold => "the suppliers of the consumers, check by check",
     }
 }

@@ -52,6 +52,9 @@ pub(crate) const fn letter(kind: PartKind) -> &'static str {
         PartKind::Initialisation => "I",
         PartKind::Stage => "S",
         PartKind::Alignment => "N",
+        PartKind::Interference => "F",
+        PartKind::Blocking => "K",
+        PartKind::Switches => "C",
     }
 }
 
@@ -69,6 +72,9 @@ pub(crate) const fn meaning(kind: PartKind) -> &'static str {
         PartKind::Initialisation => "the partition initialises",
         PartKind::Stage => "of boot, before the first frame",
         PartKind::Alignment => "until the next point at which it may begin",
+        PartKind::Interference => "for another master's line requests",
+        PartKind::Blocking => "a less urgent job goes on",
+        PartKind::Switches => "from job to job",
     }
 }
 

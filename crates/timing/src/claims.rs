@@ -4,6 +4,7 @@
 
 mod alarms;
 mod boot;
+mod bus;
 mod chains;
 mod charge;
 mod core_margin;
@@ -14,6 +15,7 @@ mod growth;
 mod health;
 mod home;
 mod initialisation;
+mod judged_waits;
 mod locking;
 mod network;
 mod network_flows;
@@ -28,6 +30,7 @@ mod ports_devices;
 mod ports_growth;
 mod ports_refresh;
 mod queues;
+mod response_parts;
 mod responses;
 mod restart;
 mod results;
@@ -35,6 +38,7 @@ mod schedule_change;
 mod scope;
 mod spare;
 mod throttling;
+mod waits;
 mod windows;
 mod witness;
 mod workload;
@@ -79,7 +83,7 @@ fn of_schedule(scope: &Scope<'_>, results: &Results) -> Vec<Verdict> {
     let mut verdicts = windows::check(scope);
     for partition in scope.running_partitions() {
         let cores = results.cores(partition);
-        verdicts.extend(responses::check(scope, partition, cores));
+        verdicts.extend(responses::check(scope, partition, results));
         verdicts.extend(growth::check(scope, partition, cores));
     }
     let mut aligned = Aligned::new(scope, results);

@@ -2,7 +2,7 @@
 
 use super::{Above, Looked, Phases};
 use crate::Alarms;
-use claim::{Assumption, FoundBy, Simulated, Verdict};
+use claim::{Assumption, FoundBy, Kind, Simulated, Verdict};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A comparison under way.
@@ -37,11 +37,12 @@ impl<'v> Comparison<'v> {
     ) {
         let Some(&at) = self.by_id.get(id) else { return };
         let verdict = &mut self.verdicts[at];
+        // In a run every line request waits as long as it is charged for, which is what the generic bound of a response holds.
         let bound = match phases {
             Phases::Any if relies_on_phase(verdict) => verdict.generic,
             Phases::Any | Phases::Declared => {
                 note(verdict, value, found_by);
-                verdict.bound
+                if verdict.kind == Kind::Response { verdict.generic.or(verdict.bound) } else { verdict.bound }
             }
         };
         if let Some(above) = Above::bound(verdict, bound, value)

@@ -44,6 +44,9 @@ const fn weave(kind: PartKind) -> &'static str {
         PartKind::Initialisation => "M0 3 H6",
         PartKind::Stage => "M0 3 H3 M3 0 V6",
         PartKind::Alignment => "M0 1 L3 4 L6 1",
+        PartKind::Interference => "M1 1 h1.4 M4 4 h1.4",
+        PartKind::Blocking => "M1.5 0 V6 M4.5 0 V6",
+        PartKind::Switches => "M0 5 L3 2 L6 5",
     }
 }
 

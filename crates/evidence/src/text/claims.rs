@@ -8,6 +8,7 @@ use crate::show::{
     amount_or, capital, count, limit, percent, rounded_percent, signed_percent, simulated, used_permille,
 };
 use crate::summary::KindSummary;
+use crate::waiting::in_short;
 use claim::Verdict;
 
 const BAR: usize = 12;
@@ -32,6 +33,14 @@ pub(super) fn tables(page: &mut Page, dossier: &Dossier) {
     for summary in dossier.summary_by_kind() {
         page.heading(&format!("{} ({})", capital(summary.kind.title()), count(summary.counts.total(), "claim")));
         rows(page, &dossier.of_kind(summary.kind).collect::<Vec<_>>());
+    }
+}
+
+/// What is gained where responses count only what other masters can ask for.
+pub(super) fn waiting(page: &mut Page, dossier: &Dossier) {
+    if let Some(words) = in_short(dossier) {
+        page.heading("Waiting for memory");
+        page.paragraph(2, &words);
     }
 }
 

@@ -64,6 +64,7 @@ pub fn render(dossier: &Dossier, detail: Detail, style: Style) -> String {
         Detail::All => claims::tables(&mut page, dossier),
         _ => claims::kinds(&mut page, dossier),
     }
+    claims::waiting(&mut page, dossier);
     chains::waterfalls(&mut page, dossier, detail);
     claims::tightest(&mut page, dossier);
     claims::breaks_first(&mut page, dossier);

@@ -153,6 +153,7 @@ pub fn board(cores: usize) -> Board {
             guaranteed: at(Rate::from_bytes_per_s(1_280_000_000)),
             peak: None,
             arbitration: at(Arbitration::RoundRobin),
+            waiting: None,
             masters,
         }),
         devices: vec![],

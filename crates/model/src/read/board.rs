@@ -2,7 +2,7 @@
 
 use super::section::{Key, Kind, SMALL, Section, words};
 use super::{Context, Document, Fields, device};
-use crate::system::{Arbitration, Board, Cache, Core, Interconnect, Master, Memory};
+use crate::system::{Arbitration, Board, Cache, Core, Interconnect, Master, Memory, Waiting};
 use quantity::{Bytes, CoreId};
 
 pub(super) static SECTION: Section = Section {
@@ -65,6 +65,11 @@ static INTERCONNECT: Section = Section {
         Key::required("guaranteed", Kind::Rate, "The rate that the memory keeps up in the worst case.").above_zero(),
         Key::optional("peak", Kind::Rate, "The rate on the data sheet, for display only.").above_zero(),
         Key::required("arbitration", Kind::Word(ARBITRATION_WORDS), "How masters take turns."),
+        Key::optional(
+            "waiting",
+            Kind::Word(WAITING_WORDS),
+            "Which bound on the waiting judges response times; \"request-driven\" where not given.",
+        ),
         Key::required("master", Kind::Tables(&MASTER), MASTER.summary),
     ],
 };
@@ -80,6 +85,10 @@ static MASTER: Section = Section {
 
 const ARBITRATIONS: [(&str, Arbitration); 1] = [("round-robin", Arbitration::RoundRobin)];
 const ARBITRATION_WORDS: &[&str] = &words(&ARBITRATIONS);
+
+const WAITINGS: [(&str, Waiting); 2] =
+    [("request-driven", Waiting::RequestDriven), ("window-overlap", Waiting::WindowOverlap)];
+const WAITING_WORDS: &[&str] = &words(&WAITINGS);
 
 /// The width of an address where the board does not say.
 pub(crate) const ADDRESS_BITS: u32 = 64;
@@ -144,6 +153,7 @@ fn interconnect(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<Int
         guaranteed: fields.rate("guaranteed")?,
         peak: fields.rate("peak"),
         arbitration: fields.word("arbitration", &ARBITRATIONS)?,
+        waiting: fields.word("waiting", &WAITINGS),
         masters: masters.into_iter().collect::<Option<_>>()?,
     })
 }

@@ -76,6 +76,16 @@ pub enum Arbitration {
     RoundRobin,
 }
 
+/// Which bound on the waiting for memory judges response times.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub enum Waiting {
+    /// Each line request waits for one of every other master, whatever these do.
+    RequestDriven,
+    /// Besides, nobody waits longer for a master than that can ask in the time: in windows that overlap, within its
+    /// budget, with the jobs that it has.
+    WindowOverlap,
+}
+
 /// The path to memory.
 #[derive(Debug, Clone, Serialize)]
 pub struct Interconnect {
@@ -87,6 +97,9 @@ pub struct Interconnect {
     pub peak: Option<Located<Rate>>,
     /// How masters take turns.
     pub arbitration: Located<Arbitration>,
+    /// Which bound on the waiting judges; the request-driven one where not declared.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub waiting: Option<Located<Waiting>>,
     /// Everything that can ask for a line. One that is not listed voids every interference bound.
     pub masters: Vec<Master>,
 }

@@ -15,7 +15,9 @@ mod platform;
 mod schedule;
 mod task;
 
-pub use board::{Arbitration, Board, Cache, Core, Device, Interconnect, Interrupt, InterruptPolicy, Master, Memory};
+pub use board::{
+    Arbitration, Board, Cache, Core, Device, Interconnect, Interrupt, InterruptPolicy, Master, Memory, Waiting,
+};
 pub use boot::{Boot, BootNeed, BootStage};
 pub use chain::{Chain, ChainStep, Need};
 pub use channel::{Channel, ChannelKind, FlowCheck, PortEnd, QueueRead};

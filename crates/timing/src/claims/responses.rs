@@ -12,8 +12,10 @@
 //! Checked by: the survey vessel through this door, cases with one datum taken away each, and small systems of every
 //! supply and guest in `tests/`.
 
+use super::results::Results;
 use super::scope::Scope;
-use super::{charge, locking, opaque, partition_supply, throttling, witness};
+use super::waits::Waits;
+use super::{charge, judged_waits, locking, opaque, partition_supply, response_parts, throttling, witness};
 use crate::response::{self, Bound, Deadlines, Exactness, Inexact, Response};
 use crate::supply::{Supply, SupplyKind};
 use crate::task_set::{Policy, Release, Task, TaskSet};
@@ -312,12 +314,12 @@ pub(super) fn assumptions_of(kind: SupplyKind) -> Vec<Assumption> {
 }
 
 /// One verdict for each task.
-pub(super) fn check(scope: &Scope<'_>, partition: PartitionId, cores: &[VirtualCore]) -> Vec<Verdict> {
+pub(super) fn check(scope: &Scope<'_>, partition: PartitionId, results: &Results) -> Vec<Verdict> {
     let mut verdicts: Vec<_> = opaque::check(scope, partition).into_iter().collect();
-    for (ids, found) in cores {
+    for (ids, found) in results.cores(partition) {
         match found {
             Err(reason) => verdicts.extend(ids.iter().map(|&id| open(scope, id, no_basis(scope), reason.clone()))),
-            Ok(analysed) => verdicts.extend(verdicts_of(scope, analysed)),
+            Ok(analysed) => verdicts.extend(verdicts_of(scope, analysed, results.waits(scope))),
         }
     }
     verdicts
@@ -338,18 +340,20 @@ fn open(scope: &Scope<'_>, id: TaskId, basis: Basis, reason: String) -> Verdict 
     }
 }
 
-fn verdicts_of(scope: &Scope<'_>, analysed: &Analysed) -> Vec<Verdict> {
+fn verdicts_of(scope: &Scope<'_>, analysed: &Analysed, waits: &Waits) -> Vec<Verdict> {
     let largest = analysed.largest_charged_ns();
     let verdict = |(k, largest_charged_ns): (usize, u64)| {
         let charged_ns = analysed.tasks[k].charged_ns;
         let growth = Some(Growth { charged_ns, largest_charged_ns });
         let base = Verdict { growth, ..open(scope, analysed.ids[k], analysed.basis.clone(), String::new()) };
-        judge(scope, analysed, k, base)
+        let parts = analysed.responses[k].bound().map(|bound| response_parts::of_bound(scope, analysed, k, bound));
+        let base = Verdict { parts: parts.unwrap_or_default(), ..base };
+        judged_waits::choose(scope, analysed, k, judge(scope, analysed, k, base), waits.get(&analysed.ids[k]))
     };
     largest.into_iter().enumerate().map(verdict).collect()
 }
 
-fn judge(scope: &Scope<'_>, analysed: &Analysed, k: usize, base: Verdict) -> Verdict {
+pub(super) fn judge(scope: &Scope<'_>, analysed: &Analysed, k: usize, base: Verdict) -> Verdict {
     match &analysed.responses[k] {
         Response::GaveUp(why) if why.is_failed_test() => {
             Verdict { status: Status::NotShown, reason: Some(why.to_string()), ..base }

@@ -2,13 +2,17 @@
 
 use super::responses::{self, Analysed, VirtualCore};
 use super::scope::Scope;
+use super::waits::{self, Waits};
 use crate::response::Response;
 use quantity::{PartitionId, TaskId};
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 
 /// The responses of one module schedule.
 pub(super) struct Results {
     partitions: BTreeMap<PartitionId, Vec<VirtualCore>>,
+    /// Found when first asked for.
+    waits: OnceCell<Waits>,
 }
 
 /// The times of one task that other claims build on, in ns.
@@ -33,7 +37,13 @@ impl Results {
     /// Analyses every partition that runs in the schedule.
     pub(super) fn of(scope: &Scope<'_>) -> Self {
         let partitions = scope.running_partitions();
-        Self { partitions: partitions.map(|partition| (partition, responses::analyse(scope, partition))).collect() }
+        let partitions = partitions.map(|partition| (partition, responses::analyse(scope, partition))).collect();
+        Self { partitions, waits: OnceCell::new() }
+    }
+
+    /// The responses with the waiting for memory counted from the other masters' side too.
+    pub(super) fn waits(&self, scope: &Scope<'_>) -> &Waits {
+        self.waits.get_or_init(|| waits::of(scope, self))
     }
 
     /// The virtual cores of a partition that have tasks, analysed or why not.

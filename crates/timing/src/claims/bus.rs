@@ -1,0 +1,155 @@
+//! The path to memory as one virtual core sees it: who else asks, when, and for how much.
+//!
+//! Only what is enforced or declared counts: the windows of cores whose frames begin together with this one's, budgets where
+//! the platform regulates, and the jobs of trusted partitions whose tasks are all known. Anything else asks at any time.
+
+use super::partition_supply;
+use super::responses::{Analysed, virtual_core_of};
+use super::scope::Scope;
+use super::waits::Proven;
+use crate::interference::{Budget, Bus, Curve, Jobs, LineTime, Master, Presence, Resident};
+use crate::supply::Interval;
+use model::system::{CorePolicy, Guest, Interconnect, InterruptPolicy};
+use plan::MergedWindow;
+use quantity::{CoreId, PartitionId, TaskId};
+
+const NS_PER_S: u128 = 1_000_000_000;
+
+/// The bus as the tasks of `own` see it; none where nobody else asks.
+///
+/// # Errors
+/// Why nothing is known of it.
+pub(super) fn seen_by(
+    scope: &Scope<'_>,
+    partition: PartitionId,
+    own: &Analysed,
+    proven: &Proven,
+) -> Result<Option<Bus>, String> {
+    let interconnect = scope.system.board.interconnect.as_ref().ok_or("`board.interconnect` is not given")?;
+    let core = core_of(scope, partition, own)?;
+    let bytes = u128::from(interconnect.line.value.get());
+    let rate = u128::from(interconnect.guaranteed.value.bytes_per_s());
+    let line =
+        LineTime::new(bytes * NS_PER_S, rate).ok_or("the time of one line request is no number that can be used")?;
+    let usable = Curve::new(scope.frame_ns(), own.supply.windows().iter().copied());
+    let usable = usable.ok_or("the usable windows are none of the frame")?;
+    let view = View { scope, interconnect, line, usable, proven, synchronised: is_synchronised(scope, core) };
+    let others = interconnect.masters.iter().enumerate().filter(|(_, master)| master.core != Some(core));
+    let masters: Vec<_> = others.map(|(index, _)| view.master(index)).collect();
+    Ok((!masters.is_empty()).then_some(Bus { line, masters }))
+}
+
+/// The one core on which the windows of a virtual core are.
+///
+/// # Errors
+/// That there are several.
+pub(super) fn core_of(scope: &Scope<'_>, partition: PartitionId, own: &Analysed) -> Result<CoreId, String> {
+    let virtual_core = own.ids.first().and_then(|&id| virtual_core_of(scope, id)).unwrap_or(0);
+    match scope.home_cores(partition, virtual_core)[..] {
+        [core] => Ok(core),
+        _ => Err("with windows on several cores only the request-driven bound is known".to_owned()),
+    }
+}
+
+fn is_synchronised(scope: &Scope<'_>, core: CoreId) -> bool {
+    matches!(scope.policy(core), Some(CorePolicy::WindowTable { synchronised: true, .. }))
+}
+
+/// What is asked about every other master.
+struct View<'a> {
+    scope: &'a Scope<'a>,
+    interconnect: &'a Interconnect,
+    line: LineTime,
+    usable: Curve,
+    proven: &'a Proven,
+    /// Whether the own core's frame begins with the others'.
+    synchronised: bool,
+}
+
+impl View<'_> {
+    fn master(&self, index: usize) -> Master {
+        let core = self.interconnect.masters[index].core;
+        let presence = core.filter(|&core| self.keeps_to_windows(core)).and_then(|core| self.residents(core));
+        Master { budget: self.budget(index), presence: presence.map_or(Presence::Always, Presence::Windows) }
+    }
+
+    /// Whether nothing runs on the core but in windows that stand still against the own ones.
+    fn keeps_to_windows(&self, core: CoreId) -> bool {
+        let active = self.scope.system.core(core).active;
+        let frames = self.synchronised && is_synchronised(self.scope, core);
+        frames && active && self.scope.table_faults(core).is_empty() && !self.interrupted(core)
+    }
+
+    /// Whether some interrupt may be handled there outside all windows.
+    fn interrupted(&self, core: CoreId) -> bool {
+        let interrupts = self.scope.system.board.devices.iter().flat_map(|device| &device.interrupts);
+        let mut here = interrupts.filter(|interrupt| interrupt.core.as_ref().is_none_or(|routed| routed.value == core));
+        here.any(|interrupt| interrupt.policy.is_none_or(|policy| policy.value != InterruptPolicy::Pended))
+    }
+
+    /// What regulation lets the master move; a broken line is counted whole.
+    fn budget(&self, index: usize) -> Option<Budget> {
+        let period_ns = self.scope.system.platform.regulation.as_ref()?.period.value.ns();
+        let budget = self.scope.plan.bandwidth.iter().find(|budget| budget.master == index)?;
+        let scaled = u128::from(budget.budget.bytes_per_s()) * u128::from(period_ns);
+        let lines = scaled.div_ceil(u128::from(self.interconnect.line.value.get()) * NS_PER_S);
+        (period_ns > 0).then_some(Budget { period_ns, lines: u64::try_from(lines).unwrap_or(u64::MAX) })
+    }
+
+    /// Every partition with windows on the core; none where these are none of the frame.
+    fn residents(&self, core: CoreId) -> Option<Vec<Resident>> {
+        let windows = self.scope.windows_on(core).iter();
+        let mut who: Vec<_> = windows.map(|window| (window.partition, window.virtual_core)).collect();
+        who.sort_unstable();
+        who.dedup();
+        who.into_iter().map(|(partition, virtual_core)| self.resident(core, partition, virtual_core)).collect()
+    }
+
+    fn resident(&self, core: CoreId, partition: PartitionId, virtual_core: u32) -> Option<Resident> {
+        let frame_ns = self.scope.frame_ns();
+        let tables = self.scope.tables_of(partition, virtual_core).into_iter().filter(|table| table.core == core);
+        let windows: Vec<_> =
+            tables.flat_map(|table| table.merged(partition, virtual_core, self.scope.system.frame.value)).collect();
+        let slip_ns = self.scope.system.platform.boundary_slip.map_or(0, |slip| slip.value.ns());
+        let head_ns = partition_supply::head_ns(self.scope).ok()?;
+        // A request is served so long after it is asked for at the latest.
+        let served_ns = self.line.lines_ns(self.interconnect.masters.len() as u64);
+        let whole = |window: &MergedWindow| {
+            interval(window.start.ns(), window.length.ns().saturating_add(slip_ns).saturating_add(served_ns))
+        };
+        let heads = windows.iter().flat_map(|window| heads_of(window, head_ns.saturating_add(served_ns), frame_ns));
+        Some(Resident {
+            overlap: Curve::new(frame_ns, windows.iter().map(whole))?.meet(&self.usable),
+            heads: Curve::new(frame_ns, heads)?.meet(&self.usable),
+            jobs: self.jobs(partition, virtual_core),
+        })
+    }
+
+    /// All that asks for memory in the windows of a virtual core; none where that is not known, or not believed.
+    fn jobs(&self, partition: PartitionId, virtual_core: u32) -> Option<Vec<Jobs>> {
+        let found = self.scope.system.partition(partition);
+        let tasks = self.scope.tasks(partition);
+        if found.untrusted || matches!(found.guest.value, Guest::Opaque(_)) || tasks.is_empty() {
+            return None;
+        }
+        let can_be_here = |id: &&TaskId| virtual_core_of(self.scope, **id).is_none_or(|core| core == virtual_core);
+        tasks.iter().filter(can_be_here).map(|&id| self.jobs_of(id)).collect()
+    }
+
+    fn jobs_of(&self, id: TaskId) -> Option<Jobs> {
+        let task = self.scope.system.task(id);
+        let requests = task.line_requests?.value;
+        let response_ns = *self.proven.get(&id)?;
+        Some(Jobs { period_ns: task.period.value.ns(), response_ns, requests })
+    }
+}
+
+fn interval(start_ns: u64, length_ns: u64) -> Interval {
+    Interval { start_ns, end_ns: start_ns.saturating_add(length_ns) }
+}
+
+/// Where the head of a window is; one that continues across the frame's begin can have it there too.
+fn heads_of(window: &MergedWindow, head_ns: u64, frame_ns: u64) -> impl Iterator<Item = Interval> {
+    let across = window.end().ns() > frame_ns;
+    std::iter::once(interval(window.start.ns(), head_ns)).chain(across.then(|| interval(0, head_ns)))
+}

@@ -1,0 +1,152 @@
+//! What the bound of a response is made of, and whose each part is.
+//!
+//! Computes: for the busy window behind a bound of a fixed-priority task in any phase the time of each kind, from the arrival to the
+//! completion, so that the parts add up to the bound.
+//! Source: the terms of the busy window's equation.
+//! Assumptions: those of the bound.
+//! Symbols: times in ns.
+//! Invariants and why it ends: one pass over the jobs counted. Where the job arrives within the busy window, what was done before
+//! is taken off in this order: less urgent jobs, more urgent ones, earlier own jobs, switches, waiting.
+//! Differs from the source: nothing.
+//! Checked by: the alarm on parts that do not add up.
+
+use super::responses::Analysed;
+use super::scope::Scope;
+use super::waits::Waited;
+use super::{bus, charge};
+use crate::interference::waits_ns;
+use crate::response::Bound;
+use crate::supply::Supply;
+use crate::task_set::Policy;
+use claim::{Part, PartKind};
+use model::system::Interconnect;
+use quantity::CoreId;
+
+/// A busy window up to the completion of the job looked at; instants from its begin.
+struct Window {
+    start_ns: u64,
+    arrival_ns: i64,
+    finish_ns: u64,
+    job: u64,
+    at_boot: bool,
+}
+
+/// The parts of the request-driven `bound` of task `k`; none where its busy window is not told job by job.
+pub(super) fn of_bound(scope: &Scope<'_>, core: &Analysed, k: usize, bound: &Bound) -> Vec<Part> {
+    if core.set.policy() != Policy::FixedPriority || !core.as_free_running || !core.cluster.is_empty() {
+        return Vec::new();
+    }
+    let Ok(start_ns) = u64::try_from(bound.busy_start_ns) else { return Vec::new() };
+    let arrival_ns = bound.arrival_ns - bound.busy_start_ns;
+    let finish_ns = (arrival_ns + bound.response_ns as i64) as u64; // The busy window's length.
+    let window = Window { start_ns, arrival_ns, finish_ns, job: bound.job, at_boot: bound.at_boot };
+    let jobs = JobsCounted::of(scope, core, k, &window);
+    let waits = jobs
+        .each
+        .iter()
+        .fold(0, |sum: u64, (other, jobs)| sum.saturating_add(jobs * jobs_waiting(scope, core, *other)));
+    jobs.parts(scope, core, &window, shared_evenly(waits, &other_masters(scope, core)))
+}
+
+/// The parts of the bound of task `k` that counts what other masters can ask for.
+pub(super) fn of_waited(scope: &Scope<'_>, core: &Analysed, k: usize, waited: &Waited) -> Vec<Part> {
+    let Some(latest) = &waited.latest else { return Vec::new() };
+    let at_boot = latest.at_boot;
+    let (start_ns, arrival_ns, finish_ns, job) = (latest.start_ns, latest.arrival_ns, latest.finish_ns, latest.job);
+    let window = Window { start_ns, arrival_ns, finish_ns, job, at_boot };
+    let each = waits_ns(&waited.own, &waited.bus, latest);
+    let waits = other_masters(scope, core).into_iter().map(str::to_owned).zip(each).collect();
+    JobsCounted::of(scope, core, k, &window).parts(scope, core, &window, waits)
+}
+
+fn jobs_waiting(scope: &Scope<'_>, core: &Analysed, k: usize) -> u64 {
+    charge::waiting_of(scope, core.ids[k], core.tasks[k].charged_ns)
+}
+
+fn other_masters<'a>(scope: &Scope<'a>, core: &Analysed) -> Vec<&'a str> {
+    let partition = core.ids.first().map(|&id| scope.system.task(id).partition);
+    let own = partition.and_then(|partition| bus::core_of(scope, partition, core).ok());
+    let masters =
+        scope.system.board.interconnect.as_ref().map_or(&[][..], |interconnect: &Interconnect| &interconnect.masters);
+    let others = masters.iter().filter(|master| !is_own(master.core, own));
+    others.map(|master| &*master.name.value).collect()
+}
+
+fn is_own(core: Option<CoreId>, own: Option<CoreId>) -> bool {
+    core.is_some() && core == own
+}
+
+/// A wait of which every master causes as much, in whole ns.
+fn shared_evenly(waits_ns: u64, masters: &[&str]) -> Vec<(String, u64)> {
+    let count = masters.len() as u128;
+    let up_to = |at: usize| (u128::from(waits_ns) * at as u128 / count) as u64; // At most the whole.
+    masters.iter().enumerate().map(|(at, name)| ((*name).to_owned(), up_to(at + 1) - up_to(at))).collect()
+}
+
+/// How many jobs of which task a busy window counts.
+struct JobsCounted {
+    /// The task looked at.
+    k: usize,
+    /// Each task that is counted, with its jobs.
+    each: Vec<(usize, u64)>,
+    blocking_ns: u64,
+}
+
+impl JobsCounted {
+    fn of(_scope: &Scope<'_>, core: &Analysed, k: usize, window: &Window) -> Self {
+        let position = core.set.position[k];
+        let jobs_of = |other: usize| {
+            let task = &core.tasks[other];
+            let jitter_ns = if window.at_boot { 0 } else { task.jitter_ns };
+            if other == k {
+                window.job + 1
+            } else {
+                window.finish_ns.saturating_add(jitter_ns).div_ceil(task.period_ns)
+            }
+        };
+        let level = core.set.level(position).map(|position| core.set.given[position]);
+        let blocking_ns = core.set.blocking_ns[position] as u64; // Times are not negative.
+        Self {
+            k,
+            each: level.map(|other| (other, jobs_of(other))).collect(),
+            blocking_ns: if window.at_boot { core.supply.boot_loss_ns() } else { blocking_ns },
+        }
+    }
+
+    fn parts(&self, scope: &Scope<'_>, core: &Analysed, window: &Window, waits: Vec<(String, u64)>) -> Vec<Part> {
+        let label = |k: usize| scope.system.task_label(core.ids[k]);
+        let own = label(self.k);
+        let switch_ns = scope.system.platform.context_switch.map_or(0, |switch| switch.value.ns().saturating_mul(2));
+        let jobs = self.each.iter().fold(0_u64, |sum, (_, jobs)| sum.saturating_add(*jobs));
+        let blocking = if window.at_boot { PartKind::Blackout } else { PartKind::Blocking };
+        let executes = |k: usize| core.tasks[k].charged_ns - jobs_waiting(scope, core, k) - switch_ns;
+        let others = self.each.iter().filter(|(other, _)| *other != self.k);
+        let mut work = vec![Part::new(&*own, blocking, self.blocking_ns)];
+        work.extend(others.map(|&(other, jobs)| Part::new(label(other), PartKind::Delay, jobs * executes(other))));
+        work.push(Part::new(&*own, PartKind::Executing, (window.job + 1) * executes(self.k)));
+        work.push(Part::new(&*own, PartKind::Switches, jobs * switch_ns));
+        work.extend(waits.into_iter().map(|(name, ns)| Part::new(name, PartKind::Interference, ns)));
+        let before_ns = u64::try_from(window.arrival_ns).unwrap_or(0);
+        take_off(&mut work, core.supply.supply_ns(window.start_ns, before_ns));
+        let blackout_ns = blackout_ns(&core.supply, window.start_ns, before_ns, window.finish_ns);
+        let late_ns = u64::try_from(-window.arrival_ns).unwrap_or(0);
+        let mut parts =
+            vec![Part::new(&*own, PartKind::Delay, late_ns), Part::new(own, PartKind::Blackout, blackout_ns)];
+        parts.append(&mut work);
+        parts
+    }
+}
+
+fn blackout_ns(supply: &Supply, start_ns: u64, from_ns: u64, to_ns: u64) -> u64 {
+    let until = |span_ns: u64| span_ns - supply.supply_ns(start_ns, span_ns);
+    until(to_ns) - until(from_ns)
+}
+
+/// Takes so much off the parts, from the first on.
+fn take_off(parts: &mut [Part], mut ns: u64) {
+    for part in parts {
+        let less_ns = ns.min(part.ns);
+        part.ns -= less_ns;
+        ns -= less_ns;
+    }
+}

@@ -1,0 +1,149 @@
+//! What other masters of the memory can ask for in a span, and how long one core can wait for that.
+
+use super::Curve;
+
+/// The time of one line request at the guaranteed rate: an exact fraction of ns.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct LineTime {
+    numerator_ns: u64,
+    denominator: u64,
+}
+
+/// A time in fractions of a ns, as many as [`LineTime`] has; saturating, which is never too short.
+pub(super) type Fractions = u128;
+
+impl LineTime {
+    /// `numerator / denominator` ns; none where the denominator is zero.
+    pub fn new(numerator_ns: u128, denominator: u128) -> Option<Self> {
+        let common = num_integer::gcd(numerator_ns, denominator);
+        let lowest = |value: u128| u64::try_from(value.checked_div(common)?).ok();
+        (denominator > 0).then_some(())?;
+        Some(Self { numerator_ns: lowest(numerator_ns)?, denominator: lowest(denominator)? })
+    }
+
+    /// The time of so many lines, rounded up once to whole ns; saturates.
+    pub fn lines_ns(self, lines: u64) -> u64 {
+        self.whole_ns(self.of_lines(lines))
+    }
+
+    pub(super) fn of_lines(self, lines: u64) -> Fractions {
+        u128::from(lines) * u128::from(self.numerator_ns)
+    }
+
+    pub(super) fn of_ns(self, ns: u64) -> Fractions {
+        u128::from(ns) * u128::from(self.denominator)
+    }
+
+    /// Rounded up; saturates.
+    pub(super) fn whole_ns(self, fractions: Fractions) -> u64 {
+        u64::try_from(fractions.div_ceil(u128::from(self.denominator))).unwrap_or(u64::MAX)
+    }
+}
+
+/// One other master.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Master {
+    /// What regulation holds it to, where it does.
+    pub budget: Option<Budget>,
+    /// Who asks on it, and when.
+    pub presence: Presence,
+}
+
+/// Who asks on a master, and when.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Presence {
+    /// Anything, at any time.
+    Always,
+    /// Only these, each in its own windows.
+    Windows(Vec<Resident>),
+}
+
+/// What regulation lets a master move in each of its periods.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Budget {
+    /// The regulation period, in ns; above zero.
+    pub period_ns: u64,
+    /// Lines in each, a broken one counted whole.
+    pub lines: u64,
+}
+
+/// A partition that has windows on another core.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Resident {
+    /// The time at which a request of it can be served while the own partition has usable time.
+    pub overlap: Curve,
+    /// The same of requests that the heads of its windows make.
+    pub heads: Curve,
+    /// All that asks in its windows behind the heads; none where that is unknown.
+    pub jobs: Option<Vec<Jobs>>,
+}
+
+/// The jobs of one task of another core.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Jobs {
+    /// The least distance of two arrivals, in ns; above zero.
+    pub period_ns: u64,
+    /// The longest time from an arrival to the completion, in ns.
+    pub response_ns: u64,
+    /// Line requests of a job.
+    pub requests: u64,
+}
+
+/// A span of a busy window of which only an interval is known for its begin: it begins in `[earliest, latest]` and is `span`
+/// long.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Stretch {
+    pub(super) earliest_ns: u64,
+    pub(super) latest_ns: u64,
+    pub(super) span_ns: u64,
+}
+
+impl Stretch {
+    /// What of `curve` can lie in it at the most.
+    fn most_of_ns(&self, curve: &Curve) -> u64 {
+        curve.between_ns(self.earliest_ns, self.latest_ns.saturating_add(self.span_ns))
+    }
+}
+
+impl Master {
+    /// How long requests of this master can be served within the stretch while the own partition has usable time.
+    pub(super) fn served_within(&self, stretch: &Stretch, line: LineTime) -> Fractions {
+        let by_budget =
+            self.budget.map_or(Fractions::MAX, |budget| line.of_lines(budget.lines_within(stretch.span_ns)));
+        let by_presence = match &self.presence {
+            Presence::Always => Fractions::MAX,
+            Presence::Windows(residents) => {
+                let each = residents.iter().map(|resident| resident.served_within(stretch, line));
+                each.fold(0, Fractions::saturating_add)
+            }
+        };
+        by_budget.min(by_presence)
+    }
+}
+
+impl Budget {
+    /// Lines that can be served within a span: a span touches at most so many periods, and one line more can have been asked
+    /// for before.
+    fn lines_within(&self, span_ns: u64) -> u64 {
+        let periods = span_ns / self.period_ns + 2;
+        periods.saturating_mul(self.lines).saturating_add(1)
+    }
+}
+
+impl Resident {
+    fn served_within(&self, stretch: &Stretch, line: LineTime) -> Fractions {
+        let while_both = line.of_ns(stretch.most_of_ns(&self.overlap));
+        let Some(jobs) = &self.jobs else { return while_both };
+        let requests = jobs.iter().fold(0_u64, |sum, jobs| sum.saturating_add(jobs.requests_within(stretch.span_ns)));
+        let asked = line.of_lines(requests).saturating_add(line.of_ns(stretch.most_of_ns(&self.heads)));
+        while_both.min(asked)
+    }
+}
+
+impl Jobs {
+    /// The requests of all jobs that are there at some instant of a span: those that arrive in it, or less than their
+    /// response before it.
+    fn requests_within(&self, span_ns: u64) -> u64 {
+        span_ns.saturating_add(self.response_ns).div_ceil(self.period_ns).saturating_mul(self.requests)
+    }
+}

@@ -1,0 +1,232 @@
+//! The bounds on waiting for memory, against every run of small boards.
+//!
+//! Outside the project there is no program to hold them against, so the reference is brute force: the board of `board.rs` run
+//! in every phase of its tasks, with drawn places of the requests. No response may be above any bound.
+
+mod board;
+
+use board::{Board, Partition, Step, Task};
+use timing::interference::{
+    Bus, Curve, Jobs, LineTime, Master, Own, Presence, Resident, Rival, latest_response, waits_ns,
+};
+use timing::response::free_running::worst_responses;
+use timing::supply::{Interval, Supply};
+use timing::{Release, TaskSet};
+
+/// An instant of the board in ns, so that begins between two instants count too.
+const UNIT: u64 = 1000;
+const MASTERS: u64 = 2;
+const FRAME: u64 = 24;
+
+/// Numbers that look drawn: a linear congruential generator, common practice.
+struct Draw(u64);
+
+impl Draw {
+    fn below(&mut self, limit: u64) -> u64 {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 33) % limit
+    }
+
+    fn within(&mut self, from: u64, to: u64) -> u64 {
+        from + self.below(to - from + 1)
+    }
+}
+
+/// A program of some computing instants and requests, in a drawn order.
+fn program(draw: &mut Draw, computes: u64, requests: u64) -> Vec<Step> {
+    let (mut computes, mut requests) = (computes, requests);
+    let mut steps = Vec::new();
+    while computes + requests > 0 {
+        if draw.below(computes + requests) < requests {
+            requests -= 1;
+            steps.push(Step::Request);
+        } else {
+            computes -= 1;
+            steps.push(Step::Compute);
+        }
+    }
+    steps
+}
+
+fn task(draw: &mut Draw, period: u64, most_requests: u64) -> Task {
+    let requests = draw.within(most_requests / 2, most_requests);
+    let computes = draw.within(0, 1);
+    Task { period, phase: 0, program: program(draw, computes, requests) }
+}
+
+/// A core cut into windows of drawn partitions, some of its time left over.
+fn drawn_board(draw: &mut Draw) -> Board {
+    let cut = draw.within(12, 18);
+    let own = vec![task(draw, FRAME, 3), task(draw, 2 * FRAME, 10)];
+    let mine = match draw.below(3) {
+        0 => vec![(0, cut)],
+        1 => vec![(2, 9), (12, cut + 4)],
+        _ => vec![(0, FRAME)],
+    };
+    let split = draw.within(1, 4);
+    let first = Partition { windows: vec![(0, split)], tasks: vec![task(draw, FRAME, 2)] };
+    let second = Partition { windows: vec![(12, 12 + split)], tasks: vec![task(draw, 2 * FRAME, 4)] };
+    Board { frame: FRAME, line: 1, cores: [vec![Partition { windows: mine, tasks: own }], vec![first, second]] }
+}
+
+fn requests_of(task: &Task) -> u64 {
+    task.program.iter().filter(|step| **step == Step::Request).count() as u64
+}
+
+fn alone_ns(task: &Task, line: u64) -> u64 {
+    let requests = requests_of(task);
+    (task.program.len() as u64 - requests + requests * line) * UNIT
+}
+
+fn intervals(partition: &Partition, longer_ns: u64) -> impl Iterator<Item = Interval> {
+    let of = move |&(start, end): &(u64, u64)| Interval { start_ns: start * UNIT, end_ns: end * UNIT + longer_ns };
+    partition.windows.iter().map(of)
+}
+
+/// A job that has begun a request keeps the core until it is served: at most so long, once in a busy window.
+fn blocking_ns(partition: &Partition, task: usize, line: u64) -> u64 {
+    if task + 1 < partition.tasks.len() { MASTERS * line * UNIT } else { 0 }
+}
+
+/// The request-driven bound of every task of a partition, by the response analysis.
+fn request_driven(board: &Board, partition: &Partition) -> Vec<u64> {
+    let tasks: Vec<_> = (0..partition.tasks.len())
+        .map(|k| {
+            let task = &partition.tasks[k];
+            timing::Task {
+                priority: -(k as i64),
+                period_ns: task.period * UNIT,
+                deadline_ns: task.period * UNIT,
+                charged_ns: alone_ns(task, board.line) + requests_of(task) * (MASTERS - 1) * board.line * UNIT,
+                jitter_ns: 0,
+                blocking_ns: blocking_ns(partition, k, board.line),
+                release: Release::FreeRunning,
+            }
+        })
+        .collect();
+    let supply = supply(board, partition);
+    let found = worst_responses(&supply, &TaskSet::new(&tasks).expect("sound tasks"));
+    found.iter().map(|response| response.bound().map_or(u64::MAX, |bound| bound.response_ns)).collect()
+}
+
+fn supply(board: &Board, partition: &Partition) -> Supply {
+    // A request under way when the window begins is another partition's: it keeps the core so long at the most.
+    let head_ns = MASTERS * board.line * UNIT;
+    let several = board.cores.iter().any(|core| core.len() > 1 && core.iter().any(|one| std::ptr::eq(one, partition)));
+    let usable: Vec<_> = intervals(partition, 0)
+        .map(|window| Interval { start_ns: window.start_ns + if several { head_ns } else { 0 }, ..window })
+        .filter(|window| window.start_ns < window.end_ns)
+        .collect();
+    Supply::new(board.frame * UNIT, &usable).expect("windows of the frame")
+}
+
+fn own(board: &Board, k: usize) -> Own {
+    let partition = &board.cores[0][0];
+    let rival = |task: &Task| Rival {
+        period_ns: task.period * UNIT,
+        jitter_ns: 0,
+        alone_ns: alone_ns(task, board.line),
+        requests: requests_of(task),
+    };
+    let mine = rival(&partition.tasks[k]);
+    Own {
+        period_ns: mine.period_ns,
+        jitter_ns: 0,
+        blocking_ns: blocking_ns(partition, k, board.line),
+        alone_ns: mine.alone_ns,
+        requests: mine.requests,
+        others: partition.tasks[..k].iter().map(rival).collect(),
+    }
+}
+
+/// The bus as core 0 sees it; by their jobs too, or by the windows alone.
+fn bus(board: &Board, by_jobs: bool) -> Bus {
+    let frame_ns = board.frame * UNIT;
+    let curve = |intervals| Curve::new(frame_ns, intervals).expect("windows of the frame");
+    let usable = curve(supply(board, &board.cores[0][0]).windows().to_vec());
+    let resident = |partition: &Partition| {
+        let responses = request_driven(board, partition);
+        let known = by_jobs && responses.iter().all(|response_ns| *response_ns < u64::MAX);
+        let jobs = partition.tasks.iter().zip(&responses).map(|(task, &response_ns)| Jobs {
+            period_ns: task.period * UNIT,
+            response_ns,
+            requests: requests_of(task),
+        });
+        Resident {
+            overlap: curve(intervals(partition, MASTERS * board.line * UNIT).collect()).meet(&usable),
+            heads: curve(Vec::new()),
+            jobs: known.then(|| jobs.collect()),
+        }
+    };
+    let presence = Presence::Windows(board.cores[1].iter().map(resident).collect());
+    let line = LineTime::new(u128::from(board.line * UNIT), 1).expect("a time");
+    Bus { line, masters: vec![Master { budget: None, presence }] }
+}
+
+/// The longest response of each own task over phases of all tasks and some places of their requests.
+fn longest(board: &Board, draw: &mut Draw) -> Vec<u64> {
+    let mut longest = vec![0; board.cores[0][0].tasks.len()];
+    for _ in 0..2 {
+        let mut board = board.clone();
+        for task in board.cores.iter_mut().flatten().flat_map(|partition| &mut partition.tasks) {
+            let requests = requests_of(task);
+            task.program = program(draw, task.program.len() as u64 - requests, requests);
+        }
+        for phase in 0..12 * 12 * 9 {
+            board.cores[0][0].tasks[0].phase = phase % 12 * 2;
+            board.cores[0][0].tasks[1].phase = phase / 12 % 12 * 2 + phase % 2;
+            board.cores[1][0].tasks[0].phase = phase / 144 % 3 * 8;
+            board.cores[1][1].tasks[0].phase = phase / 432 * 8;
+            let seen = board.longest_responses(4 * FRAME);
+            longest.iter_mut().zip(seen).for_each(|(longest, seen)| *longest = (*longest).max(seen));
+        }
+    }
+    longest
+}
+
+/// Sums over all tasks looked at, in ns.
+#[derive(Default, Debug)]
+struct Sums {
+    tasks: u64,
+    simulated: u64,
+    by_jobs: u64,
+    by_windows: u64,
+    request_driven: u64,
+    attained: u64,
+}
+
+#[test]
+fn no_run_is_above_any_bound() {
+    let mut draw = Draw(1);
+    let mut sums = Sums::default();
+    for number in 0..40 {
+        let board = drawn_board(&mut draw);
+        let driven = request_driven(&board, &board.cores[0][0]);
+        let simulated = longest(&board, &mut draw);
+        for k in 0..driven.len() {
+            if driven[k] > board.cores[0][0].tasks[k].period * UNIT {
+                continue; // Backlogs would need longer runs.
+            }
+            let own = own(&board, k);
+            let bound = |by_jobs| {
+                let bus = bus(&board, by_jobs);
+                let latest = latest_response(&supply(&board, &board.cores[0][0]), &own, &bus).expect("some bound");
+                let waits_ns = waits_ns(&own, &bus, &latest);
+                assert!(waits_ns.iter().sum::<u64>() <= latest.finish_ns - own.alone_ns, "{number}: {waits_ns:?}");
+                latest.response_ns
+            };
+            let (by_jobs, by_windows, seen) = (bound(true), bound(false), simulated[k] * UNIT);
+            let told = format!("board {number}, task {k}: {seen} {by_jobs} {by_windows} {} {board:?}", driven[k]);
+            assert!(seen <= by_jobs && by_jobs <= by_windows && by_windows <= driven[k], "{told}");
+            sums.tasks += 1;
+            sums.simulated += seen;
+            sums.by_jobs += by_jobs;
+            sums.by_windows += by_windows;
+            sums.request_driven += driven[k];
+            sums.attained += u64::from(seen == by_jobs);
+        }
+    }
+    println!("{sums:?}");
+    assert!(sums.tasks >= 60, "{sums:?}");
+    assert!(sums.by_jobs < sums.by_windows && sums.by_windows < sums.request_driven, "{sums:?}");
+}
