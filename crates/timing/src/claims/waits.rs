@@ -66,11 +66,10 @@ pub(super) fn of(scope: &Scope<'_>, results: &Results) -> Waits {
 
 fn analysed<'a>(scope: &Scope<'_>, results: &'a Results) -> impl Iterator<Item = (PartitionId, &'a Analysed)> {
     let partitions: Vec<_> = scope.running_partitions().collect();
-    let cores = partitions.into_iter().flat_map(|partition| {
+    partitions.into_iter().flat_map(|partition| {
         let known = results.cores(partition).iter().filter_map(|(_, found)| found.as_ref().ok());
         known.map(move |core| (partition, core))
-    });
-    cores
+    })
 }
 
 /// The responses that hold whatever others do, where nothing throttles the core.

@@ -4,6 +4,8 @@
 //! time and takes turns, and is then served for `line` instants, during which its core does nothing else. A request under
 //! way at a window's end is served all the same; its job goes on in its partition's next window.
 
+use std::collections::VecDeque;
+
 /// What a job does in one step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Step {
@@ -33,6 +35,9 @@ pub struct Board {
     pub line: u64,
     pub cores: [Vec<Partition>; 2],
 }
+
+/// The jobs of a task that are there, the oldest first, and how many have arrived.
+type Queue = (VecDeque<Job>, u64);
 
 /// A job under way.
 struct Job {
@@ -65,8 +70,8 @@ impl Board {
 
 struct Run<'a> {
     board: &'a Board,
-    /// By core, partition and task: the job under way, and how many have arrived.
-    jobs: Vec<Vec<Vec<(std::collections::VecDeque<Job>, u64)>>>,
+    /// By core, partition and task.
+    jobs: Vec<Vec<Vec<Queue>>>,
     /// The core that was served last.
     last: usize,
     longest: Vec<u64>,
@@ -110,9 +115,8 @@ impl<'a> Run<'a> {
     /// The partition and task that has the core: the one whose request is under way, else the most urgent of the window.
     fn running(&self, core: usize, now: u64) -> Option<(usize, usize)> {
         let partitions = &self.jobs[core];
-        let on_memory = |tasks: &Vec<(std::collections::VecDeque<Job>, u64)>| {
-            tasks.iter().position(|(queue, _)| queue.front().is_some_and(Job::is_on_memory))
-        };
+        let on_memory =
+            |tasks: &Vec<Queue>| tasks.iter().position(|(queue, _)| queue.front().is_some_and(Job::is_on_memory));
         let busy = partitions.iter().enumerate().find_map(|(p, tasks)| Some((p, on_memory(tasks)?)));
         let within = now % self.board.frame;
         let has_window =

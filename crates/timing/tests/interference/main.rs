@@ -192,7 +192,6 @@ struct Sums {
     by_jobs: u64,
     by_windows: u64,
     request_driven: u64,
-    attained: u64,
 }
 
 #[test]
@@ -223,10 +222,10 @@ fn no_run_is_above_any_bound() {
             sums.by_jobs += by_jobs;
             sums.by_windows += by_windows;
             sums.request_driven += driven[k];
-            sums.attained += u64::from(seen == by_jobs);
         }
     }
-    println!("{sums:?}");
     assert!(sums.tasks >= 60, "{sums:?}");
     assert!(sums.by_jobs < sums.by_windows && sums.by_windows < sums.request_driven, "{sums:?}");
+    // Few of all places of requests are tried, and the bound grants a request under way at every edge of a window.
+    assert!(5 * sums.simulated >= 3 * sums.by_jobs, "the runs are far below the bounds: {sums:?}");
 }
