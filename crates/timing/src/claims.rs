@@ -3,6 +3,7 @@
 //! A datum that is missing makes *not analysed* of what needs it, and the reason names it.
 
 mod alarms;
+mod at_once;
 mod boot;
 mod chains;
 mod charge;

@@ -15,7 +15,7 @@
 
 use super::charge;
 use super::locking;
-use super::partition_supply;
+use super::partition_supply::{self, Losses};
 use super::responses::{self, Analysed};
 use super::results::Results;
 use super::scope::Scope;
@@ -209,7 +209,9 @@ impl Trial<'_> {
         match overhead {
             Overhead::Switch | Overhead::Refill => {}
             Overhead::ContextSwitch => task.charged_ns = task.charged_ns.checked_add(more.checked_mul(2)?)?,
-            Overhead::ReleaseJitter if declared.jitter.is_none() => task.jitter_ns = value,
+            Overhead::ReleaseJitter if declared.jitter.is_none() => {
+                task.jitter_ns = task.jitter_ns.checked_add(more)?
+            }
             Overhead::Nonpreemptable => {
                 let (policy, ids) = (self.analysed.set.policy(), &self.analysed.ids);
                 let section = Some(Duration::from_ns(value));
@@ -230,8 +232,10 @@ impl Trial<'_> {
         let only = responses::virtual_core_of(self.scope, *self.analysed.ids.first()?);
         let all = 0..self.scope.system.partition(self.partition).virtual_cores.value;
         let virtual_cores = only.map_or(all, |only| only..only + 1);
+        let losses = Losses { more_head_ns: more_ns, ..Losses::DECLARED };
         let supply = |virtual_core| {
-            partition_supply::supply_with_more_head(self.scope, self.partition, virtual_core, more_ns).ok()
+            let given = partition_supply::supply(self.scope, self.partition, virtual_core, losses);
+            given.ok().map(|given| given.supply)
         };
         virtual_cores.map(supply).collect()
     }

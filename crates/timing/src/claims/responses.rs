@@ -12,8 +12,9 @@
 //! Checked by: the survey vessel through this door, cases with one datum taken away each, and small systems of every
 //! supply and guest in `tests/`.
 
+use super::partition_supply::{self, Given, Losses};
 use super::scope::Scope;
-use super::{charge, locking, opaque, partition_supply, throttling, witness};
+use super::{charge, locking, opaque, throttling, witness};
 use crate::response::{self, Bound, Deadlines, Exactness, Inexact, Response};
 use crate::supply::{Supply, SupplyKind};
 use crate::task_set::{Policy, Release, Task, TaskSet};
@@ -40,9 +41,16 @@ pub(super) struct Analysed {
     pub(super) covers_aligned: bool,
     /// Why throttling cannot be excluded.
     pub(super) throttled: Option<String>,
+    /// The same while no interrupt comes that is handled at once, where some may: what happens there surely can.
+    pub(super) uninterrupted: Option<Box<Analysed>>,
 }
 
 impl Analysed {
+    /// What surely can happen: this, or where interrupts are charged that need not come, what is without them.
+    pub(super) fn sure(&self) -> &Self {
+        self.uninterrupted.as_deref().unwrap_or(self)
+    }
+
     /// Other numbers of the same tasks; none where these are too large.
     pub(super) fn set_of(&self, tasks: &[Task]) -> Option<TaskSet> {
         TaskSet::with_policy(tasks, self.set.policy()).ok()
@@ -94,7 +102,8 @@ pub(super) fn analyse(scope: &Scope<'_>, partition: PartitionId) -> Vec<VirtualC
     let mixed = cores.len() > 1 && cores.contains(&None);
     let of_core = |core: Option<u32>| {
         let ids = ids_on(scope, partition, core);
-        let found = if mixed { Err(MIXED.to_owned()) } else { analyse_core(scope, partition, core, &ids) };
+        let found =
+            if mixed { Err(MIXED.to_owned()) } else { analyse_core(scope, partition, core, &ids, Losses::DECLARED) };
         (ids, found)
     };
     cores.into_iter().map(of_core).collect()
@@ -132,15 +141,19 @@ fn analyse_core(
     partition: PartitionId,
     virtual_core: Option<u32>,
     ids: &[TaskId],
+    losses: Losses,
 ) -> Result<Analysed, String> {
     let policy = policy(scope, partition)?;
     let all = 0..scope.system.partition(partition).virtual_cores.value;
     let virtual_cores = virtual_core.map_or(all, |only| only..only + 1);
-    let supplies: Vec<Supply> =
-        virtual_cores.clone().map(|vc| partition_supply::supply(scope, partition, vc)).collect::<Result<_, _>>()?;
+    let given = virtual_cores.clone().map(|vc| partition_supply::supply(scope, partition, vc, losses));
+    let given: Vec<Given> = given.collect::<Result<_, _>>()?;
+    let late_ns = given.iter().map(|given| given.late_ns).fold(0, u64::max);
+    let supplies: Vec<Supply> = given.into_iter().map(|given| given.supply).collect();
     let cores: Vec<CoreId> = virtual_cores.flat_map(|vc| scope.home_cores(partition, vc)).collect();
     let in_phase = in_phase(scope, partition, &cores);
     let (tasks, bounds) = tasks(scope, policy, ids, cores.first().copied(), in_phase)?;
+    let tasks = later(tasks, late_ns);
     let set = TaskSet::with_policy(&tasks, policy).map_err(|error| error.to_string())?;
     let supply = supplies.first().cloned().ok_or("the partition has no virtual core")?;
     let cluster = if virtual_core.is_none() { supplies } else { Vec::new() };
@@ -152,8 +165,13 @@ fn analyse_core(
     };
     for (response, bound) in responses.iter_mut().zip(bounds) {
         let covers = covers_aligned.then_some(Inexact::TakenAsFreeRunning);
-        bound.or(covers).into_iter().for_each(|why| only_covers(response, why));
+        let interrupted = (late_ns > 0).then_some(Inexact::HandledAtOnce);
+        bound.or(covers).or(interrupted).into_iter().for_each(|why| only_covers(response, why));
     }
+    let uninterrupted = match late_ns {
+        0 => None,
+        _ => Some(Box::new(analyse_core(scope, partition, virtual_core, ids, Losses::UNINTERRUPTED)?)),
+    };
     let as_free_running = !cluster.is_empty() || response::taken_as_free_running(&supply, &set);
     let analysis = if cluster.is_empty() { analysis_of(policy, as_free_running) } else { ON_SEVERAL_CORES };
     Ok(Analysed {
@@ -167,7 +185,14 @@ fn analyse_core(
         responses,
         as_free_running,
         covers_aligned,
+        uninterrupted,
     })
+}
+
+/// The tasks, each released as much later as its time may come later than by the supply.
+pub(super) fn later(tasks: Vec<Task>, late_ns: u64) -> Vec<Task> {
+    let later = |task: Task| Task { jitter_ns: task.jitter_ns.saturating_add(late_ns), ..task };
+    tasks.into_iter().map(later).collect()
 }
 
 /// Whether deadlines need to hold in the frame's phase and some release keeps to it.
@@ -363,12 +388,13 @@ fn judge(scope: &Scope<'_>, analysed: &Analysed, k: usize, base: Verdict) -> Ver
                 SupplyKind::ProportionalShare | SupplyKind::DedicatedCore => "",
             };
             let passes = format!("no bound: the demand passes the supply by {shortfall} in each {of}{span}");
-            if !analysed.overload_is_sure() {
+            let sure = analysed.sure();
+            if !sure.overload_is_sure() || !matches!(sure.responses[k], Response::Unbounded(_)) {
                 let reason = format!("{passes}; some response of the partition may grow without end");
                 return Verdict { status: Status::NotShown, reason: Some(reason), ..base };
             }
             let reason = format!("{passes}, so responses grow without end");
-            let witness = witness::of_overload(scope, analysed, k).unwrap_or_else(|| Witness::of_fact(&*reason));
+            let witness = witness::of_overload(scope, sure, k).unwrap_or_else(|| Witness::of_fact(&*reason));
             Verdict { status: Status::Violated, reason: Some(reason), witness: Some(witness), ..base }
         }
         Response::Bounded(bound) => {
@@ -398,7 +424,9 @@ fn within_deadline(analysed: &Analysed, bound: &Bound, base: Verdict) -> Verdict
 fn past_deadline(scope: &Scope<'_>, analysed: &Analysed, k: usize, bound: &Bound, base: Verdict) -> Verdict {
     let over = Duration::from_ns(bound.response_ns - analysed.tasks[k].deadline_ns);
     let reason = format!("the bound passes the deadline by {over}");
-    match witness::of_miss(scope, analysed, k, bound) {
+    let sure = analysed.sure();
+    let late = sure.responses[k].bound().filter(|bound| bound.response_ns > sure.tasks[k].deadline_ns);
+    match late.and_then(|bound| witness::of_miss(scope, sure, k, bound)) {
         Some(witness) => Verdict { status: Status::Violated, reason: Some(reason), witness: Some(witness), ..base },
         None => {
             let reason = match bound.exactness {
@@ -412,5 +440,8 @@ fn past_deadline(scope: &Scope<'_>, analysed: &Analysed, k: usize, bound: &Bound
 
 /// The scenario behind `bound`, which these responses hold for task `k`.
 pub(super) fn scenario_of(analysed: &Analysed, k: usize, bound: &Bound) -> Option<Scenario> {
+    if analysed.uninterrupted.is_some() {
+        return None; // When handlers run in it, nobody says.
+    }
     crate::witness::scenario(&analysed.supply, &analysed.set, k, bound, analysed.as_free_running)
 }
