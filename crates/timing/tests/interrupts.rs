@@ -121,8 +121,9 @@ impl Case {
     /// Interrupts as often as may be, from each tick; and such that a new one comes whenever `A` could execute.
     fn patterns(&self) -> Vec<Vec<bool>> {
         let gap = self.line.0;
-        let mut patterns: Vec<Vec<bool>> =
-            (0..gap).map(|first| (0..RUN).map(|tick| tick >= first && (tick - first).is_multiple_of(gap)).collect()).collect();
+        let mut patterns: Vec<Vec<bool>> = (0..gap)
+            .map(|first| (0..RUN).map(|tick| tick >= first && (tick - first).is_multiple_of(gap)).collect())
+            .collect();
         for skew in 0..FRAME {
             let mut since = gap;
             let pattern = (0..RUN).map(|tick| {
