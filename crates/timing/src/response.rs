@@ -166,6 +166,8 @@ pub enum Inexact {
     InheritanceBlocking,
     /// Interrupts that are handled at once are charged wherever they may come.
     HandledAtOnce,
+    /// The core's bandwidth budget may run out, and the stalls are charged wherever they may be.
+    Throttled,
     /// Several cores at once: the jobs that others of the partition keep waiting are counted, not run.
     SeveralCores,
 }
@@ -202,6 +204,9 @@ impl std::fmt::Display for Inexact {
             }
             Self::HandledAtOnce => {
                 "interrupts that are handled at once are charged with the most that they can take from each window"
+            }
+            Self::Throttled => {
+                "the core's bandwidth budget may run out, and the stalls are charged wherever they may be"
             }
             Self::SeveralCores => {
                 "what the others of the partition can keep it waiting for on all virtual cores is counted, not run"

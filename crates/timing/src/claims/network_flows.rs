@@ -28,7 +28,7 @@ pub(super) enum Work {
     /// In the jobs of this task. Times in ns.
     Task { id: TaskId, period_ns: NonZeroU64, response_ns: u64, budget_ns: u64 },
     /// In all windows of the partition, which has no tasks: what it surely has, and what it has at the most.
-    Partition { surely: Supply, at_most: Supply },
+    Partition { surely: Box<Supply>, at_most: Box<Supply> },
 }
 
 /// The system's network, where the schedule uses it.
@@ -85,8 +85,8 @@ fn work(scope: &Scope<'_>, results: &Results, network: &Network) -> Result<(Work
             return Err(format!("`network.task` is not given, and not all of `{name}` forwards: it has tasks").into());
         }
         let given = |losses| partition_supply::supply(scope, forwarder, 0, losses);
-        let surely = given(Losses::DECLARED)?.at_any_instant();
-        return Ok((Work::Partition { surely, at_most: given(Losses::UNINTERRUPTED)?.supply }, None));
+        let surely = Box::new(given(Losses::DECLARED)?.at_any_instant());
+        return Ok((Work::Partition { surely, at_most: Box::new(given(Losses::NONE)?.supply) }, None));
     };
     let (id, label) = (task.value, scope.system.task_label(task.value));
     let times = ports::times(scope, results, id)?;

@@ -5,11 +5,14 @@
 //! with `M` this supply and `d` the most that is taken from any window, since what handlers take of a window behind `s` is no
 //! more than `d`, and every later window gives by each of its instants at least what `M` has by then. So the analyses see `M`,
 //! and everything `d` later: a job released as late as that loses nothing that `M` has.
+//!
+//! What regulation takes of a window is at its begin, and only counts where it is asked for.
 
 use super::at_once;
 use super::core_sets::{self, Promise};
 use super::home::Member;
 use super::scope::Scope;
+use super::throttling;
 use crate::handlers::Handlers;
 use crate::supply::{Interval, Share, Supply, SupplyError};
 use diagnostic::Located;
@@ -24,13 +27,17 @@ pub(super) struct Losses {
     pub(super) more_head_ns: u64,
     /// Whether interrupts that are handled at once come; they need not.
     pub(super) interrupted: bool,
+    /// Whether regulation takes the begin of windows on a core whose budget may run out; it need not.
+    pub(super) stalled: bool,
 }
 
 impl Losses {
     /// As the platform sheet and the devices have it.
-    pub(super) const DECLARED: Self = Self { more_head_ns: 0, interrupted: true };
+    pub(super) const DECLARED: Self = Self { more_head_ns: 0, interrupted: true, stalled: false };
     /// The same while no interrupt comes that is handled at once.
-    pub(super) const UNINTERRUPTED: Self = Self { interrupted: false, ..Self::DECLARED };
+    pub(super) const NONE: Self = Self { interrupted: false, ..Self::DECLARED };
+    /// As declared, with stalls where a budget may run out.
+    pub(super) const STALLED: Self = Self { stalled: true, ..Self::DECLARED };
 }
 
 /// A supply as the analyses take it.
@@ -86,6 +93,9 @@ pub(super) fn supply(
 /// The supply that a core set without a window table gives, where it keeps its promise.
 fn of_set(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32, losses: Losses) -> Result<Supply, String> {
     let more_ns = losses.more_head_ns;
+    if losses.stalled {
+        return Err("what regulation takes is followed in window tables only".to_owned());
+    }
     let Some(set) = scope.home_set(partition, virtual_core) else {
         return Err(format!("the core set of `{}` is not given", scope.partition_name(partition)));
     };
@@ -170,11 +180,12 @@ fn of_windows(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32, loss
     for table in scope.tables_of(partition, virtual_core) {
         require_sound(scope, table.core)?;
         let declared = at_once::handlers(scope, table.core)?;
+        let stall_ns = if losses.stalled { throttling::head_ns(scope, partition, table.core)? } else { 0 };
         let handlers = if losses.interrupted { declared } else { Handlers::default() };
         for window in table.merged(partition, virtual_core, scope.system.frame.value) {
             let taken_ns = taken_ns(scope, partition, &handlers, window)?;
             late_ns = late_ns.max(taken_ns);
-            windows.push((window, head_ns.saturating_add(taken_ns)));
+            windows.push((window, head_ns.saturating_add(stall_ns).saturating_add(taken_ns)));
         }
     }
     let supply = supply_behind(&windows, scope.frame_ns()).map_err(|error| error.to_string())?;

@@ -39,16 +39,27 @@ pub(super) struct Analysed {
     /// Whether release points that keep to the frame are taken in any phase, since the core's frame does not keep to
     /// the others': the responses cover them and none is known to be attained.
     pub(super) covers_aligned: bool,
-    /// Why throttling cannot be excluded.
+    /// Why throttling cannot be excluded; none where stalls are counted.
     pub(super) throttled: Option<String>,
-    /// The same while no interrupt comes that is handled at once, where some may: what happens there surely can.
-    pub(super) uninterrupted: Option<Box<Analysed>>,
+    /// What was counted as lost of windows and jobs.
+    pub(super) losses: Losses,
+    /// The same without losses that need not be, where some are counted: what happens there surely can.
+    pub(super) without_losses: Option<Box<Analysed>>,
 }
 
 impl Analysed {
-    /// What surely can happen: this, or where interrupts are charged that need not come, what is without them.
+    /// What surely can happen: this, or where losses are counted that need not be, what is without them.
     pub(super) fn sure(&self) -> &Self {
-        self.uninterrupted.as_deref().unwrap_or(self)
+        self.without_losses.as_deref().unwrap_or(self)
+    }
+
+    /// Whether every deadline is shown to hold.
+    pub(super) fn is_shown(&self) -> bool {
+        let mut responses = self.responses.iter().zip(&self.tasks);
+        let meets = |(response, task): (&Response, &Task)| {
+            response.bound().is_some_and(|bound| bound.response_ns <= task.deadline_ns)
+        };
+        self.throttled.is_none() && responses.all(meets)
     }
 
     /// Other numbers of the same tasks; none where these are too large.
@@ -102,8 +113,7 @@ pub(super) fn analyse(scope: &Scope<'_>, partition: PartitionId) -> Vec<VirtualC
     let mixed = cores.len() > 1 && cores.contains(&None);
     let of_core = |core: Option<u32>| {
         let ids = ids_on(scope, partition, core);
-        let found =
-            if mixed { Err(MIXED.to_owned()) } else { analyse_core(scope, partition, core, &ids, Losses::DECLARED) };
+        let found = if mixed { Err(MIXED.to_owned()) } else { core_of(scope, partition, core, &ids) };
         (ids, found)
     };
     cores.into_iter().map(of_core).collect()
@@ -136,6 +146,22 @@ pub(super) fn in_phase(scope: &Scope<'_>, partition: PartitionId, cores: &[CoreI
     scope.system.deadline_phase(partition) == DeadlinePhase::Frame && cores.iter().all(keeps)
 }
 
+/// One virtual core. Where a budget may run out, stalls are counted if every deadline is shown to hold with them; else
+/// nothing is said of them, and nothing is shown.
+fn core_of(
+    scope: &Scope<'_>,
+    partition: PartitionId,
+    virtual_core: Option<u32>,
+    ids: &[TaskId],
+) -> Result<Analysed, String> {
+    let declared = analyse_core(scope, partition, virtual_core, ids, Losses::DECLARED)?;
+    if declared.throttled.is_none() {
+        return Ok(declared);
+    }
+    let stalled = analyse_core(scope, partition, virtual_core, ids, Losses::STALLED).ok();
+    Ok(stalled.filter(Analysed::is_shown).unwrap_or(declared))
+}
+
 fn analyse_core(
     scope: &Scope<'_>,
     partition: PartitionId,
@@ -152,8 +178,9 @@ fn analyse_core(
     let supplies: Vec<Supply> = given.into_iter().map(|given| given.supply).collect();
     let cores: Vec<CoreId> = virtual_cores.flat_map(|vc| scope.home_cores(partition, vc)).collect();
     let in_phase = in_phase(scope, partition, &cores);
-    let (tasks, bounds) = tasks(scope, policy, ids, cores.first().copied(), in_phase)?;
-    let tasks = later(tasks, late_ns);
+    let core = cores.first().copied();
+    let (tasks, bounds) = tasks(scope, policy, ids, core, in_phase)?;
+    let tasks = delayed(scope, tasks, ids, core, losses, late_ns)?;
     let set = TaskSet::with_policy(&tasks, policy).map_err(|error| error.to_string())?;
     let supply = supplies.first().cloned().ok_or("the partition has no virtual core")?;
     let cluster = if virtual_core.is_none() { supplies } else { Vec::new() };
@@ -165,18 +192,21 @@ fn analyse_core(
     };
     for (response, bound) in responses.iter_mut().zip(bounds) {
         let covers = covers_aligned.then_some(Inexact::TakenAsFreeRunning);
+        let stalled = losses.stalled.then_some(Inexact::Throttled);
         let interrupted = (late_ns > 0).then_some(Inexact::HandledAtOnce);
-        bound.or(covers).or(interrupted).into_iter().for_each(|why| only_covers(response, why));
+        bound.or(covers).or(stalled).or(interrupted).into_iter().for_each(|why| only_covers(response, why));
     }
-    let uninterrupted = match late_ns {
-        0 => None,
-        _ => Some(Box::new(analyse_core(scope, partition, virtual_core, ids, Losses::UNINTERRUPTED)?)),
+    let without_losses = match losses.stalled || late_ns > 0 {
+        false => None,
+        true => Some(Box::new(analyse_core(scope, partition, virtual_core, ids, Losses::NONE)?)),
     };
+    let throttled = cores.iter().find_map(|&core| throttling::require_none(scope, core).err());
     let as_free_running = !cluster.is_empty() || response::taken_as_free_running(&supply, &set);
     let analysis = if cluster.is_empty() { analysis_of(policy, as_free_running) } else { ON_SEVERAL_CORES };
     Ok(Analysed {
-        basis: basis(scope, analysis, supply.kind(), as_free_running),
-        throttled: cores.iter().find_map(|&core| throttling::require_none(scope, core).err()),
+        basis: basis(scope, analysis, supply.kind(), as_free_running, losses),
+        throttled: throttled.filter(|_| !losses.stalled),
+        losses,
         ids: ids.to_vec(),
         tasks,
         set,
@@ -185,14 +215,34 @@ fn analyse_core(
         responses,
         as_free_running,
         covers_aligned,
-        uninterrupted,
+        without_losses,
     })
 }
 
-/// The tasks, each released as much later as its time may come later than by the supply.
-pub(super) fn later(tasks: Vec<Task>, late_ns: u64) -> Vec<Task> {
-    let later = |task: Task| Task { jitter_ns: task.jitter_ns.saturating_add(late_ns), ..task };
-    tasks.into_iter().map(later).collect()
+/// The tasks, each released as much later as its time may come later than by the supply, and charged with its stalls where
+/// these count.
+///
+/// # Errors
+/// Why a stall is not known.
+pub(super) fn delayed(
+    scope: &Scope<'_>,
+    tasks: Vec<Task>,
+    ids: &[TaskId],
+    core: Option<CoreId>,
+    losses: Losses,
+    late_ns: u64,
+) -> Result<Vec<Task>, String> {
+    let stall_ns = |&id: &TaskId| if losses.stalled { throttling::stall_ns(scope, id, core) } else { Ok(0) };
+    let stalls_ns: Vec<u64> = ids.iter().map(stall_ns).collect::<Result<_, _>>()?;
+    let longest_ns = stalls_ns.iter().copied().fold(0, u64::max);
+    let delayed = |(task, stall_ns): (Task, u64)| Task {
+        charged_ns: task.charged_ns.saturating_add(stall_ns),
+        jitter_ns: task.jitter_ns.saturating_add(late_ns),
+        // Whoever blocks may stall meanwhile.
+        blocking_ns: if task.blocking_ns > 0 { task.blocking_ns.saturating_add(longest_ns) } else { 0 },
+        ..task
+    };
+    Ok(tasks.into_iter().zip(stalls_ns).map(delayed).collect())
 }
 
 /// Whether deadlines need to hold in the frame's phase and some release keeps to it.
@@ -309,11 +359,17 @@ fn analysis_of(policy: Policy, as_free_running: bool) -> Source {
     }
 }
 
-fn basis(scope: &Scope<'_>, (analysis, source): Source, kind: SupplyKind, as_free_running: bool) -> Basis {
+fn basis(
+    scope: &Scope<'_>,
+    (analysis, source): Source,
+    kind: SupplyKind,
+    as_free_running: bool,
+    losses: Losses,
+) -> Basis {
     let mut assumptions = assumptions_of(kind);
     assumptions.extend([Assumption::RoundRobin, Assumption::MastersListed]);
     if scope.system.platform.regulation.is_some() {
-        assumptions.push(Assumption::NotThrottled);
+        assumptions.push(if losses.stalled { Assumption::BudgetsRegulated } else { Assumption::NotThrottled });
     }
     if !as_free_running {
         assumptions.extend([Assumption::FramesSynchronised, Assumption::ReleasedAsDeclared]);
@@ -350,7 +406,7 @@ pub(super) fn check(scope: &Scope<'_>, partition: PartitionId, cores: &[VirtualC
 
 /// The basis of a response of which nothing is known.
 fn no_basis(scope: &Scope<'_>) -> Basis {
-    basis(scope, analysis_of(Policy::FixedPriority, true), SupplyKind::WindowTable, true)
+    basis(scope, analysis_of(Policy::FixedPriority, true), SupplyKind::WindowTable, true, Losses::DECLARED)
 }
 
 fn open(scope: &Scope<'_>, id: TaskId, basis: Basis, reason: String) -> Verdict {
@@ -440,8 +496,8 @@ fn past_deadline(scope: &Scope<'_>, analysed: &Analysed, k: usize, bound: &Bound
 
 /// The scenario behind `bound`, which these responses hold for task `k`.
 pub(super) fn scenario_of(analysed: &Analysed, k: usize, bound: &Bound) -> Option<Scenario> {
-    if analysed.uninterrupted.is_some() {
-        return None; // When handlers run in it, nobody says.
+    if analysed.without_losses.is_some() {
+        return None; // When they are lost, nobody says.
     }
     crate::witness::scenario(&analysed.supply, &analysed.set, k, bound, analysed.as_free_running)
 }

@@ -3,7 +3,7 @@
 use super::links::Link;
 use crate::arithmetic;
 use crate::chain::{Earliest, JobTimes, earliest_jobs};
-use crate::claims::partition_supply::{self, Losses};
+use crate::claims::partition_supply;
 use crate::claims::responses;
 use crate::claims::results::Results;
 use crate::claims::scope::Scope;
@@ -131,10 +131,12 @@ fn hyperperiod_ns(periods_ns: impl IntoIterator<Item = u64> + Clone) -> Result<u
 fn analyse(scope: &Scope<'_>, results: &Results, partition: PartitionId, core: u32) -> Result<AlignedCore, String> {
     responses::require_fixed_priority(scope, partition)?;
     let ids = responses::ids_on(scope, partition, Some(core));
-    let given = partition_supply::supply(scope, partition, core, Losses::DECLARED)?;
+    // What the responses count as lost, chains count too.
+    let losses = results.losses(scope, &ids);
+    let given = partition_supply::supply(scope, partition, core, losses)?;
     let physical = scope.tables_of(partition, core).first().map(|table| table.core);
     let (tasks, _) = responses::tasks(scope, Policy::FixedPriority, &ids, physical, true)?;
-    let tasks = responses::later(tasks, given.late_ns);
+    let tasks = responses::delayed(scope, tasks, &ids, physical, losses, given.late_ns)?;
     let supply = given.supply;
     let set = TaskSet::new(&tasks).map_err(|error| error.to_string())?;
     let aligned = tasks.iter().filter(|task| task.release != Release::FreeRunning);
