@@ -48,6 +48,7 @@ analyses![
     "cache-ways",
     "bandwidth-budgets",
     "interference",
+    "throttling",
     "information-flow",
     "criticality-direction",
     "ram-margin",

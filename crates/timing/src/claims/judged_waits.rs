@@ -111,6 +111,8 @@ fn without_waiting(scope: &Scope<'_>, analysed: &Analysed) -> Option<Analysed> {
         cluster: Vec::new(),
         basis: analysed.basis.clone(),
         throttled: analysed.throttled.clone(),
+        losses: analysed.losses,
+        without_losses: None,
         as_free_running: analysed.as_free_running,
         covers_aligned: analysed.covers_aligned,
         tasks,

@@ -33,7 +33,8 @@ struct Window {
 
 /// The parts of the request-driven `bound` of task `k`; none where its busy window is not told job by job.
 pub(super) fn of_bound(scope: &Scope<'_>, core: &Analysed, k: usize, bound: &Bound) -> Vec<Part> {
-    if core.set.policy() != Policy::FixedPriority || !core.as_free_running || !core.cluster.is_empty() {
+    let told = core.as_free_running && core.cluster.is_empty() && !core.losses.stalled;
+    if core.set.policy() != Policy::FixedPriority || !told {
         return Vec::new();
     }
     let Ok(start_ns) = u64::try_from(bound.busy_start_ns) else { return Vec::new() };

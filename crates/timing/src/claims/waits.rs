@@ -108,6 +108,7 @@ fn require_analysable(scope: &Scope<'_>, core: &Analysed) -> Result<(), String> 
             only("without a window table")
         }
         _ if !core.as_free_running => only("of frame-aligned release"),
+        _ if core.without_losses.is_some() => only("where interrupts handled at once or stalls are charged"),
         _ if scope.system.board.interconnect.is_none() => only("without an interconnect"),
         _ => Ok(()),
     }
