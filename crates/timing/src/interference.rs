@@ -43,7 +43,7 @@ pub use masters::{Budget, Jobs, LineTime, Master, Presence, Resident};
 /// Halvings of one task's search; what is left open then stands in the answer.
 const HALVINGS: u32 = 256;
 /// Rounds of one task's search, over all begins.
-const ROUNDS: u32 = 1 << 16;
+const ROUNDS: u32 = 1 << 15;
 
 /// The path to memory, seen from one core.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -84,7 +84,23 @@ pub struct Rival {
     pub requests: u64,
 }
 
-/// The latest response, the begin of the frame for the first time apart; none where it is not found within the limits.
+/// The latest response, where it is below the request-driven one that begins at `begin_ns`: that begin is tried first, since most
+/// often nothing is gained there, and then nothing is at all.
+pub fn latest_response_below(
+    supply: &Supply,
+    own: &Own,
+    bus: &Bus,
+    (begin_ns, driven_ns): (u64, u64),
+) -> Option<Latest> {
+    let mut busy = Busy { supply, own, bus, horizon_ns: FARTHEST_NS as u64, rounds: ROUNDS };
+    let there = busy.latest(From::only(begin_ns))?;
+    if there.response_ns >= driven_ns {
+        return None;
+    }
+    latest_response(supply, own, bus).filter(|latest| latest.response_ns < driven_ns)
+}
+
+/// The latest response, the begin of the very first frame among the others; none where it is not found within the limits.
 pub fn latest_response(supply: &Supply, own: &Own, bus: &Bus) -> Option<Latest> {
     let mut busy = Busy { supply, own, bus, horizon_ns: FARTHEST_NS as u64, rounds: ROUNDS };
     let any = search::latest_of(&mut busy, &search::begins(supply, bus), HALVINGS)?;

@@ -4,7 +4,7 @@
 
 use super::responses::{self, Analysed};
 use super::scope::Scope;
-use super::waits::{self, Waited};
+use super::waits::{self, Gain, Waited};
 use super::{charge, response_parts};
 use crate::interference::{Bus, Presence};
 use crate::response::{self, Response};
@@ -32,9 +32,9 @@ pub(super) fn choose(
         Some(Ok(waited)) => waited,
     };
     let both = Verdict { generic: driven.bound, table_aware: Some(waited.response_ns), ..driven };
-    match waited.latest {
-        Some(_) if by_overlap => judge(scope, analysed, k, both, waited),
-        Some(_) => point_out(analysed, k, both, waited),
+    match &waited.gain {
+        Some(gain) if by_overlap => judge(scope, analysed, k, both, gain),
+        Some(gain) => point_out(analysed, k, both, gain),
         None => both,
     }
 }
@@ -45,13 +45,13 @@ fn saying(verdict: Verdict, more: String) -> Verdict {
 }
 
 /// A deadline that only the request-driven bound passes is no deadline that is missed.
-fn point_out(analysed: &Analysed, k: usize, driven: Verdict, waited: &Waited) -> Verdict {
+fn point_out(analysed: &Analysed, k: usize, driven: Verdict, gain: &Gain) -> Verdict {
     let deadline_ns = analysed.tasks[k].deadline_ns;
     let kept = driven.generic.is_some_and(|generic_ns| generic_ns <= deadline_ns);
-    if kept || waited.response_ns > deadline_ns || analysed.throttled.is_some() {
+    if kept || gain.latest.response_ns > deadline_ns || analysed.throttled.is_some() {
         return driven;
     }
-    let bound = Duration::from_ns(waited.response_ns);
+    let bound = Duration::from_ns(gain.latest.response_ns);
     let more = format!(
         "counting only what other masters can ask for meanwhile the bound is {bound}, which keeps it: \
          `waiting = \"window-overlap\"` in `[board.interconnect]` lets that one judge"
@@ -60,17 +60,17 @@ fn point_out(analysed: &Analysed, k: usize, driven: Verdict, waited: &Waited) ->
     saying(Verdict { status, witness: None, ..driven }, more)
 }
 
-fn judge(scope: &Scope<'_>, analysed: &Analysed, k: usize, both: Verdict, waited: &Waited) -> Verdict {
+fn judge(scope: &Scope<'_>, analysed: &Analysed, k: usize, both: Verdict, gain: &Gain) -> Verdict {
     let deadline_ns = analysed.tasks[k].deadline_ns;
     let base = Verdict {
-        bound: Some(waited.response_ns),
+        bound: Some(gain.latest.response_ns),
         exact: false,
         witness: None,
-        parts: response_parts::of_waited(scope, analysed, k, waited),
-        basis: basis(&both.basis, &waited.bus),
+        parts: response_parts::of_gain(scope, analysed, k, gain),
+        basis: basis(&both.basis, &gain.bus),
         ..both
     };
-    if waited.response_ns > deadline_ns {
+    if gain.latest.response_ns > deadline_ns {
         return past_deadline(scope, analysed, k, base);
     }
     if let Some(why) = &analysed.throttled {

@@ -12,7 +12,7 @@
 
 use super::responses::Analysed;
 use super::scope::Scope;
-use super::waits::Waited;
+use super::waits::Gain;
 use super::{bus, charge};
 use crate::interference::waits_ns;
 use crate::response::Bound;
@@ -50,12 +50,12 @@ pub(super) fn of_bound(scope: &Scope<'_>, core: &Analysed, k: usize, bound: &Bou
 }
 
 /// The parts of the bound of task `k` that counts what other masters can ask for.
-pub(super) fn of_waited(scope: &Scope<'_>, core: &Analysed, k: usize, waited: &Waited) -> Vec<Part> {
-    let Some(latest) = &waited.latest else { return Vec::new() };
+pub(super) fn of_gain(scope: &Scope<'_>, core: &Analysed, k: usize, gain: &Gain) -> Vec<Part> {
+    let latest = &gain.latest;
     let at_boot = latest.at_boot;
     let (start_ns, arrival_ns, finish_ns, job) = (latest.start_ns, latest.arrival_ns, latest.finish_ns, latest.job);
     let window = Window { start_ns, arrival_ns, finish_ns, job, at_boot };
-    let each = waits_ns(&waited.own, &waited.bus, latest);
+    let each = waits_ns(&gain.own, &gain.bus, latest);
     let waits = other_masters(scope, core).into_iter().map(str::to_owned).zip(each).collect();
     JobsCounted::of(scope, core, k, &window).parts(scope, core, &window, waits)
 }

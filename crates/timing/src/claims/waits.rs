@@ -16,12 +16,13 @@ use super::responses::Analysed;
 use super::results::Results;
 use super::scope::Scope;
 use super::{bus, charge};
-use crate::interference::{Bus, Latest, Own, Presence, Rival, latest_response};
+use crate::interference::{Bus, Latest, Own, Presence, Rival, latest_response, latest_response_below};
 use crate::response::Response;
 use crate::supply::SupplyKind;
 use crate::task_set::Policy;
 use quantity::{PartitionId, TaskId};
 use std::collections::BTreeMap;
+use std::rc::Rc;
 
 /// Rounds towards the fixed point.
 const ROUNDS: usize = 8;
@@ -31,10 +32,16 @@ const ROUNDS: usize = 8;
 pub(super) struct Waited {
     /// The response, at most the request-driven one; in ns.
     pub(super) response_ns: u64,
-    /// The busy window behind it, where it is below the request-driven one.
-    pub(super) latest: Option<Latest>,
+    /// What is behind it, where it is below the request-driven one.
+    pub(super) gain: Option<Gain>,
+}
+
+/// A busy window whose response is below the request-driven one.
+#[derive(Clone, Debug)]
+pub(super) struct Gain {
+    pub(super) latest: Latest,
     pub(super) own: Own,
-    pub(super) bus: Bus,
+    pub(super) bus: Rc<Bus>,
 }
 
 /// Each task's response, or why it is only the request-driven one.
@@ -88,7 +95,7 @@ fn of_core(
     proven: &Proven,
 ) -> Vec<(TaskId, Result<Waited, String>)> {
     let bus = match require_analysable(scope, core).and_then(|()| bus::seen_by(scope, partition, core, proven)) {
-        Ok(Some(bus)) => bus,
+        Ok(Some(bus)) => Rc::new(bus),
         Ok(None) => return Vec::new(),
         Err(why) => return core.ids.iter().map(|&id| (id, Err(why.clone()))).collect(),
     };
@@ -121,14 +128,22 @@ fn waits_at_all(scope: &Scope<'_>, core: &Analysed, k: usize) -> bool {
     given.into_iter().any(|other| charge::waiting_of(scope, core.ids[other], core.tasks[other].charged_ns) > 0)
 }
 
-fn of_task(scope: &Scope<'_>, core: &Analysed, k: usize, bus: &Bus) -> Result<Waited, String> {
+fn of_task(scope: &Scope<'_>, core: &Analysed, k: usize, bus: &Rc<Bus>) -> Result<Waited, String> {
     let own = own_of(scope, core, k)?;
-    let request_driven_ns = core.responses[k].bound().map(|bound| bound.response_ns);
-    let latest = latest_response(&core.supply, &own, bus);
-    let below = latest.filter(|latest| request_driven_ns.is_none_or(|driven_ns| latest.response_ns < driven_ns));
-    let response_ns = below.map(|latest| latest.response_ns).or(request_driven_ns);
+    let driven = core.responses[k].bound();
+    let latest = match driven.filter(|bound| !bound.at_boot) {
+        Some(bound) => {
+            let begin_ns = bound.busy_start_ns.rem_euclid(scope.frame_ns() as i64) as u64; // A frame is at most 2^53 ns.
+            latest_response_below(&core.supply, &own, bus, (begin_ns, bound.response_ns))
+        }
+        None => latest_response(&core.supply, &own, bus),
+    };
+    let driven_ns = driven.map(|bound| bound.response_ns);
+    let latest = latest.filter(|latest| driven_ns.is_none_or(|driven_ns| latest.response_ns < driven_ns));
+    let response_ns = latest.map(|latest| latest.response_ns).or(driven_ns);
     let response_ns = response_ns.ok_or("no response is found within the limits of the search")?;
-    Ok(Waited { response_ns, latest: below, own, bus: bus.clone() })
+    let gain = latest.map(|latest| Gain { latest, own, bus: Rc::clone(bus) });
+    Ok(Waited { response_ns, gain })
 }
 
 /// The task and those of its level, waiting left out.

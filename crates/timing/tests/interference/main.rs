@@ -7,7 +7,7 @@ mod board;
 
 use board::{Board, Partition, Step, Task};
 use timing::interference::{
-    Bus, Curve, Jobs, LineTime, Master, Own, Presence, Resident, Rival, latest_response, waits_ns,
+    Budget, Bus, Curve, Jobs, LineTime, Master, Own, Presence, Resident, Rival, latest_response, waits_ns,
 };
 use timing::response::free_running::worst_responses;
 use timing::supply::{Interval, Supply};
@@ -228,4 +228,47 @@ fn no_run_is_above_any_bound() {
     assert!(sums.by_jobs < sums.by_windows && sums.by_windows < sums.request_driven, "{sums:?}");
     // Few of all places of requests are tried, and the bound grants a request under way at every edge of a window.
     assert!(5 * sums.simulated >= 3 * sums.by_jobs, "the runs are far below the bounds: {sums:?}");
+}
+
+/// Six requests of 1 us in 6 us of execution, every 40 us, in the first half of a frame of 20 us.
+fn worked() -> (Supply, Own) {
+    let window = Interval { start_ns: 0, end_ns: 10 * UNIT };
+    let supply = Supply::new(20 * UNIT, &[window]).expect("a window");
+    let (period_ns, alone_ns) = (40 * UNIT, 6 * UNIT);
+    (supply, Own { period_ns, jitter_ns: 0, blocking_ns: 0, alone_ns, requests: 6, others: Vec::new() })
+}
+
+fn worked_response(master: Master) -> u64 {
+    let (supply, own) = worked();
+    let line = LineTime::new(u128::from(UNIT), 1).expect("a time");
+    latest_response(&supply, &own, &Bus { line, masters: vec![master] }).expect("a bound").response_ns / UNIT
+}
+
+/// Windows of the other core that are beside the own one for so many intervals.
+fn beside(intervals: &[(u64, u64)], jobs: Option<Vec<Jobs>>) -> Presence {
+    let of = |&(start, end): &(u64, u64)| Interval { start_ns: start * UNIT, end_ns: end * UNIT };
+    let curve = |intervals: Vec<Interval>| Curve::new(20 * UNIT, intervals).expect("intervals of the frame");
+    let overlap = curve(intervals.iter().map(of).collect());
+    Presence::Windows(vec![Resident { overlap, heads: curve(Vec::new()), jobs }])
+}
+
+#[test]
+fn bounds_worked_by_hand_are_met() {
+    let only = |presence| worked_response(Master { budget: None, presence });
+    // From the window's end 10 us pass; 12 us of work take one window and 2 us of the next one.
+    assert_eq!(only(Presence::Always), 10 + 10 + 10 + 2);
+    assert_eq!(only(beside(&[], None)), 10 + 6, "nobody is there at the same time");
+    assert_eq!(only(beside(&[(0, 2)], None)), 10 + 6 + 2, "2 us beside each other");
+    assert_eq!(
+        only(beside(&[(0, 2), (7, 10)], None)),
+        3 + 10 + 6 + 2,
+        "3 us that are all waited, and 8 in the next window"
+    );
+    // One job each 50 us can be there in 16 us and the 30 us that it takes: three lines.
+    let job = Jobs { period_ns: 50 * UNIT, response_ns: 30 * UNIT, requests: 3 };
+    assert_eq!(only(beside(&[(0, 10)], Some(vec![job]))), 10 + 6 + 3);
+    let budget = |lines| Some(Budget { period_ns: 100 * UNIT, lines });
+    let regulated = |lines| worked_response(Master { budget: budget(lines), presence: Presence::Always });
+    assert_eq!(regulated(1), 10 + 6 + 2 + 1, "two periods of one line, and one asked for before");
+    assert_eq!(regulated(3), 10 + 10 + 10 + 2, "two periods of three lines are more than is waited for");
 }

@@ -5,6 +5,7 @@
 
 mod chains;
 mod claims;
+mod interference;
 mod margins;
 mod network;
 mod ports;

@@ -1,0 +1,111 @@
+//! What the vessel's tasks wait for at the memory, by request and by what others can ask for.
+
+use super::claims::{changed, find};
+use super::system::{at, duration_us, task, us, vessel};
+use claim::{Assumption, Kind, PartKind, Status, Verdict, sum_of_parts};
+use model::System;
+use model::system::{CorePolicy, Waiting};
+use timing::claims::check;
+
+/// Nobody but the object tracking asks for lines.
+fn quiet_others(system: &mut System) {
+    let others: Vec<_> = system.task_ids().filter(|&id| !system.task_label(id).starts_with("OBJT.")).collect();
+    for id in others {
+        system.tasks[id.index()].line_requests = Some(at(0));
+    }
+}
+
+fn by_overlap(system: &mut System) {
+    system.board.interconnect.as_mut().expect("the vessel has one").waiting = Some(at(Waiting::WindowOverlap));
+}
+
+fn trk(change: impl FnOnce(&mut System)) -> Verdict {
+    find(&changed(|system, _| change(system)), "response/OBJT.trk").clone()
+}
+
+fn interference(verdict: &Verdict) -> Vec<(&str, u64)> {
+    let parts = verdict.parts.iter().filter(|part| part.kind == PartKind::Interference);
+    parts.map(|part| (part.what.as_str(), part.ns)).collect()
+}
+
+#[test]
+fn every_bound_is_told_by_its_parts() {
+    let (system, plan) = vessel();
+    let verdicts = check(&system, &plan);
+    for verdict in verdicts.iter().filter(|verdict| verdict.kind == Kind::Response) {
+        assert_eq!(Some(sum_of_parts(&verdict.parts)), verdict.bound, "{verdict:#?}");
+    }
+    // 12,000 + 14,000 + 5,500 requests, each of which waits for a line of 50 ns of every other master.
+    let trk = find(&verdicts, "response/OBJT.trk");
+    assert_eq!(interference(trk), ["core0", "core2", "core3", "DMA"].map(|master| (master, us(1_575))));
+    let part = |kind| trk.parts.iter().filter(|part| part.kind == kind).map(|part| part.ns).collect::<Vec<_>>();
+    assert_eq!(part(PartKind::Executing), [us(1_800)]);
+    assert_eq!(part(PartKind::Blocking), [us(60)]);
+    assert_eq!(part(PartKind::Switches), [us(24)], "three jobs of two switches of 4 us");
+    assert_eq!(part(PartKind::Blackout), [us(23_680)], "2 x (20 - 8.2) ms and two heads of 40 us");
+}
+
+#[test]
+fn requests_wait_for_no_more_than_others_ask_for() {
+    let plain = trk(|_| {});
+    assert_eq!(
+        (plain.generic, plain.table_aware),
+        (plain.bound, plain.bound),
+        "everyone asks for much: nothing is gained"
+    );
+    let quiet = trk(quiet_others);
+    assert_eq!((quiet.status, quiet.bound, quiet.generic), (Status::Shown, plain.bound, plain.bound));
+    let gained = quiet.generic.zip(quiet.table_aware).map(|(generic, aware)| generic - aware);
+    // Worked by hand: three cores ask in the heads of their windows only, of 40 us, and of five lines that their last request may
+    // take. A busy window that begins with RECD's at 9 ms meets that one and STOP's at 10 ms, those at 23, 23.6, 26.2, 29 and
+    // 30 ms, and at 43 and 43.6 ms; begun any earlier it is done before its third window.
+    assert_eq!(gained, Some(3 * us(1_575) - 9 * (us(40) + 5 * 50)));
+    let judged = trk(|system| {
+        quiet_others(system);
+        by_overlap(system);
+    });
+    assert_eq!((judged.bound, judged.exact, judged.basis.analysis), (quiet.table_aware, false, "interference"));
+    for assumption in [Assumption::FramesSynchronised, Assumption::OthersSteady, Assumption::BudgetsRegulated] {
+        assert!(judged.basis.assumptions.contains(&assumption), "{assumption:?}");
+    }
+    assert_eq!(Some(sum_of_parts(&judged.parts)), judged.bound);
+    assert_eq!(interference(&judged).last(), Some(&("DMA", us(1_575))), "its budget is far above");
+}
+
+#[test]
+fn the_reason_says_which_bound_would_hold() {
+    let tight = |system: &mut System| {
+        quiet_others(system);
+        task(system, "OBJT.trk").deadline = duration_us(37_000);
+    };
+    let driven = trk(tight);
+    assert_eq!((driven.status, driven.witness.is_some()), (Status::NotShown, false), "{driven:#?}");
+    assert!(driven.reason.is_some_and(|reason| reason.contains("`waiting = \"window-overlap\"`")));
+    let judged = trk(|system| {
+        tight(system);
+        by_overlap(system);
+    });
+    assert_eq!((judged.status, judged.limit), (Status::Shown, Some(us(37_000))));
+    let hopeless = trk(|system| {
+        tight(system);
+        by_overlap(system);
+        task(system, "OBJT.trk").deadline = duration_us(20_000);
+    });
+    assert_eq!(hopeless.status, Status::Violated, "{hopeless:#?}");
+    assert!(hopeless.reason.is_some_and(|reason| reason.starts_with("even without waiting for memory")));
+}
+
+#[test]
+fn frames_that_do_not_begin_together_gain_nothing() {
+    let apart = trk(|system| {
+        quiet_others(system);
+        let sets = system.core_sets.iter_mut();
+        sets.for_each(|set| set.policy = CorePolicy::WindowTable { synchronised: false, drift_ppm: None });
+    });
+    assert_eq!((apart.table_aware, apart.generic), (apart.bound, apart.bound));
+    let untrusted = trk(|system| {
+        quiet_others(system);
+        system.partitions.iter_mut().for_each(|partition| partition.untrusted = partition.name.value != "OBJT");
+    });
+    assert_eq!(untrusted.table_aware, untrusted.generic, "what they declare is not believed");
+}
