@@ -26,6 +26,8 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
         @for chain in unclaimed { (unclaimed_row(dossier, chain)) }
     };
     let falls: Vec<_> = verdicts.iter().filter(|verdict| !verdict.parts.is_empty()).collect();
+    let in_some = |kind: &PartKind| falls.iter().any(|verdict| verdict.parts.iter().any(|part| part.kind == *kind));
+    let kinds: Vec<_> = PartKind::ALL.into_iter().filter(in_some).collect();
     html! {
         p class="caution" { strong { "Caution." } " " (CAUTIONS[SYNCHRONISED].text) }
         (table_of("wide", "", &HEAD, rows))
@@ -34,7 +36,7 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
         (bases(&verdicts))
         @if !falls.is_empty() {
             h3 { "What the bounds are made of" }
-            (part_key(&PartKind::ALL))
+            (part_key(&kinds))
             @for verdict in falls { (fall(dossier, verdict)) }
         }
     }
