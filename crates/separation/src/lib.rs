@@ -17,6 +17,7 @@ mod margins;
 mod memory;
 mod names;
 mod range;
+mod tree;
 
 use claim::Verdict;
 use model::System;
@@ -25,6 +26,7 @@ use plan::Plan;
 /// Every claim in space about `system` under `plan`.
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = memory::check(system, plan);
+    verdicts.extend(tree::check(system, plan));
     verdicts.extend(margins::check(system, plan));
     verdicts.extend(device::check(system, plan));
     verdicts.extend(interrupt::check(system, plan));
