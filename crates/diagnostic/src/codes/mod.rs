@@ -7,8 +7,8 @@
 pub mod board;
 pub mod chain;
 pub mod channel;
-pub mod input;
 pub mod devicetree;
+pub mod input;
 pub mod partition;
 pub mod plan;
 pub mod plan_file;
