@@ -138,7 +138,7 @@ fn changed(mistake: &Mistake) -> PathBuf {
 }
 
 fn copy(from: &Path, to: &Path) {
-    for file in [SYSTEM, "tasks.csv", "channels.csv", "plan.toml"] {
+    for file in [SYSTEM, "tasks.csv", "channels.csv", "board.dts", "plan.toml"] {
         fs::copy(from.join(file), to.join(file)).expect("the example is there");
     }
 }
