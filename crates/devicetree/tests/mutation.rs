@@ -108,7 +108,10 @@ fn applied(edits: &[Edit]) -> String {
         match edit {
             Edit::Delete(_, length) => text.replace_range(at..end(*length), ""),
             Edit::Insert(_, token) => text.insert_str(at, token),
-            Edit::Repeat(_, length) => text.insert_str(at, &text[at..end(*length)].to_owned()),
+            Edit::Repeat(_, length) => {
+                let again = text[at..end(*length)].to_owned();
+                text.insert_str(at, &again);
+            }
         }
     }
     text
