@@ -258,5 +258,5 @@ fn a_region_that_the_devicetree_has_elsewhere_is_found() {
         "the tree (line 27) reserves 8 MiB from 0x8210_0000, the plan places `port buffers` at 8 MiB from 0x8200_0000";
     let taken = "1 MiB from 0x8280_0000 of `STOP` are reserved and must not be mapped (line 27 of the tree)";
     assert_eq!(reason(&answer, id), format!("{moved}; {taken}"));
-    assert_eq!(verdict(&answer, id)["place"]["file"], "plan.toml");
+    assert_eq!(verdict(&answer, id)["where"]["file"], "plan.toml");
 }
