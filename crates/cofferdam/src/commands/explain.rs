@@ -47,6 +47,7 @@ analyses![
     "devices",
     "interrupts",
     "cache-ways",
+    "refill",
     "bandwidth-budgets",
     "throttling",
     "information-flow",
