@@ -18,8 +18,9 @@
 //! a wait. Any `t` whose supply reaches the sum is thus no earlier than the finish.
 //!
 //! `A(s, t)` of a partition elsewhere: requests are asked for in its windows only and served at most `M L` later, so they
-//! are served within its windows, each so much longer; and no more than its jobs ask for is served, behind the heads of its
-//! windows. A master held to a budget is served no more than that.
+//! are served within its windows, each so much longer; and no more than its jobs ask for is served, and for each window met
+//! what its switch and its refill ask for, which is within the time charged for them. A master held to a budget is served no
+//! more than that.
 //!
 //! Invariants and why it ends: work never shrinks with `t`, and each round passes the one before; a horizon and a limit on
 //! rounds end the others, with no answer. The worst `s` is sought by halving intervals: from an interval `[a, b]` of usable time
@@ -33,12 +34,14 @@ mod busy;
 mod curve;
 mod masters;
 mod search;
+mod windows;
 
 use crate::supply::{FARTHEST_NS, Supply};
 pub use busy::Latest;
 use busy::{Busy, From};
 pub use curve::Curve;
-pub use masters::{Budget, Jobs, LineTime, Master, Presence, Resident};
+pub use masters::{Budget, Jobs, Known, LineTime, Master, Presence, Resident};
+pub use windows::Windows;
 
 /// Halvings of one task's search; what is left open then stands in the answer.
 const HALVINGS: u32 = 256;

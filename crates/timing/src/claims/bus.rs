@@ -7,7 +7,7 @@ use super::partition_supply;
 use super::responses::{Analysed, virtual_core_of};
 use super::scope::Scope;
 use super::waits::Proven;
-use crate::interference::{Budget, Bus, Curve, Jobs, LineTime, Master, Presence, Resident};
+use crate::interference::{Budget, Bus, Curve, Jobs, Known, LineTime, Master, Presence, Resident, Windows};
 use crate::supply::Interval;
 use model::system::{CorePolicy, Guest, Interconnect, InterruptPolicy};
 use plan::MergedWindow;
@@ -117,12 +117,22 @@ impl View<'_> {
         let whole = |window: &MergedWindow| {
             interval(window.start.ns(), window.length.ns().saturating_add(slip_ns).saturating_add(served_ns))
         };
-        let heads = windows.iter().flat_map(|window| heads_of(window, head_ns.saturating_add(served_ns), frame_ns));
+        let whole: Vec<Interval> = windows.iter().map(whole).collect();
+        let beside = |window: &&Interval| self.is_beside(**window);
+        let met: Vec<Interval> = whole.iter().filter(beside).copied().collect();
+        let jobs = self.jobs(partition, virtual_core);
         Some(Resident {
-            overlap: Curve::new(frame_ns, windows.iter().map(whole))?.meet(&self.usable),
-            heads: Curve::new(frame_ns, heads)?.meet(&self.usable),
-            jobs: self.jobs(partition, virtual_core),
+            jobs: match jobs {
+                Some(jobs) => Some(Known { jobs, windows: Windows::new(frame_ns, &met)?, head_ns }),
+                None => None,
+            },
+            overlap: Curve::new(frame_ns, whole)?.meet(&self.usable),
         })
+    }
+
+    /// Whether a window is beside some usable time of the own partition.
+    fn is_beside(&self, window: Interval) -> bool {
+        self.usable.between_ns(window.start_ns, window.end_ns) > 0
     }
 
     /// All that asks for memory in the windows of a virtual core; none where that is not known, or not believed.
@@ -146,10 +156,4 @@ impl View<'_> {
 
 fn interval(start_ns: u64, length_ns: u64) -> Interval {
     Interval { start_ns, end_ns: start_ns.saturating_add(length_ns) }
-}
-
-/// Where the head of a window is; one that continues across the frame's begin can have it there too.
-fn heads_of(window: &MergedWindow, head_ns: u64, frame_ns: u64) -> impl Iterator<Item = Interval> {
-    let across = window.end().ns() > frame_ns;
-    std::iter::once(interval(window.start.ns(), head_ns)).chain(across.then(|| interval(0, head_ns)))
 }

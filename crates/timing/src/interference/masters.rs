@@ -1,6 +1,6 @@
 //! What other masters of the memory can ask for in a span, and how long one core can wait for that.
 
-use super::Curve;
+use super::{Curve, Windows};
 
 /// The time of one line request at the guaranteed rate: an exact fraction of ns.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -72,10 +72,19 @@ pub struct Budget {
 pub struct Resident {
     /// The time at which a request of it can be served while the own partition has usable time.
     pub overlap: Curve,
-    /// The same of requests that the heads of its windows make.
-    pub heads: Curve,
-    /// All that asks in its windows behind the heads; none where that is unknown.
-    pub jobs: Option<Vec<Jobs>>,
+    /// All that asks in its windows; none where that is unknown.
+    pub jobs: Option<Known>,
+}
+
+/// All that asks in the windows of a partition.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Known {
+    /// The jobs of its tasks.
+    pub jobs: Vec<Jobs>,
+    /// The windows, as far as they are beside usable time of the own partition.
+    pub windows: Windows,
+    /// For how long the switch and the refill of one can ask, in ns.
+    pub head_ns: u64,
 }
 
 /// The jobs of one task of another core.
@@ -99,9 +108,14 @@ pub(super) struct Stretch {
 }
 
 impl Stretch {
+    /// The latest instant at which it may end.
+    fn end_ns(&self) -> u64 {
+        self.latest_ns.saturating_add(self.span_ns)
+    }
+
     /// What of `curve` can lie in it at the most.
     fn most_of_ns(&self, curve: &Curve) -> u64 {
-        curve.between_ns(self.earliest_ns, self.latest_ns.saturating_add(self.span_ns))
+        curve.between_ns(self.earliest_ns, self.end_ns())
     }
 }
 
@@ -133,10 +147,16 @@ impl Budget {
 impl Resident {
     fn served_within(&self, stretch: &Stretch, line: LineTime) -> Fractions {
         let while_both = line.of_ns(stretch.most_of_ns(&self.overlap));
-        let Some(jobs) = &self.jobs else { return while_both };
-        let requests = jobs.iter().fold(0_u64, |sum, jobs| sum.saturating_add(jobs.requests_within(stretch.span_ns)));
-        let asked = line.of_lines(requests).saturating_add(line.of_ns(stretch.most_of_ns(&self.heads)));
-        while_both.min(asked)
+        self.jobs.as_ref().map_or(while_both, |known| while_both.min(known.served_within(stretch, line)))
+    }
+}
+
+impl Known {
+    fn served_within(&self, stretch: &Stretch, line: LineTime) -> Fractions {
+        let of_jobs = |sum: u64, jobs: &Jobs| sum.saturating_add(jobs.requests_within(stretch.span_ns));
+        let requests = self.jobs.iter().fold(0, of_jobs);
+        let windows = self.windows.met(stretch.earliest_ns, stretch.end_ns());
+        line.of_lines(requests).saturating_add(line.of_ns(windows.saturating_mul(self.head_ns)))
     }
 }
 

@@ -100,6 +100,6 @@ impl Bus {
             Presence::Always => &[][..],
             Presence::Windows(residents) => residents,
         });
-        residents.flat_map(|resident| [&resident.overlap, &resident.heads])
+        residents.map(|resident| &resident.overlap)
     }
 }

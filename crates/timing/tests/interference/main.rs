@@ -7,7 +7,8 @@ mod board;
 
 use board::{Board, Partition, Step, Task};
 use timing::interference::{
-    Budget, Bus, Curve, Jobs, LineTime, Master, Own, Presence, Resident, Rival, latest_response, waits_ns,
+    Budget, Bus, Curve, Jobs, Known, LineTime, Master, Own, Presence, Resident, Rival, Windows, latest_response,
+    waits_ns,
 };
 use timing::response::free_running::worst_responses;
 use timing::supply::{Interval, Supply};
@@ -154,8 +155,7 @@ fn bus(board: &Board, by_jobs: bool) -> Bus {
         });
         Resident {
             overlap: curve(intervals(partition, MASTERS * board.line * UNIT).collect()).meet(&usable),
-            heads: curve(Vec::new()),
-            jobs: known.then(|| jobs.collect()),
+            jobs: known.then(|| Known { jobs: jobs.collect(), windows: no_windows(), head_ns: 0 }),
         }
     };
     let presence = Presence::Windows(board.cores[1].iter().map(resident).collect());
@@ -230,6 +230,10 @@ fn no_run_is_above_any_bound() {
     assert!(5 * sums.simulated >= 3 * sums.by_jobs, "the runs are far below the bounds: {sums:?}");
 }
 
+fn no_windows() -> Windows {
+    Windows::new(FRAME, &[]).expect("a frame")
+}
+
 /// Six requests of 1 us in 6 us of execution, every 40 us, in the first half of a frame of 20 us.
 fn worked() -> (Supply, Own) {
     let window = Interval { start_ns: 0, end_ns: 10 * UNIT };
@@ -245,11 +249,11 @@ fn worked_response(master: Master) -> u64 {
 }
 
 /// Windows of the other core that are beside the own one for so many intervals.
-fn beside(intervals: &[(u64, u64)], jobs: Option<Vec<Jobs>>) -> Presence {
+fn beside(intervals: &[(u64, u64)], jobs: Option<Known>) -> Presence {
     let of = |&(start, end): &(u64, u64)| Interval { start_ns: start * UNIT, end_ns: end * UNIT };
     let curve = |intervals: Vec<Interval>| Curve::new(20 * UNIT, intervals).expect("intervals of the frame");
     let overlap = curve(intervals.iter().map(of).collect());
-    Presence::Windows(vec![Resident { overlap, heads: curve(Vec::new()), jobs }])
+    Presence::Windows(vec![Resident { overlap, jobs }])
 }
 
 #[test]
@@ -263,7 +267,12 @@ fn bounds_worked_by_hand_are_met() {
     assert_eq!(at_the_end, 1 + 10 + 6 + 2, "a window's last 1 us is all waited, and 8 us of the next one go by");
     // One job each 50 us can be there in 16 us and the 30 us that it takes: three lines.
     let job = Jobs { period_ns: 50 * UNIT, response_ns: 30 * UNIT, requests: 3 };
-    assert_eq!(only(beside(&[(0, 10)], Some(vec![job]))), 10 + 6 + 3);
+    let known = |windows, head_ns| Some(Known { jobs: vec![job], windows, head_ns });
+    assert_eq!(only(beside(&[(0, 10)], known(no_windows(), 0))), 10 + 6 + 3);
+    let window = Interval { start_ns: 0, end_ns: 10 * UNIT };
+    let windows = Windows::new(20 * UNIT, &[window]).expect("a window of the frame");
+    let with_head = beside(&[(0, 10)], known(windows, UNIT / 2));
+    assert_eq!(only(with_head), 10 + 6 + 3 + 1, "two windows are met, whose heads ask for half a line each");
     let budget = |lines| Some(Budget { period_ns: 100 * UNIT, lines });
     let regulated = |lines| worked_response(Master { budget: budget(lines), presence: Presence::Always });
     assert_eq!(regulated(1), 10 + 6 + 2 + 1, "two periods of one line, and one asked for before");

@@ -56,10 +56,10 @@ fn requests_wait_for_no_more_than_others_ask_for() {
     let quiet = trk(quiet_others);
     assert_eq!((quiet.status, quiet.bound, quiet.generic), (Status::Shown, plain.bound, plain.bound));
     let gained = quiet.generic.zip(quiet.table_aware).map(|(generic, aware)| generic - aware);
-    // Worked by hand: three cores ask in the heads of their windows only, of 40 us, and of five lines that their last request may
-    // take. A busy window that begins with RECD's at 9 ms meets that one and STOP's at 10 ms, those at 23, 23.6, 26.2, 29 and
-    // 30 ms, and at 43 and 43.6 ms; begun any earlier it is done before its third window.
-    assert_eq!(gained, Some(3 * us(1_575) - 9 * (us(40) + 5 * 50)));
+    // Three cores ask in their switches and refills only, of 40 us. Beside each of two windows of the tracking are four windows of core 0
+    // and two each of the cores 2 and 3, beside the end of the one before at most as many again.
+    let heads = gained.map(|ns| (3 * us(1_575) - ns) / us(40));
+    assert!(heads.is_some_and(|heads| (16..=24).contains(&heads)), "{gained:?}");
     let judged = trk(|system| {
         quiet_others(system);
         by_overlap(system);
