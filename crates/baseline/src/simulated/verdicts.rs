@@ -37,12 +37,11 @@ impl<'v> Comparison<'v> {
     ) {
         let Some(&at) = self.by_id.get(id) else { return };
         let verdict = &mut self.verdicts[at];
-        // In a run every line request waits as long as it is charged for, which is what the generic bound of a response holds.
         let bound = match phases {
             Phases::Any if relies_on_phase(verdict) => verdict.generic,
             Phases::Any | Phases::Declared => {
                 note(verdict, value, found_by);
-                if verdict.kind == Kind::Response { verdict.generic.or(verdict.bound) } else { verdict.bound }
+                if counts_less_than_runs(verdict) { verdict.generic } else { verdict.bound }
             }
         };
         if let Some(above) = Above::bound(verdict, bound, value)
@@ -60,6 +59,11 @@ impl<'v> Comparison<'v> {
 /// Whether the bound holds only where tasks arrive with the frame, as declared.
 fn relies_on_phase(verdict: &Verdict) -> bool {
     verdict.basis.assumptions.contains(&Assumption::ReleasedAsDeclared)
+}
+
+/// Whether the bound counts less waiting for memory than is charged in runs, where every line request waits in full.
+fn counts_less_than_runs(verdict: &Verdict) -> bool {
+    verdict.kind == Kind::Response && verdict.basis.analysis == "interference"
 }
 
 fn note(verdict: &mut Verdict, value: u64, found_by: FoundBy) {
