@@ -76,6 +76,7 @@ pub fn dossier(baseline: &Baseline, extras: Extras) -> Result<Dossier, Alarms> {
         today: extras.today,
         allow_not_analysed: extras.allow_not_analysed,
         validation: extras.validation,
+        channels: judged.map(|(system, plan)| separation::channels::list(system, plan)).unwrap_or_default(),
         curves,
         run,
         campaign: extras.campaign,

@@ -13,6 +13,7 @@ use diagnostic::{Diagnostic, Position, Sources};
 use jiff::civil::Date;
 use model::{Digest, System};
 use plan::Plan;
+use separation::channels::InterferenceChannel;
 use std::sync::Arc;
 use timing::claims::SupplyCurve;
 
@@ -39,6 +40,8 @@ pub struct Inputs {
     pub allow_not_analysed: bool,
     /// The published examples that the program was held against.
     pub validation: Vec<ValidationRow>,
+    /// What masters share.
+    pub channels: Vec<InterferenceChannel>,
     /// Supply and demand of the partitions, for drawing.
     pub curves: Vec<SupplyCurve>,
     /// The run that is drawn.
@@ -133,6 +136,11 @@ impl Dossier {
     /// The published examples that the program was held against.
     pub fn validation(&self) -> &[ValidationRow] {
         &self.inputs.validation
+    }
+
+    /// What masters share.
+    pub fn interference_channels(&self) -> &[InterferenceChannel] {
+        &self.inputs.channels
     }
 
     /// Supply and demand of the partitions.

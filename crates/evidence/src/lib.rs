@@ -15,6 +15,7 @@ pub mod recording;
 mod register;
 mod rehearsal;
 pub mod run;
+mod settings;
 mod show;
 mod stretch;
 mod summary;

@@ -7,6 +7,7 @@
 
 mod bandwidth;
 mod cache;
+pub mod channels;
 mod criticality;
 mod device;
 mod edges;
@@ -17,6 +18,7 @@ mod margins;
 mod memory;
 mod names;
 mod range;
+mod settings;
 
 use claim::Verdict;
 use model::System;
@@ -33,5 +35,7 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let edges = edges::edges(system);
     verdicts.extend(flow::check(system, &edges));
     verdicts.extend(criticality::check(system, &edges));
+    verdicts.extend(channels::check(system, plan));
+    verdicts.extend(settings::check(system));
     verdicts
 }

@@ -49,6 +49,7 @@ analyses![
     "bandwidth-budgets",
     "information-flow",
     "criticality-direction",
+    "channels",
     "ram-margin",
     "bandwidth-margin",
     "containment",

@@ -4,6 +4,7 @@ mod assumptions;
 mod breaks_first;
 mod campaign;
 mod chains;
+mod channels;
 mod claims;
 mod core_sets;
 mod cover;
@@ -45,7 +46,7 @@ struct Part {
 }
 
 /// The parts in order: what is not known comes before what is.
-const PARTS: [Part; 27] = [
+const PARTS: [Part; 28] = [
     Part { anchor: "not-analysed", title: "What was not analysed", breaks: false, content: cover::not_analysed },
     Part { anchor: "deviations", title: "Accepted deviations", breaks: false, content: cover::deviations },
     Part { anchor: "failures", title: "Violated and not shown", breaks: false, content: failures::part },
@@ -69,6 +70,7 @@ const PARTS: [Part; 27] = [
     Part { anchor: "shared", title: "Cache ways and bandwidth budgets", breaks: false, content: space::shared },
     Part { anchor: "devices", title: "Devices and interrupts", breaks: false, content: devices::part },
     Part { anchor: "flow", title: "Information flow and criticality", breaks: false, content: flow::part },
+    Part { anchor: "channels", title: "Interference channels and settings", breaks: true, content: channels::part },
     Part { anchor: "remaining", title: "All other claims", breaks: false, content: remaining::part },
     Part { anchor: "assumptions", title: "Assumptions and provenance", breaks: false, content: assumptions::part },
     Part { anchor: "validation", title: "Published examples", breaks: false, content: validation::part },

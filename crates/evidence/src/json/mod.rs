@@ -2,6 +2,7 @@
 //!
 //! The shapes are structs of their own, so that a change inside the program changes no script outside it.
 
+mod interference;
 mod recording;
 mod rehearsal;
 mod run;
@@ -42,6 +43,8 @@ fn answer(dossier: &Dossier) -> Answer<'_> {
         what_breaks_first: dossier.what_breaks_first().iter().map(HeadroomShape::of).collect(),
         deviations: dossier.deviations().iter().map(DeviationShape::of).collect(),
         verdicts: dossier.verdicts().iter().map(|v| verdict::shape(dossier, v)).collect(),
+        interference_channels: interference::channels(dossier),
+        settings: interference::settings(dossier),
         assumptions: dossier.register().iter().map(AssumptionShape::of).collect(),
         diagnostics: dossier.diagnostics().iter().map(|d| Plain::new(d, dossier.sources())).collect(),
     }

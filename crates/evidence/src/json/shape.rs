@@ -20,6 +20,8 @@ pub(super) struct Answer<'d> {
     pub what_breaks_first: Vec<HeadroomShape<'d>>,
     pub deviations: Vec<DeviationShape>,
     pub verdicts: Vec<super::verdict::VerdictShape<'d>>,
+    pub interference_channels: Vec<super::interference::ChannelShape<'d>>,
+    pub settings: Vec<super::interference::SettingShape<'d>>,
     pub assumptions: Vec<AssumptionShape>,
     pub diagnostics: Vec<Plain>,
 }

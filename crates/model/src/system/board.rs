@@ -1,6 +1,6 @@
 //! The board: cores, caches, memory, interconnect, devices.
 
-use super::Placed;
+use super::{Placed, Setting, Shared};
 use diagnostic::Located;
 use quantity::{Address, Bytes, CoreId, MemoryId, PartitionId, Rate};
 use serde::Serialize;
@@ -22,6 +22,12 @@ pub struct Board {
     pub interconnect: Option<Interconnect>,
     /// The devices.
     pub devices: Vec<Device>,
+    /// What else is shared, or what is known of what is.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub shared: Vec<Shared>,
+    /// The configuration settings that results depend on.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub settings: Vec<Setting>,
 }
 
 /// One core.

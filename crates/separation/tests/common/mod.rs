@@ -27,8 +27,12 @@ placeable = true
 "#;
 
 pub fn system(parts: &str) -> System {
-    let text = format!("{HEAD}{parts}");
-    let mut files = BTreeMap::from([("small.toml".to_owned(), text.clone().into_bytes())]);
+    whole(&format!("{HEAD}{parts}"))
+}
+
+/// A system from its whole text.
+pub fn whole(text: &str) -> System {
+    let mut files = BTreeMap::from([("small.toml".to_owned(), text.as_bytes().to_vec())]);
     let Reading { system, diagnostics, .. } = read_system("small.toml", &mut files);
     system.unwrap_or_else(|| panic!("{diagnostics:#?}\n{text}"))
 }
