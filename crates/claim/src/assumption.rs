@@ -176,7 +176,9 @@ impl Assumption {
             Self::FlowsDeclared => "port tables and translation tables read back; review of the forwarder",
             Self::FiltersHold => "tests of the filter with forbidden content; its review",
             Self::ChecksHold => "tests of the consumer with wrong, late and missing messages",
-            Self::DeclaredAsIs => "the declared sources; settings read back; stress of each resource by the other cores",
+            Self::DeclaredAsIs => {
+                "the declared sources; settings read back; stress of each resource by the other cores"
+            }
             Self::ChannelsListed => "review of the processor's manuals; campaigns that stress what might be shared",
         }
     }

@@ -2,6 +2,7 @@
 
 use crate::deviation::Deviation;
 use crate::headroom::{self, Headroom};
+use crate::partitioning::RobustLine;
 use crate::provenance::DemandShares;
 use crate::recording::{Judged, RecordingFound};
 use crate::register::{RegisterEntry, assumption_register};
@@ -42,6 +43,8 @@ pub struct Inputs {
     pub validation: Vec<ValidationRow>,
     /// What masters share.
     pub channels: Vec<InterferenceChannel>,
+    /// What verdicts about robust partitioning are put together from.
+    pub robust: Vec<RobustLine>,
     /// Supply and demand of the partitions, for drawing.
     pub curves: Vec<SupplyCurve>,
     /// The run that is drawn.
@@ -141,6 +144,11 @@ impl Dossier {
     /// What masters share.
     pub fn interference_channels(&self) -> &[InterferenceChannel] {
         &self.inputs.channels
+    }
+
+    /// What a verdict about robust partitioning is put together from.
+    pub fn robust_lines<'d>(&'d self, claim: &'d str) -> impl Iterator<Item = &'d RobustLine> {
+        self.inputs.robust.iter().filter(move |line| line.claim == claim)
     }
 
     /// Supply and demand of the partitions.

@@ -95,8 +95,14 @@ pub fn list(system: &System, plan: &Plan) -> Vec<InterferenceChannel> {
     let declared = &system.board.shared;
     let matched: Vec<Option<usize>> = derived.iter().map(|of| declaration_of(declared, &derived, of)).collect();
     let only_declared = (0..declared.len()).filter(|index| !matched.contains(&Some(*index)));
-    let only_declared: Vec<_> = only_declared.map(|index| (derived::only_declared(system, plan, index), Some(index))).collect();
-    derived.into_iter().zip(matched.iter().copied()).chain(only_declared).map(|(of, word)| joined(system, of, word)).collect()
+    let only_declared: Vec<_> =
+        only_declared.map(|index| (derived::only_declared(system, plan, index), Some(index))).collect();
+    derived
+        .into_iter()
+        .zip(matched.iter().copied())
+        .chain(only_declared)
+        .map(|(of, word)| joined(system, of, word))
+        .collect()
 }
 
 /// One verdict for each channel, then one for them all; none where only one master is there.
@@ -150,7 +156,9 @@ fn state_of(told: Told, shared: Option<&Shared>) -> (State, String, bool) {
         Told::Nothing(why) => match shared.map(|shared| (shared, shared.closure)) {
             Some((shared, Closure::Mitigated)) => (State::Mitigated, word_of(shared), true),
             Some((shared, Closure::Bounded)) => (State::Bounded, word_of(shared), true),
-            Some((_, Closure::Open)) => (State::Open { shown: false }, format!("{why}, and the integrator leaves it open"), false),
+            Some((_, Closure::Open)) => {
+                (State::Open { shown: false }, format!("{why}, and the integrator leaves it open"), false)
+            }
             None => (State::Open { shown: false }, format!("{why}, and no [[board.shared]] speaks of it"), false),
         },
     }
@@ -158,7 +166,9 @@ fn state_of(told: Told, shared: Option<&Shared>) -> (State, String, bool) {
 
 /// The integrator's words, told as such.
 fn word_of(shared: &Shared) -> String {
-    let text = |words: &Option<diagnostic::Located<String>>| words.as_ref().map_or("", |words| words.value.as_str()).to_owned();
+    let text = |words: &Option<diagnostic::Located<String>>| {
+        words.as_ref().map_or("", |words| words.value.as_str()).to_owned()
+    };
     format!("declared by the integrator: {} ({})", text(&shared.by), text(&shared.source))
 }
 
@@ -167,7 +177,10 @@ fn unguarded(system: &System, settings: &[usize]) -> Option<String> {
     let found = settings.iter().map(|index| &system.board.settings[*index]);
     let mut bare = found.filter(|setting| setting.critical && setting.mitigation.is_none());
     bare.next().map(|setting| {
-        format!("it depends on the setting `{}`, which is critical, and nothing stands against its change", setting.name.value)
+        format!(
+            "it depends on the setting `{}`, which is critical, and nothing stands against its change",
+            setting.name.value
+        )
     })
 }
 

@@ -13,12 +13,15 @@ mod device;
 mod edges;
 mod facts;
 mod flow;
+mod homes;
 mod interrupt;
 mod margins;
 mod memory;
 mod names;
 mod range;
 mod settings;
+
+pub use homes::homes;
 
 use claim::Verdict;
 use model::System;

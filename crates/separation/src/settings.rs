@@ -29,7 +29,9 @@ fn verdict(setting: &Setting) -> Verdict {
     let mut found = Found::default();
     match &setting.mitigation {
         Some(guard) => found.remarks.push(format!("declared by the integrator: {}; {}", guard.value, checked(setting))),
-        None => found.faults.push("it is critical, and no `mitigation` stands against a change that nobody meant".to_owned()),
+        None => found
+            .faults
+            .push("it is critical, and no `mitigation` stands against a change that nobody meant".to_owned()),
     }
     claim.judged(found)
 }

@@ -118,12 +118,18 @@ fn the_integrators_word_closes_what_no_datum_tells_and_is_told_as_a_word() {
     assert!(statuses(&verdicts).values().all(|status| *status == Status::Shown), "{:?}", statuses(&verdicts));
     let banks = &verdicts["channel/banks/RAM"];
     assert_eq!(banks.reason.as_deref(), Some("mitigated: declared by the integrator: a fence (manual, 3)"));
-    assert_eq!(verdicts["channel/complete"].reason.as_deref(), Some("8 channels, none open, 5 states by the integrator's word"));
+    assert_eq!(
+        verdicts["channel/complete"].reason.as_deref(),
+        Some("8 channels, none open, 5 states by the integrator's word")
+    );
 }
 
 #[test]
 fn one_channel_left_open_is_named_by_the_complete_verdict() {
-    let declared = all_declared().replace("status = \"mitigated\"\nby = \"a fence\"\nsource = \"manual, 3\"\n\n[[board.shared]]\nname = \"heat\"", "[[board.shared]]\nname = \"heat\"");
+    let declared = all_declared().replace(
+        "status = \"mitigated\"\nby = \"a fence\"\nsource = \"manual, 3\"\n\n[[board.shared]]\nname = \"heat\"",
+        "[[board.shared]]\nname = \"heat\"",
+    );
     let system = system(&board(&(declared + &shared("ETH1", "device", ""))));
     let verdicts = verdicts(&system, &plan(&system, WAYS));
     let complete = &verdicts["channel/complete"];
@@ -159,7 +165,10 @@ fn requests_that_nobody_counts_leave_the_path_open() {
 fn a_critical_setting_without_a_guard_opens_what_depends_on_it() {
     let setting = "[[board.setting]]\nname = \"snoop filter\"\nvalue = \"off\"\ncritical = true\n";
     let guarded = format!("{setting}mitigation = \"locked at boot\"\nchecked = \"periodic\"\n");
-    let declared = all_declared().replace("\n[[board.shared]]\nname = \"heat\"", "settings = [\"snoop filter\"]\n[[board.shared]]\nname = \"heat\"");
+    let declared = all_declared().replace(
+        "\n[[board.shared]]\nname = \"heat\"",
+        "settings = [\"snoop filter\"]\n[[board.shared]]\nname = \"heat\"",
+    );
     let judged = |setting: &str| {
         let system = system(&board(&(declared.clone() + setting)));
         let verdicts = verdicts(&system, &plan(&system, WAYS));

@@ -50,6 +50,7 @@ analyses![
     "information-flow",
     "criticality-direction",
     "channels",
+    "robust-partitioning",
     "ram-margin",
     "bandwidth-margin",
     "containment",

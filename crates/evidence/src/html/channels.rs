@@ -55,7 +55,8 @@ fn reaches(system: &System, channel: &InterferenceChannel) -> String {
 fn settings(dossier: &Dossier) -> Markup {
     let settings = dossier.system().map(|system| system.board.settings.as_slice()).unwrap_or_default();
     let rows = html! { @for (at, setting) in settings.iter().enumerate() { (setting_row(dossier, at, setting)) } };
-    let titles = ["Setting", "Value", "Where, and who sets it", "Critical", "What guards it", "What falls if it changes"];
+    let titles =
+        ["Setting", "Value", "Where, and who sets it", "Critical", "What guards it", "What falls if it changes"];
     html! { @if !settings.is_empty() { h3 { "Settings" } (table("", &titles, rows)) } }
 }
 

@@ -1,6 +1,7 @@
 //! The shapes of interference channels and of the settings of the board.
 
 use crate::dossier::Dossier;
+use crate::partitioning::RobustLine;
 use crate::settings::{checked_words, claims_on};
 use separation::channels::InterferenceChannel;
 use serde::Serialize;
@@ -29,6 +30,27 @@ pub(super) struct SettingShape<'d> {
     checked: Option<&'static str>,
     /// The claims that fall if it changes.
     claims: Vec<&'d str>,
+}
+
+/// One part of a verdict about robust partitioning.
+#[derive(Serialize)]
+pub(super) struct RobustShape<'d> {
+    claim: &'d str,
+    what: &'static str,
+    status: &'static str,
+    told: &'d str,
+    claims: &'d [String],
+}
+
+impl<'d> RobustShape<'d> {
+    fn of(line: &'d RobustLine) -> Self {
+        Self { claim: &line.claim, what: line.what, status: line.status.key(), told: &line.told, claims: &line.claims }
+    }
+}
+
+pub(super) fn robust(dossier: &Dossier) -> Vec<RobustShape<'_>> {
+    let lines = dossier.verdicts().iter().flat_map(|verdict| dossier.robust_lines(&verdict.id));
+    lines.map(RobustShape::of).collect()
 }
 
 pub(super) fn channels(dossier: &Dossier) -> Vec<ChannelShape<'_>> {

@@ -45,6 +45,7 @@ fn answer(dossier: &Dossier) -> Answer<'_> {
         verdicts: dossier.verdicts().iter().map(|v| verdict::shape(dossier, v)).collect(),
         interference_channels: interference::channels(dossier),
         settings: interference::settings(dossier),
+        robust_partitioning: interference::robust(dossier),
         assumptions: dossier.register().iter().map(AssumptionShape::of).collect(),
         diagnostics: dossier.diagnostics().iter().map(|d| Plain::new(d, dossier.sources())).collect(),
     }

@@ -22,6 +22,7 @@ pub(super) struct Answer<'d> {
     pub verdicts: Vec<super::verdict::VerdictShape<'d>>,
     pub interference_channels: Vec<super::interference::ChannelShape<'d>>,
     pub settings: Vec<super::interference::SettingShape<'d>>,
+    pub robust_partitioning: Vec<super::interference::RobustShape<'d>>,
     pub assumptions: Vec<AssumptionShape>,
     pub diagnostics: Vec<Plain>,
 }

@@ -34,7 +34,8 @@ fn without_reason(shared: &Fields) -> Option<Diagnostic> {
     let span = shared.key_span("status").unwrap_or(shared.span);
     let keys = missing.iter().map(|key| format!("`{key}`")).collect::<Vec<_>>().join(" and ");
     let message = format!("shared resource {} is called closed without {keys}", name(shared));
-    let help = "say in `by` what keeps it from disturbing others and in `source` where that can be read, or leave it open";
+    let help =
+        "say in `by` what keeps it from disturbing others and in `source` where that can be read, or leave it open";
     (!missing.is_empty()).then(|| Diagnostic::new(&CLOSED_WITHOUT_REASON, span, message).help(help))
 }
 
@@ -46,7 +47,8 @@ fn without_master(board: &Fields) -> Option<Diagnostic> {
     }
     let moves = |device: &&Fields| device.has("dma_stream") || device.has("dma_rate");
     let device = board.tables("device").find(moves)?;
-    let message = format!("device {} moves memory by itself, and every master of the interconnect is a core", name(device));
+    let message =
+        format!("device {} moves memory by itself, and every master of the interconnect is a core", name(device));
     let fault = Diagnostic::new(&DMA_NO_MASTER, device.span, message).also(interconnect.span, "its masters");
     let help = "add a [[board.interconnect.master]] without `core` for the port by which devices reach memory; a master left \
                 out makes every wait longer than its bound";

@@ -10,7 +10,11 @@ pub(super) static SHARED: Section = Section {
     keys: &[
         Key::required("name", Kind::Name, "The resource's name; that of a cache, memory or device where it is one."),
         Key::required("kind", Kind::Word(KIND_WORDS), "What it is."),
-        Key::optional("arbiter", Kind::Text, "Who goes first where several ask at once; needed but for power and heat."),
+        Key::optional(
+            "arbiter",
+            Kind::Text,
+            "Who goes first where several ask at once; needed but for power and heat.",
+        ),
         Key::optional("status", Kind::Word(CLOSURE_WORDS), "What is said of it; open where not given."),
         Key::optional("by", Kind::Text, "By what it is mitigated or bounded; needed where it is."),
         Key::optional("source", Kind::Text, "Where that can be read; needed where it is mitigated or bounded."),
@@ -26,7 +30,11 @@ pub(super) static SETTING: Section = Section {
         Key::required("value", Kind::Text, "What it is set to."),
         Key::optional("register", Kind::Text, "The register or fuse that holds it."),
         Key::optional("owner", Kind::Text, "Who sets it."),
-        Key::optional("critical", Kind::Flag, "Whether a change that nobody meant takes a result away; not where not given."),
+        Key::optional(
+            "critical",
+            Kind::Flag,
+            "Whether a change that nobody meant takes a result away; not where not given.",
+        ),
         Key::optional("mitigation", Kind::Text, "What stands against such a change."),
         Key::optional("checked", Kind::Word(CHECKED_WORDS), "When somebody looks whether it is still so."),
     ],

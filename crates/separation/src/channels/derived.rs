@@ -1,7 +1,8 @@
 //! What the data of the board and the plan tell of shared resources.
 
 use crate::bandwidth;
-use crate::cache::{cores_of, why_not_apart};
+use crate::cache::why_not_apart;
+use crate::homes::{active_cores, homes};
 use claim::{Status, Verdict};
 use diagnostic::Span;
 use model::System;
@@ -59,7 +60,11 @@ pub(super) fn all(system: &System, plan: &Plan) -> Vec<Derived> {
         };
         let coherency = "whether one core's stores make another one wait is no datum of the board";
         found.push(of(SharedKind::Coherency, "coherency", coherency));
-        found.push(of(SharedKind::Power, "power", "whether one core's load slows another one is no datum of the board"));
+        found.push(of(
+            SharedKind::Power,
+            "power",
+            "whether one core's load slows another one is no datum of the board",
+        ));
     }
     found
 }
@@ -83,11 +88,6 @@ pub(super) fn only_declared(system: &System, plan: &Plan, index: usize) -> Deriv
     }
 }
 
-fn active_cores(system: &System) -> Vec<CoreId> {
-    let cores = system.board.cores.iter().enumerate().filter(|(_, core)| core.active);
-    cores.map(|(index, _)| CoreId::new(index)).collect()
-}
-
 fn core_name(system: &System, core: CoreId) -> String {
     format!("core {}", system.core(core).name.value)
 }
@@ -101,25 +101,20 @@ fn masters(system: &System) -> Vec<String> {
     let board = &system.board;
     if let Some(interconnect) = &board.interconnect {
         let listed = interconnect.masters.iter();
-        return listed.filter(|m| m.core.is_none_or(|core| system.core(core).active)).map(|m| m.name.value.clone()).collect();
+        return listed
+            .filter(|m| m.core.is_none_or(|core| system.core(core).active))
+            .map(|m| m.name.value.clone())
+            .collect();
     }
     let cores = active_cores(system).into_iter().map(|core| core_name(system, core));
-    cores.chain(board.devices.iter().filter(|device| moves_memory(device)).map(|device| device.name.value.clone())).collect()
+    cores
+        .chain(board.devices.iter().filter(|device| moves_memory(device)).map(|device| device.name.value.clone()))
+        .collect()
 }
 
 fn streams(system: &System) -> Vec<String> {
     let names = system.board.devices.iter().filter_map(|device| device.dma_stream.as_ref());
     names.map(|stream| format!("stream {}", stream.value)).collect::<BTreeSet<_>>().into_iter().collect()
-}
-
-/// The cores on which a partition may run: where the plan or the file puts it, or else those of its set.
-fn homes(system: &System, plan: &Plan, id: PartitionId) -> Vec<CoreId> {
-    let placed = cores_of(system, plan, id);
-    if !placed.is_empty() {
-        return placed;
-    }
-    let set = system.partition(id).core_set.as_ref().map(|set| &system.core_sets[set.value.index()]);
-    set.map_or_else(|| active_cores(system), |set| set.cores.clone())
 }
 
 fn of_all(system: &System, kind: SharedKind, subject: String, sharers: &[String]) -> Derived {
@@ -152,7 +147,8 @@ fn of_cache(system: &System, plan: &Plan, id: CacheId) -> Option<Derived> {
     let (told, rests_on) = ways_of(system, plan, id, cache);
     Some(Derived {
         name: Some(name.clone()),
-        arbiter: Some("each master allocates in its own ways".to_owned()).filter(|_| matches!(told, Told::Mitigated(_))),
+        arbiter: Some("each master allocates in its own ways".to_owned())
+            .filter(|_| matches!(told, Told::Mitigated(_))),
         told,
         rests_on,
         place: cache.name.span,
@@ -167,7 +163,9 @@ fn ways_of(system: &System, plan: &Plan, id: CacheId, cache: &Cache) -> (Told, O
     let rests_on = Some(format!("cache/{}", cache.name.value));
     let told = match why_not_apart(system, plan, id) {
         None => Told::Nothing("the plan gives none of its ways".to_owned()),
-        Some(faults) if faults.is_empty() => Told::Mitigated("those who may run at once have ways of their own".to_owned()),
+        Some(faults) if faults.is_empty() => {
+            Told::Mitigated("those who may run at once have ways of their own".to_owned())
+        }
         Some(faults) => Told::Fault(faults.join("; ")),
     };
     (told, rests_on)
@@ -209,7 +207,8 @@ fn waits(system: &System, interconnect: &Interconnect, masters: usize) -> Told {
 fn of_controller(system: &System, plan: &Plan, memory: &Memory, masters: &[String]) -> Derived {
     let name = &memory.name.value;
     let base = of_all(system, SharedKind::MemoryController, format!("memory/{name}"), masters);
-    let regulated: Option<Verdict> = bandwidth::check(system, plan).into_iter().find(|verdict| verdict.subject == "memory");
+    let regulated: Option<Verdict> =
+        bandwidth::check(system, plan).into_iter().find(|verdict| verdict.subject == "memory");
     let told = match (&system.board.interconnect, &regulated) {
         (None, _) => Told::Nothing("`board.interconnect` is not given".to_owned()),
         (Some(_), Some(budgets)) if budgets.status != Status::Shown => {
@@ -219,7 +218,9 @@ fn of_controller(system: &System, plan: &Plan, memory: &Memory, masters: &[Strin
         }
         (Some(interconnect), _) => {
             let rate = interconnect.guaranteed.value;
-            Told::Bounded(format!("{rate} are declared as kept up whoever asks, and the time of a line is taken from them"))
+            Told::Bounded(format!(
+                "{rate} are declared as kept up whoever asks, and the time of a line is taken from them"
+            ))
         }
     };
     let rests_on = regulated.map(|verdict| verdict.id);
@@ -246,7 +247,9 @@ fn of_device(system: &System, device: &Device) -> Option<Derived> {
         sharers: partitions.iter().map(|id| system.partition(*id).name.value.clone()).collect(),
         arbiter: Some("its owner".to_owned()),
         told: match &device.service {
-            Some(service) => Told::Word(format!("declared by the integrator: its owner lets through: {}", service.value)),
+            Some(service) => {
+                Told::Word(format!("declared by the integrator: its owner lets through: {}", service.value))
+            }
             None => Told::Nothing("no `service` says what its owner lets through".to_owned()),
         },
         rests_on: Some(format!("device/{name}")),
@@ -266,7 +269,8 @@ fn of_interrupts(system: &System, plan: &Plan) -> Option<Derived> {
     let lines = system.board.devices.iter().flat_map(|device| &device.interrupts);
     let cores: BTreeSet<CoreId> = lines.filter_map(|line| line.core.as_ref().map(|core| core.value)).collect();
     let cores: Vec<CoreId> = cores.into_iter().collect();
-    let told = Told::Nothing("how long lines of one core keep those of another waiting is no datum of the board".to_owned());
+    let told =
+        Told::Nothing("how long lines of one core keep those of another waiting is no datum of the board".to_owned());
     let kind = SharedKind::InterruptController;
     (cores.len() > 1).then(|| Derived { told, ..of_cores(system, plan, kind, "interrupts".to_owned(), &cores) })
 }
