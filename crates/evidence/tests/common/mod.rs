@@ -156,6 +156,8 @@ pub fn board(cores: usize) -> Board {
             masters,
         }),
         devices: vec![],
+        shared: vec![],
+        settings: vec![],
     }
 }
 
@@ -211,6 +213,7 @@ pub fn system() -> System {
         boot: None,
         health: None,
         milestone: Some(at("delivery".into())),
+        robust_partitioning: None,
         growth_rules: vec![],
         containments: vec![],
         accepted: vec![],
