@@ -76,7 +76,7 @@ impl<'a> Subject<'a> {
 }
 
 /// The claims of one kind about what `is_about` says, whatever module schedule they are for.
-fn claims_of<'v>(verdicts: &'v [Verdict], kind: Kind, is_about: impl Fn(&str) -> bool) -> Vec<&'v Verdict> {
+fn claims_of(verdicts: &[Verdict], kind: Kind, is_about: impl Fn(&str) -> bool) -> Vec<&Verdict> {
     let about = |verdict: &&Verdict| is_about(verdict.subject.split('@').next().unwrap_or_default());
     verdicts.iter().filter(|verdict| verdict.kind == kind).filter(about).collect()
 }

@@ -103,7 +103,7 @@ impl Assumption {
             Self::ReleasedAsDeclared => "Frame-aligned tasks arrive at their declared points of the frame.",
             Self::MapEnforced => "The hardware enforces the planned memory map; here only the plan is checked.",
             Self::InterruptsPended => {
-                "Interrupts that come outside their owner's windows are kept until then and take no time from others."
+                "Interrupts that come outside their owner's windows are kept until then and take no time from others; those declared to be handled at once come no closer together and take no longer than declared."
             }
             Self::BudgetsServed => {
                 "Every budget server gives its whole budget, usable, between the begin and the deadline of each of its \

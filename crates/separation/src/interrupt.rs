@@ -1,10 +1,12 @@
-//! Interrupts take no time from others.
+//! Interrupts take no time from others, or no more than is counted with.
 //!
-//! Computes: for every interrupt line whether it can take time from the window of somebody else than its owner.
+//! Computes: for every interrupt line whether it can take time from the window of somebody else than its owner, and how much
+//! at the most.
 //! Source: partitions must not lose time to interrupts of others, ARINC 653 part 1 (from memory); common practice.
 //! Assumptions: a pended line is kept until a window of its owner.
 //! Invariants and why it ends: one look at each line.
-//! Differs from the source: a line that is handled at once is reported with the time that it takes, not forbidden outright.
+//! Differs from the source: a line that is handled at once is not forbidden outright: what it takes is told, and responses
+//! are charged with it; only one that can take a whole window is a fault.
 //! Checked by: hand-made tables.
 
 use crate::facts::{Claim, Found, basis};
@@ -39,7 +41,10 @@ fn found(system: &System, plan: &Plan, device: &Device, line: &Interrupt) -> Res
     found.faults.extend(elsewhere(system, plan, owner, core));
     match policy {
         InterruptPolicy::Pended => found.remarks.push("it is kept until a window of its owner".to_owned()),
-        InterruptPolicy::Immediate => found.faults.extend(stolen(system, plan, (owner, core), line)?),
+        InterruptPolicy::Immediate => stolen(system, plan, (owner, core), line)?.into_iter().for_each(|taken| {
+            let list = if taken.whole { &mut found.faults } else { &mut found.remarks };
+            list.push(taken.words);
+        }),
     }
     Ok(found)
 }
@@ -56,13 +61,20 @@ fn elsewhere(system: &System, plan: &Plan, owner: PartitionId, core: CoreId) -> 
     (windows().next().is_some() && !has_window && !is_pinned).then(words)
 }
 
+/// What a line takes from the windows of one partition.
+struct Taken {
+    /// Whether it can take all of one.
+    whole: bool,
+    words: String,
+}
+
 /// The time that a line takes at most from the longest window of each other partition on its core.
 fn stolen(
     system: &System,
     plan: &Plan,
     (owner, core): (PartitionId, CoreId),
     line: &Interrupt,
-) -> Result<Vec<String>, String> {
+) -> Result<Vec<Taken>, String> {
     let apart =
         line.min_interarrival.as_ref().ok_or("it is handled at once, and how often it may come is not given")?;
     let handler = line.handler.as_ref().ok_or("it is handled at once, and the time of its handler is not given")?;
@@ -78,7 +90,8 @@ fn stolen(
         let often = (length_ns.saturating_add(handler_ns) / apart_ns.max(1)).saturating_add(1);
         let stolen_ns = often.saturating_mul(handler_ns).min(length_ns);
         let (name, length) = (&system.partition(partition).name.value, Duration::from_ns(length_ns));
-        format!("it takes up to {} out of a window of {length} of `{name}`", Duration::from_ns(stolen_ns))
+        let words = format!("it takes up to {} out of a window of {length} of `{name}`", Duration::from_ns(stolen_ns));
+        Taken { whole: stolen_ns == length_ns, words }
     };
     Ok(longest.into_iter().map(words).collect())
 }

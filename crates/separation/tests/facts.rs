@@ -116,7 +116,9 @@ fn an_interrupt_that_is_not_kept_takes_time_from_others() {
     assert_eq!(line("A", at_once).0, NotAnalysed);
     // In 5 ms and the rest of one handler before: one each millisecond is six of 20 us.
     let (status, words) = line("A", &format!("{at_once}, min_interarrival = \"1 ms\", handler = \"20 us\""));
-    assert_eq!((status, words.as_str()), (Violated, "it takes up to 120 us out of a window of 5 ms of `B`"));
+    assert_eq!((status, words.as_str()), (Shown, "it takes up to 120 us out of a window of 5 ms of `B`"));
+    let (status, words) = line("A", &format!("{at_once}, min_interarrival = \"1 ms\", handler = \"1 ms\""));
+    assert_eq!((status, words.as_str()), (Violated, "it takes up to 5 ms out of a window of 5 ms of `B`"));
     assert_eq!(line("A", ", core = \"0\"").0, NotAnalysed);
     assert_eq!(line("A", ", policy = \"pended\"").0, NotAnalysed);
 }

@@ -3,6 +3,7 @@
 //! A datum that is missing makes *not analysed* of what needs it, and the reason names it.
 
 mod alarms;
+mod at_once;
 mod boot;
 mod chains;
 mod charge;
@@ -107,6 +108,7 @@ fn of_schedule(scope: &Scope<'_>, results: &Results) -> Vec<Verdict> {
     verdicts.extend(queues::check(scope, results));
     verdicts.extend(network::check(scope, results));
     verdicts.extend(ports_devices::check(scope));
+    verdicts.extend(throttling::check(scope));
     verdicts.extend(restart::check(scope, results));
     verdicts.extend(escalation::check(scope, results));
     verdicts.extend(core_sets::check(scope));

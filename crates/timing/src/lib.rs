@@ -10,6 +10,7 @@ pub mod chain;
 pub mod claims;
 mod demand;
 pub mod demand_bound;
+pub mod handlers;
 pub mod multiprocessor;
 pub mod network_calculus;
 pub mod opaque;

@@ -164,6 +164,10 @@ pub enum Inexact {
     CeilingBlocking,
     /// The sections of resources that can add up under priority inheritance are charged, met or not.
     InheritanceBlocking,
+    /// Interrupts that are handled at once are charged wherever they may come.
+    HandledAtOnce,
+    /// The core's bandwidth budget may run out, and the stalls are charged wherever they may be.
+    Throttled,
     /// Several cores at once: the jobs that others of the partition keep waiting are counted, not run.
     SeveralCores,
 }
@@ -197,6 +201,12 @@ impl std::fmt::Display for Inexact {
             Self::CeilingBlocking => "blocking is the longest section under the immediate priority ceiling",
             Self::InheritanceBlocking => {
                 "blocking is the greatest sum of sections under priority inheritance, one of each task and resource"
+            }
+            Self::HandledAtOnce => {
+                "interrupts that are handled at once are charged with the most that they can take from each window"
+            }
+            Self::Throttled => {
+                "the core's bandwidth budget may run out, and the stalls are charged wherever they may be"
             }
             Self::SeveralCores => {
                 "what the others of the partition can keep it waiting for on all virtual cores is counted, not run"

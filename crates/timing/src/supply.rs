@@ -146,6 +146,12 @@ impl Supply {
         Self { boot_ns: instant_ns, ..self }
     }
 
+    /// The same as it is seen by what may begin at any instant, where a table's time may come `late_ns` later: as the table's,
+    /// behind a longer lead.
+    pub fn later_by(self, late_ns: u64) -> Self {
+        Self { lead_ns: self.lead_ns + late_ns.min(MAX_TIME_NS) as i64, ..self }
+    }
+
     /// Before this instant of the first frame nothing is supplied, in ns; 0 where that frame is like all others.
     pub fn boot_ns(&self) -> u64 {
         self.boot_ns

@@ -1,5 +1,6 @@
 //! Bounds against simulation.
 
 mod alarms;
+mod at_once;
 mod page;
 mod vessel;

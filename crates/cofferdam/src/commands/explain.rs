@@ -47,6 +47,7 @@ analyses![
     "interrupts",
     "cache-ways",
     "bandwidth-budgets",
+    "throttling",
     "information-flow",
     "criticality-direction",
     "channels",

@@ -91,6 +91,7 @@ fn attained_at(analysed: &[&Analysed], factor_ppm: u64) -> bool {
 
 /// Whether some task surely misses its deadline with the charged times as they are.
 fn surely_misses(core: &Analysed) -> bool {
+    let core = core.sure();
     core.responses.iter().zip(&core.tasks).any(|(response, task)| match response {
         Response::Bounded(bound) => bound.exactness.is_exact() && bound.response_ns > task.deadline_ns,
         // A share may be given more than it is promised.

@@ -1,9 +1,8 @@
 //! Initialisation of a partition inside its own windows, as boot, restarts and schedule changes have it.
 
-use super::partition_supply;
+use super::partition_supply::{self, Given, Losses};
 use super::scope::Scope;
 use crate::startup::{self, LongestSpan};
-use crate::supply::Supply;
 use claim::{Part, PartKind};
 use model::system::{ChangeAction, CorePolicy};
 use quantity::PartitionId;
@@ -54,7 +53,7 @@ pub(super) fn missing(scope: &Scope<'_>, key: &str, partition: PartitionId) -> S
 
 /// Where a partition may execute work that goes before everything else of it: any of its virtual cores.
 pub(super) struct Place {
-    supplies: Vec<Supply>,
+    supplies: Vec<Given>,
     /// Whether its supply at an instant after the first frame's begin, or after a change of schedule, is known.
     in_phase: bool,
     /// Whether its supply from any instant is known, and not only a lower curve.
@@ -79,19 +78,17 @@ impl Place {
         let in_phase = |policy: &&CorePolicy| {
             matches!(policy, CorePolicy::WindowTable { synchronised: true, .. } | CorePolicy::Dedicated)
         };
-        let exact = |policy: &&CorePolicy| matches!(policy, CorePolicy::WindowTable { .. } | CorePolicy::Dedicated);
-        let supplies = virtual_cores().map(|core| partition_supply::supply(scope, partition, core));
-        Ok(Self {
-            supplies: supplies.collect::<Result<_, _>>()?,
-            in_phase: policies.iter().all(in_phase),
-            exact: policies.iter().all(exact),
-        })
+        let supplies = virtual_cores().map(|core| partition_supply::supply(scope, partition, core, Losses::DECLARED));
+        let supplies: Vec<Given> = supplies.collect::<Result<_, _>>()?;
+        Ok(Self { in_phase: policies.iter().all(in_phase), exact: supplies.iter().all(Given::is_exact), supplies })
     }
 
     /// Work that begins at an instant of the first frame, after boot or after a change of schedule.
     pub(super) fn done(&self, from_ns: u64, work_ns: u64) -> Option<Done> {
         let from_begin = || {
-            let done = self.supplies.iter().map(|supply| startup::done_from_frame_begin_ns(supply, from_ns, work_ns));
+            let done = self.supplies.iter().map(|given| {
+                startup::done_from_frame_begin_ns(&given.supply, from_ns.checked_add(given.late_ns)?, work_ns)
+            });
             done.collect::<Option<Vec<_>>>()?.into_iter().max()
         };
         let from_any = || from_ns.checked_add(self.longest_span(work_ns)?.span_ns);
@@ -123,7 +120,7 @@ impl Place {
 
     /// The longest span of work from any instant.
     pub(super) fn longest_span(&self, work_ns: u64) -> Option<LongestSpan> {
-        let spans = self.supplies.iter().map(|supply| startup::longest_span(supply, work_ns));
+        let spans = self.supplies.iter().map(|given| startup::longest_span(&given.at_any_instant(), work_ns));
         // Of equal ones the first.
         let later = |a: LongestSpan, b: LongestSpan| if b.span_ns > a.span_ns { b } else { a };
         spans.collect::<Option<Vec<_>>>()?.into_iter().reduce(later)
@@ -134,7 +131,7 @@ impl Place {
         if !self.exact {
             return Some(work_ns);
         }
-        self.supplies.iter().filter_map(|supply| startup::shortest_span_ns(supply, work_ns)).min()
+        self.supplies.iter().filter_map(|given| startup::shortest_span_ns(&given.supply, work_ns)).min()
     }
 }
 

@@ -121,7 +121,7 @@ fn surely_comes(carried: &Carried) -> Number {
 fn at_most_served(carried: &Carried) -> Number {
     match &carried.work {
         Work::Task { period_ns, budget_ns, .. } => ratio((*budget_ns).into(), period_ns.get().into()),
-        Work::Partition(supply) => ratio(supply.per_frame_ns().into(), supply.frame_ns().into()),
+        Work::Partition { at_most, .. } => ratio(at_most.per_frame_ns().into(), at_most.frame_ns().into()),
     }
 }
 

@@ -1,6 +1,6 @@
 //! What the forwarder carries in one module schedule, and what it does with it.
 
-use super::partition_supply;
+use super::partition_supply::{self, Losses};
 use super::ports::{self, Open, is_used};
 use super::results::Results;
 use super::scope::Scope;
@@ -27,8 +27,8 @@ pub(super) struct Carried {
 pub(super) enum Work {
     /// In the jobs of this task. Times in ns.
     Task { id: TaskId, period_ns: NonZeroU64, response_ns: u64, budget_ns: u64 },
-    /// In all windows of the partition, which has no tasks.
-    Partition(Supply),
+    /// In all windows of the partition, which has no tasks: what it surely has, and what it has at the most.
+    Partition { surely: Box<Supply>, at_most: Box<Supply> },
 }
 
 /// The system's network, where the schedule uses it.
@@ -84,7 +84,9 @@ fn work(scope: &Scope<'_>, results: &Results, network: &Network) -> Result<(Work
             let name = scope.partition_name(forwarder);
             return Err(format!("`network.task` is not given, and not all of `{name}` forwards: it has tasks").into());
         }
-        return Ok((Work::Partition(partition_supply::supply(scope, forwarder, 0)?), None));
+        let given = |losses| partition_supply::supply(scope, forwarder, 0, losses);
+        let surely = Box::new(given(Losses::DECLARED)?.at_any_instant());
+        return Ok((Work::Partition { surely, at_most: Box::new(given(Losses::NONE)?.supply) }, None));
     };
     let (id, label) = (task.value, scope.system.task_label(task.value));
     let times = ports::times(scope, results, id)?;
@@ -131,7 +133,7 @@ impl Carried {
     pub(super) fn forwarder(&self, scope: &Scope<'_>) -> Result<Forwarder<'_>, Open> {
         let costs = self.channels.iter().map(|(_, flow)| flow.cost_ns);
         let service = match &self.work {
-            Work::Partition(supply) => Some(Service::Supply(supply)),
+            Work::Partition { surely, .. } => Some(Service::Supply(surely)),
             Work::Task { period_ns, response_ns, budget_ns, .. } => {
                 Service::of_jobs(*period_ns, *response_ns, *budget_ns, costs)
             }

@@ -9,7 +9,7 @@
 //! Differs from the source: nothing.
 //! Checked by: systems with one opaque guest each in `tests/`.
 
-use super::partition_supply;
+use super::partition_supply::{self, Given, Losses};
 use super::responses::assumptions_of;
 use super::scope::Scope;
 use crate::opaque::{Span, delay_for_share, span_for_budget};
@@ -26,10 +26,10 @@ pub(super) fn check(scope: &Scope<'_>, partition: PartitionId) -> Option<Verdict
         OpaqueNeed::Periodic { period, .. } => period.ns(),
         OpaqueNeed::Rate { delay, .. } => delay.ns(),
     };
-    let supplies: Result<Vec<Supply>, String> = (0..scope.system.partition(partition).virtual_cores.value)
-        .map(|virtual_core| partition_supply::supply(scope, partition, virtual_core))
+    let supplies: Result<Vec<Given>, String> = (0..scope.system.partition(partition).virtual_cores.value)
+        .map(|virtual_core| partition_supply::supply(scope, partition, virtual_core, Losses::DECLARED))
         .collect();
-    let kind = supplies.as_ref().ok().and_then(|supplies| supplies.first()).map(Supply::kind);
+    let kind = supplies.as_ref().ok().and_then(|supplies| supplies.first()).map(|given| given.supply.kind());
     let subject = scope.partition_name(partition).to_owned();
     let base = Verdict {
         limit: Some(limit_ns),
@@ -47,9 +47,9 @@ fn basis(kind: Option<SupplyKind>) -> Basis {
     Basis { analysis: "opaque", source, assumptions: assumptions_of(kind.unwrap_or(SupplyKind::WindowTable)) }
 }
 
-fn judge(base: Verdict, need: &OpaqueNeed, limit_ns: u64, supplies: &[Supply]) -> Verdict {
-    let exact = supplies.iter().all(|supply| supply.kind().is_exact());
-    let worst = supplies.iter().map(|supply| span(need, supply)).collect::<Option<Vec<_>>>();
+fn judge(base: Verdict, need: &OpaqueNeed, limit_ns: u64, supplies: &[Given]) -> Verdict {
+    let exact = supplies.iter().all(Given::is_exact);
+    let worst = supplies.iter().map(|given| span(need, &given.at_any_instant())).collect::<Option<Vec<_>>>();
     let worst = worst.map(|spans| spans.into_iter().max_by_key(|span| span.span_ns));
     let status = if exact { Status::Violated } else { Status::NotShown };
     let late = |reason: String, bound: Option<u64>| Verdict {
@@ -63,7 +63,7 @@ fn judge(base: Verdict, need: &OpaqueNeed, limit_ns: u64, supplies: &[Supply]) -
     match worst.flatten() {
         None => late(format!("no bound: {} is more than it is surely given in the long run", asked(need)), None),
         Some(worst) if worst.span_ns <= limit_ns => {
-            let reason = (!exact).then(|| "a bound: any schedule that keeps what is promised is covered".to_owned());
+            let reason = (!exact).then(|| "a bound: every way to keep what is promised is covered".to_owned());
             Verdict { status: Status::Shown, bound: Some(worst.span_ns), exact, reason, ..base.clone() }
         }
         Some(worst) => {

@@ -15,7 +15,7 @@
 
 use super::charge;
 use super::locking;
-use super::partition_supply;
+use super::partition_supply::{self, Losses};
 use super::responses::{self, Analysed};
 use super::results::Results;
 use super::scope::Scope;
@@ -142,7 +142,7 @@ fn verdict(
         Err(reason) => return Verdict { reason: Some(reason.clone()), ..base },
         Ok(trials) => trials,
     };
-    let (holding, missing): (Vec<_>, Vec<_>) = trials.iter().partition(|trial| trial.is_shown());
+    let (holding, missing): (Vec<_>, Vec<_>) = trials.iter().partition(|trial| trial.analysed.is_shown());
     let (bound, first) = largest(&holding, overhead, now, overhead.most(scope, now));
     let mut sentences = Vec::new();
     if let Some(first) = first {
@@ -181,14 +181,6 @@ fn largest(trials: &[&Trial<'_>], overhead: Overhead, now: u64, most: u64) -> (u
 }
 
 impl Trial<'_> {
-    /// Whether every deadline is shown to hold as things are.
-    fn is_shown(&self) -> bool {
-        let responses = self.analysed.responses.iter().zip(&self.analysed.tasks);
-        let mut met =
-            responses.map(|(response, task)| response.bound().map(|bound| bound.response_ns <= task.deadline_ns));
-        self.analysed.throttled.is_none() && met.all(|met| met == Some(true))
-    }
-
     /// Whether every deadline holds with `value` in place of `now`.
     fn holds(&self, overhead: Overhead, now: u64, value: u64) -> bool {
         let count = self.analysed.tasks.len();
@@ -209,7 +201,9 @@ impl Trial<'_> {
         match overhead {
             Overhead::Switch | Overhead::Refill => {}
             Overhead::ContextSwitch => task.charged_ns = task.charged_ns.checked_add(more.checked_mul(2)?)?,
-            Overhead::ReleaseJitter if declared.jitter.is_none() => task.jitter_ns = value,
+            Overhead::ReleaseJitter if declared.jitter.is_none() => {
+                task.jitter_ns = task.jitter_ns.checked_add(more)?
+            }
             Overhead::Nonpreemptable => {
                 let (policy, ids) = (self.analysed.set.policy(), &self.analysed.ids);
                 let section = Some(Duration::from_ns(value));
@@ -230,8 +224,10 @@ impl Trial<'_> {
         let only = responses::virtual_core_of(self.scope, *self.analysed.ids.first()?);
         let all = 0..self.scope.system.partition(self.partition).virtual_cores.value;
         let virtual_cores = only.map_or(all, |only| only..only + 1);
+        let losses = Losses { more_head_ns: more_ns, ..self.analysed.losses };
         let supply = |virtual_core| {
-            partition_supply::supply_with_more_head(self.scope, self.partition, virtual_core, more_ns).ok()
+            let given = partition_supply::supply(self.scope, self.partition, virtual_core, losses);
+            given.ok().map(|given| given.supply)
         };
         virtual_cores.map(supply).collect()
     }

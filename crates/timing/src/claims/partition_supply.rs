@@ -1,40 +1,86 @@
 //! The supply of one virtual core of a partition: from the plan's windows, its server, its share, or a core of its own.
+//!
+//! Of a window its head is lost, and as much as handlers that run at once can take from a span as long as the window. That
+//! much is taken off behind the head, though handlers may take it anywhere: from any instant `s`, `S(s, t) >= M(s + d, t - d)`
+//! with `M` this supply and `d` the most that is taken from any window, since what handlers take of a window behind `s` is no
+//! more than `d`, and every later window gives by each of its instants at least what `M` has by then. So the analyses see `M`,
+//! and everything `d` later: a job released as late as that loses nothing that `M` has.
+//!
+//! What regulation takes of a window is at its begin, and only counts where it is asked for.
 
+use super::at_once;
 use super::core_sets::{self, Promise};
 use super::home::Member;
 use super::scope::Scope;
+use super::throttling;
+use crate::handlers::Handlers;
 use crate::supply::{Interval, Share, Supply, SupplyError};
 use diagnostic::Located;
-use model::system::{CorePolicy, CoreSet, InterruptPolicy, RunGrant};
+use model::system::{CorePolicy, CoreSet, RunGrant};
 use plan::MergedWindow;
 use quantity::{CoreId, Duration, PartitionId};
 
-/// The supply as the analyses take it: of windows the usable parts.
+/// What is lost of every window, beyond the platform sheet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Losses {
+    /// How much longer every head is than the platform sheet says.
+    pub(super) more_head_ns: u64,
+    /// Whether interrupts that are handled at once come; they need not.
+    pub(super) interrupted: bool,
+    /// Whether regulation takes the begin of windows on a core whose budget may run out; it need not.
+    pub(super) stalled: bool,
+}
+
+impl Losses {
+    /// As the platform sheet and the devices have it.
+    pub(super) const DECLARED: Self = Self { more_head_ns: 0, interrupted: true, stalled: false };
+    /// The same while no interrupt comes that is handled at once.
+    pub(super) const NONE: Self = Self { interrupted: false, ..Self::DECLARED };
+    /// As declared, with stalls where a budget may run out.
+    pub(super) const STALLED: Self = Self { stalled: true, ..Self::DECLARED };
+}
+
+/// A supply as the analyses take it.
+pub(super) struct Given {
+    /// The usable parts of windows, or what a core set promises.
+    pub(super) supply: Supply,
+    /// How much later than by the supply its time may come, from an instant within a window.
+    pub(super) late_ns: u64,
+}
+
+impl Given {
+    /// Whether it is known of every instant what is given, and not only the least of it.
+    pub(super) fn is_exact(&self) -> bool {
+        self.supply.kind().is_exact() && self.late_ns == 0
+    }
+
+    /// The supply for what may begin at any instant.
+    pub(super) fn at_any_instant(&self) -> Supply {
+        self.supply.clone().later_by(self.late_ns)
+    }
+}
+
+/// The supply as the analyses take it.
 ///
 /// # Errors
 /// Why there is no such supply, or which datum it lacks.
-pub(super) fn supply(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32) -> Result<Supply, String> {
-    supply_with_more_head(scope, partition, virtual_core, 0)
-}
-
-/// The same with every window's head `more_ns` longer than the platform sheet says.
-///
-/// # Errors
-/// As [`supply`].
-pub(super) fn supply_with_more_head(
+pub(super) fn supply(
     scope: &Scope<'_>,
     partition: PartitionId,
     virtual_core: u32,
-    more_ns: u64,
-) -> Result<Supply, String> {
+    losses: Losses,
+) -> Result<Given, String> {
     let home = scope.home_set(partition, virtual_core);
     let name = scope.partition_name(partition);
     match (home.map(|set| &set.policy), scope.grant(partition)) {
         (None | Some(CorePolicy::WindowTable { .. }), None | Some(RunGrant::Windows { .. })) => {
-            of_windows(scope, partition, virtual_core, more_ns)
+            of_windows(scope, partition, virtual_core, losses)
         }
         (Some(CorePolicy::BudgetServer | CorePolicy::ProportionalShare { .. }), Some(_))
-        | (Some(CorePolicy::Dedicated), _) => of_set(scope, partition, virtual_core, more_ns),
+        | (Some(CorePolicy::Dedicated), _) => {
+            let supply = of_set(scope, partition, virtual_core, losses)?;
+            Ok(Given { supply, late_ns: 0 })
+        }
         (Some(CorePolicy::BudgetServer), None) => Err(format!("`server` of `{name}` is not given")),
         (Some(CorePolicy::ProportionalShare { .. }), None) => Err(format!("`share` of `{name}` is not given")),
         (None, Some(_)) => Err(format!("the core set of `{name}` is not given")),
@@ -45,12 +91,21 @@ pub(super) fn supply_with_more_head(
 }
 
 /// The supply that a core set without a window table gives, where it keeps its promise.
-fn of_set(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32, more_ns: u64) -> Result<Supply, String> {
+fn of_set(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32, losses: Losses) -> Result<Supply, String> {
+    let more_ns = losses.more_head_ns;
+    if losses.stalled {
+        return Err("what regulation takes is followed in window tables only".to_owned());
+    }
     let Some(set) = scope.home_set(partition, virtual_core) else {
         return Err(format!("the core set of `{}` is not given", scope.partition_name(partition)));
     };
     for core in scope.home_cores(partition, virtual_core) {
-        require_quiet(scope, core)?;
+        if losses.interrupted && !at_once::handlers(scope, core)?.is_empty() {
+            let core = scope.core_name(core);
+            return Err(format!(
+                "interrupts are handled at once on core {core}, whose core set does not say from whose time"
+            ));
+        }
     }
     match core_sets::promise(scope, set, more_ns)? {
         Promise::Broken(reason) => return Err(reason),
@@ -118,16 +173,42 @@ pub(super) fn share_of(
     }
 }
 
-fn of_windows(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32, more_ns: u64) -> Result<Supply, String> {
+fn of_windows(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32, losses: Losses) -> Result<Given, String> {
     scope.table()?;
-    let head_ns = head_ns(scope)?.saturating_add(more_ns);
-    let mut windows = Vec::new();
+    let head_ns = head_ns(scope)?.saturating_add(losses.more_head_ns);
+    let (mut windows, mut late_ns) = (Vec::new(), 0);
     for table in scope.tables_of(partition, virtual_core) {
         require_sound(scope, table.core)?;
-        require_quiet(scope, table.core)?;
-        windows.extend(table.merged(partition, virtual_core, scope.system.frame.value));
+        let declared = at_once::handlers(scope, table.core)?;
+        let stall_ns = if losses.stalled { throttling::head_ns(scope, partition, table.core)? } else { 0 };
+        let handlers = if losses.interrupted { declared } else { Handlers::default() };
+        for window in table.merged(partition, virtual_core, scope.system.frame.value) {
+            let taken_ns = taken_ns(scope, partition, &handlers, window)?;
+            late_ns = late_ns.max(taken_ns);
+            windows.push((window, head_ns.saturating_add(stall_ns).saturating_add(taken_ns)));
+        }
     }
-    supply_of(&windows, scope.frame_ns(), head_ns).map_err(|error| error.to_string())
+    let supply = supply_behind(&windows, scope.frame_ns()).map_err(|error| error.to_string())?;
+    Ok(Given { supply, late_ns })
+}
+
+/// The most that handlers take from a window.
+///
+/// # Errors
+/// That the window has no end.
+fn taken_ns(
+    scope: &Scope<'_>,
+    partition: PartitionId,
+    handlers: &Handlers,
+    window: MergedWindow,
+) -> Result<u64, String> {
+    if !handlers.is_empty() && fills_frame(window, scope.frame_ns()) {
+        let name = scope.partition_name(partition);
+        return Err(format!(
+            "interrupts handled at once take time from `{name}`, and its window never ends, which is not analysed"
+        ));
+    }
+    Ok(handlers.most_taken_ns(window.length.ns()))
 }
 
 /// The supply of joined windows, each without its head of `head_ns`, in frames of `frame_ns`; one joined across the
@@ -136,12 +217,18 @@ fn of_windows(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32, more
 /// # Errors
 /// A [`SupplyError`] where windows overlap, or the frame is no length.
 pub fn supply_of(windows: &[MergedWindow], frame_ns: u64, head_ns: u64) -> Result<Supply, SupplyError> {
+    let windows: Vec<_> = windows.iter().map(|window| (*window, head_ns)).collect();
+    supply_behind(&windows, frame_ns)
+}
+
+/// The same with a head of its own for each window, in ns.
+fn supply_behind(windows: &[(MergedWindow, u64)], frame_ns: u64) -> Result<Supply, SupplyError> {
     let mut usable = Vec::new();
-    for window in windows {
-        add_usable(&mut usable, *window, head_ns, frame_ns);
+    for &(window, head_ns) in windows {
+        add_usable(&mut usable, window, head_ns, frame_ns);
     }
     usable.sort_unstable_by_key(|interval: &Interval| interval.start_ns);
-    let boot_ns = windows.iter().map(|window| boot_ns(*window, head_ns, frame_ns)).fold(0, u64::max);
+    let boot_ns = windows.iter().map(|&(window, head_ns)| boot_ns(window, head_ns, frame_ns)).fold(0, u64::max);
     Ok(Supply::new(frame_ns, &usable)?.with_boot_until(boot_ns))
 }
 
@@ -183,25 +270,6 @@ fn require_sound(scope: &Scope<'_>, core: CoreId) -> Result<(), String> {
         Some(fault) => Err(format!("the window table of core {name} is not sound: {fault}")),
         None => Ok(()),
     }
-}
-
-/// Interrupts that take time from whoever runs would take it from the windows.
-fn require_quiet(scope: &Scope<'_>, core: CoreId) -> Result<(), String> {
-    let interrupts = scope.system.board.devices.iter().flat_map(|device| &device.interrupts);
-    let here = interrupts.filter(|interrupt| interrupt.core.as_ref().is_none_or(|routed| routed.value == core));
-    for interrupt in here {
-        let line = &interrupt.line.value;
-        match interrupt.policy.as_ref().map(|policy| policy.value) {
-            Some(InterruptPolicy::Pended) => {}
-            Some(InterruptPolicy::Immediate) => {
-                return Err(format!(
-                    "interrupt `{line}` takes time from whoever runs, which this version does not analyse"
-                ));
-            }
-            None => return Err(format!("what happens to interrupt `{line}` outside its owner's windows is not given")),
-        }
-    }
-    Ok(())
 }
 
 /// Adds what the head leaves of a window, cut at the frame's end. A window that fills the frame pays its head

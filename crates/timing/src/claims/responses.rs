@@ -12,8 +12,9 @@
 //! Checked by: the survey vessel through this door, cases with one datum taken away each, and small systems of every
 //! supply and guest in `tests/`.
 
+use super::partition_supply::{self, Given, Losses};
 use super::scope::Scope;
-use super::{charge, locking, opaque, partition_supply, throttling, witness};
+use super::{charge, locking, opaque, throttling, witness};
 use crate::response::{self, Bound, Deadlines, Exactness, Inexact, Response};
 use crate::supply::{Supply, SupplyKind};
 use crate::task_set::{Policy, Release, Task, TaskSet};
@@ -38,11 +39,29 @@ pub(super) struct Analysed {
     /// Whether release points that keep to the frame are taken in any phase, since the core's frame does not keep to
     /// the others': the responses cover them and none is known to be attained.
     pub(super) covers_aligned: bool,
-    /// Why throttling cannot be excluded.
+    /// Why throttling cannot be excluded; none where stalls are counted.
     pub(super) throttled: Option<String>,
+    /// What was counted as lost of windows and jobs.
+    pub(super) losses: Losses,
+    /// The same without losses that need not be, where some are counted: what happens there surely can.
+    pub(super) without_losses: Option<Box<Analysed>>,
 }
 
 impl Analysed {
+    /// What surely can happen: this, or where losses are counted that need not be, what is without them.
+    pub(super) fn sure(&self) -> &Self {
+        self.without_losses.as_deref().unwrap_or(self)
+    }
+
+    /// Whether every deadline is shown to hold.
+    pub(super) fn is_shown(&self) -> bool {
+        let mut responses = self.responses.iter().zip(&self.tasks);
+        let meets = |(response, task): (&Response, &Task)| {
+            response.bound().is_some_and(|bound| bound.response_ns <= task.deadline_ns)
+        };
+        self.throttled.is_none() && responses.all(meets)
+    }
+
     /// Other numbers of the same tasks; none where these are too large.
     pub(super) fn set_of(&self, tasks: &[Task]) -> Option<TaskSet> {
         TaskSet::with_policy(tasks, self.set.policy()).ok()
@@ -94,7 +113,7 @@ pub(super) fn analyse(scope: &Scope<'_>, partition: PartitionId) -> Vec<VirtualC
     let mixed = cores.len() > 1 && cores.contains(&None);
     let of_core = |core: Option<u32>| {
         let ids = ids_on(scope, partition, core);
-        let found = if mixed { Err(MIXED.to_owned()) } else { analyse_core(scope, partition, core, &ids) };
+        let found = if mixed { Err(MIXED.to_owned()) } else { core_of(scope, partition, core, &ids) };
         (ids, found)
     };
     cores.into_iter().map(of_core).collect()
@@ -127,20 +146,41 @@ pub(super) fn in_phase(scope: &Scope<'_>, partition: PartitionId, cores: &[CoreI
     scope.system.deadline_phase(partition) == DeadlinePhase::Frame && cores.iter().all(keeps)
 }
 
-fn analyse_core(
+/// One virtual core. Where a budget may run out, stalls are counted if every deadline is shown to hold with them; else
+/// nothing is said of them, and nothing is shown.
+fn core_of(
     scope: &Scope<'_>,
     partition: PartitionId,
     virtual_core: Option<u32>,
     ids: &[TaskId],
 ) -> Result<Analysed, String> {
+    let declared = analyse_core(scope, partition, virtual_core, ids, Losses::DECLARED)?;
+    if declared.throttled.is_none() {
+        return Ok(declared);
+    }
+    let stalled = analyse_core(scope, partition, virtual_core, ids, Losses::STALLED).ok();
+    Ok(stalled.filter(Analysed::is_shown).unwrap_or(declared))
+}
+
+fn analyse_core(
+    scope: &Scope<'_>,
+    partition: PartitionId,
+    virtual_core: Option<u32>,
+    ids: &[TaskId],
+    losses: Losses,
+) -> Result<Analysed, String> {
     let policy = policy(scope, partition)?;
     let all = 0..scope.system.partition(partition).virtual_cores.value;
     let virtual_cores = virtual_core.map_or(all, |only| only..only + 1);
-    let supplies: Vec<Supply> =
-        virtual_cores.clone().map(|vc| partition_supply::supply(scope, partition, vc)).collect::<Result<_, _>>()?;
+    let given = virtual_cores.clone().map(|vc| partition_supply::supply(scope, partition, vc, losses));
+    let given: Vec<Given> = given.collect::<Result<_, _>>()?;
+    let late_ns = given.iter().map(|given| given.late_ns).fold(0, u64::max);
+    let supplies: Vec<Supply> = given.into_iter().map(|given| given.supply).collect();
     let cores: Vec<CoreId> = virtual_cores.flat_map(|vc| scope.home_cores(partition, vc)).collect();
     let in_phase = in_phase(scope, partition, &cores);
-    let (tasks, bounds) = tasks(scope, policy, ids, cores.first().copied(), in_phase)?;
+    let core = cores.first().copied();
+    let (tasks, bounds) = tasks(scope, policy, ids, core, in_phase)?;
+    let tasks = delayed(scope, tasks, ids, core, losses, late_ns)?;
     let set = TaskSet::with_policy(&tasks, policy).map_err(|error| error.to_string())?;
     let supply = supplies.first().cloned().ok_or("the partition has no virtual core")?;
     let cluster = if virtual_core.is_none() { supplies } else { Vec::new() };
@@ -152,13 +192,21 @@ fn analyse_core(
     };
     for (response, bound) in responses.iter_mut().zip(bounds) {
         let covers = covers_aligned.then_some(Inexact::TakenAsFreeRunning);
-        bound.or(covers).into_iter().for_each(|why| only_covers(response, why));
+        let stalled = losses.stalled.then_some(Inexact::Throttled);
+        let interrupted = (late_ns > 0).then_some(Inexact::HandledAtOnce);
+        bound.or(covers).or(stalled).or(interrupted).into_iter().for_each(|why| only_covers(response, why));
     }
+    let without_losses = match losses.stalled || late_ns > 0 {
+        false => None,
+        true => Some(Box::new(analyse_core(scope, partition, virtual_core, ids, Losses::NONE)?)),
+    };
+    let throttled = cores.iter().find_map(|&core| throttling::require_none(scope, core).err());
     let as_free_running = !cluster.is_empty() || response::taken_as_free_running(&supply, &set);
     let analysis = if cluster.is_empty() { analysis_of(policy, as_free_running) } else { ON_SEVERAL_CORES };
     Ok(Analysed {
-        basis: basis(scope, analysis, supply.kind(), as_free_running),
-        throttled: cores.iter().find_map(|&core| throttling::require_none(scope, core).err()),
+        basis: basis(scope, analysis, supply.kind(), as_free_running, losses),
+        throttled: throttled.filter(|_| !losses.stalled),
+        losses,
         ids: ids.to_vec(),
         tasks,
         set,
@@ -167,7 +215,34 @@ fn analyse_core(
         responses,
         as_free_running,
         covers_aligned,
+        without_losses,
     })
+}
+
+/// The tasks, each released as much later as its time may come later than by the supply, and charged with its stalls where
+/// these count.
+///
+/// # Errors
+/// Why a stall is not known.
+pub(super) fn delayed(
+    scope: &Scope<'_>,
+    tasks: Vec<Task>,
+    ids: &[TaskId],
+    core: Option<CoreId>,
+    losses: Losses,
+    late_ns: u64,
+) -> Result<Vec<Task>, String> {
+    let stall_ns = |&id: &TaskId| if losses.stalled { throttling::stall_ns(scope, id, core) } else { Ok(0) };
+    let stalls_ns: Vec<u64> = ids.iter().map(stall_ns).collect::<Result<_, _>>()?;
+    let longest_ns = stalls_ns.iter().copied().fold(0, u64::max);
+    let delayed = |(task, stall_ns): (Task, u64)| Task {
+        charged_ns: task.charged_ns.saturating_add(stall_ns),
+        jitter_ns: task.jitter_ns.saturating_add(late_ns),
+        // Whoever blocks may stall meanwhile.
+        blocking_ns: if task.blocking_ns > 0 { task.blocking_ns.saturating_add(longest_ns) } else { 0 },
+        ..task
+    };
+    Ok(tasks.into_iter().zip(stalls_ns).map(delayed).collect())
 }
 
 /// Whether deadlines need to hold in the frame's phase and some release keeps to it.
@@ -284,11 +359,17 @@ fn analysis_of(policy: Policy, as_free_running: bool) -> Source {
     }
 }
 
-fn basis(scope: &Scope<'_>, (analysis, source): Source, kind: SupplyKind, as_free_running: bool) -> Basis {
+fn basis(
+    scope: &Scope<'_>,
+    (analysis, source): Source,
+    kind: SupplyKind,
+    as_free_running: bool,
+    losses: Losses,
+) -> Basis {
     let mut assumptions = assumptions_of(kind);
     assumptions.extend([Assumption::RoundRobin, Assumption::MastersListed]);
     if scope.system.platform.regulation.is_some() {
-        assumptions.push(Assumption::NotThrottled);
+        assumptions.push(if losses.stalled { Assumption::BudgetsRegulated } else { Assumption::NotThrottled });
     }
     if !as_free_running {
         assumptions.extend([Assumption::FramesSynchronised, Assumption::ReleasedAsDeclared]);
@@ -325,7 +406,7 @@ pub(super) fn check(scope: &Scope<'_>, partition: PartitionId, cores: &[VirtualC
 
 /// The basis of a response of which nothing is known.
 fn no_basis(scope: &Scope<'_>) -> Basis {
-    basis(scope, analysis_of(Policy::FixedPriority, true), SupplyKind::WindowTable, true)
+    basis(scope, analysis_of(Policy::FixedPriority, true), SupplyKind::WindowTable, true, Losses::DECLARED)
 }
 
 fn open(scope: &Scope<'_>, id: TaskId, basis: Basis, reason: String) -> Verdict {
@@ -363,12 +444,13 @@ fn judge(scope: &Scope<'_>, analysed: &Analysed, k: usize, base: Verdict) -> Ver
                 SupplyKind::ProportionalShare | SupplyKind::DedicatedCore => "",
             };
             let passes = format!("no bound: the demand passes the supply by {shortfall} in each {of}{span}");
-            if !analysed.overload_is_sure() {
+            let sure = analysed.sure();
+            if !sure.overload_is_sure() || !matches!(sure.responses[k], Response::Unbounded(_)) {
                 let reason = format!("{passes}; some response of the partition may grow without end");
                 return Verdict { status: Status::NotShown, reason: Some(reason), ..base };
             }
             let reason = format!("{passes}, so responses grow without end");
-            let witness = witness::of_overload(scope, analysed, k).unwrap_or_else(|| Witness::of_fact(&*reason));
+            let witness = witness::of_overload(scope, sure, k).unwrap_or_else(|| Witness::of_fact(&*reason));
             Verdict { status: Status::Violated, reason: Some(reason), witness: Some(witness), ..base }
         }
         Response::Bounded(bound) => {
@@ -398,7 +480,9 @@ fn within_deadline(analysed: &Analysed, bound: &Bound, base: Verdict) -> Verdict
 fn past_deadline(scope: &Scope<'_>, analysed: &Analysed, k: usize, bound: &Bound, base: Verdict) -> Verdict {
     let over = Duration::from_ns(bound.response_ns - analysed.tasks[k].deadline_ns);
     let reason = format!("the bound passes the deadline by {over}");
-    match witness::of_miss(scope, analysed, k, bound) {
+    let sure = analysed.sure();
+    let late = sure.responses[k].bound().filter(|bound| bound.response_ns > sure.tasks[k].deadline_ns);
+    match late.and_then(|bound| witness::of_miss(scope, sure, k, bound)) {
         Some(witness) => Verdict { status: Status::Violated, reason: Some(reason), witness: Some(witness), ..base },
         None => {
             let reason = match bound.exactness {
@@ -412,5 +496,8 @@ fn past_deadline(scope: &Scope<'_>, analysed: &Analysed, k: usize, bound: &Bound
 
 /// The scenario behind `bound`, which these responses hold for task `k`.
 pub(super) fn scenario_of(analysed: &Analysed, k: usize, bound: &Bound) -> Option<Scenario> {
+    if analysed.without_losses.is_some() {
+        return None; // When they are lost, nobody says.
+    }
     crate::witness::scenario(&analysed.supply, &analysed.set, k, bound, analysed.as_free_running)
 }

@@ -1,5 +1,6 @@
 //! What is known of every task that runs in one module schedule: where the other claims in time begin.
 
+use super::partition_supply::Losses;
 use super::responses::{self, Analysed, VirtualCore};
 use super::scope::Scope;
 use crate::response::Response;
@@ -46,6 +47,12 @@ impl Results {
         let cores = self.cores(scope.system.task(id).partition).iter();
         let mut found = cores.filter_map(|(_, found)| found.as_ref().ok());
         found.find_map(|core| Some((core, core.ids.iter().position(|&other| other == id)?)))
+    }
+
+    /// What the responses of tasks that share a virtual core count as lost.
+    pub(super) fn losses(&self, scope: &Scope<'_>, ids: &[TaskId]) -> Losses {
+        let analysed = ids.first().and_then(|&id| self.analysed(scope, id));
+        analysed.map_or(Losses::DECLARED, |(core, _)| core.losses)
     }
 
     /// The times of a task.

@@ -3,9 +3,10 @@
 use super::links::Link;
 use crate::arithmetic;
 use crate::chain::{Earliest, JobTimes, earliest_jobs};
+use crate::claims::partition_supply;
+use crate::claims::responses;
 use crate::claims::results::Results;
 use crate::claims::scope::Scope;
-use crate::claims::{partition_supply, responses};
 use crate::response::{self, JOB_LIMIT};
 use crate::supply::Supply;
 use crate::task_set::{Policy, Release, Task, TaskSet};
@@ -130,9 +131,13 @@ fn hyperperiod_ns(periods_ns: impl IntoIterator<Item = u64> + Clone) -> Result<u
 fn analyse(scope: &Scope<'_>, results: &Results, partition: PartitionId, core: u32) -> Result<AlignedCore, String> {
     responses::require_fixed_priority(scope, partition)?;
     let ids = responses::ids_on(scope, partition, Some(core));
-    let supply = partition_supply::supply(scope, partition, core)?;
+    // What the responses count as lost, chains count too.
+    let losses = results.losses(scope, &ids);
+    let given = partition_supply::supply(scope, partition, core, losses)?;
     let physical = scope.tables_of(partition, core).first().map(|table| table.core);
     let (tasks, _) = responses::tasks(scope, Policy::FixedPriority, &ids, physical, true)?;
+    let tasks = responses::delayed(scope, tasks, &ids, physical, losses, given.late_ns)?;
+    let supply = given.supply;
     let set = TaskSet::new(&tasks).map_err(|error| error.to_string())?;
     let aligned = tasks.iter().filter(|task| task.release != Release::FreeRunning);
     let periods_ns: Vec<u64> = aligned.map(|task| task.period_ns).chain([supply.frame_ns()]).collect();

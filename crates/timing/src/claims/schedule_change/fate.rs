@@ -2,7 +2,7 @@
 
 use super::Change;
 use crate::claims::initialisation::{self, Place, Start};
-use crate::claims::partition_supply;
+use crate::claims::partition_supply::{self, Losses};
 use crate::claims::ports;
 use crate::claims::responses::{self, Analysed};
 use crate::claims::restart::FirstOutput;
@@ -165,8 +165,8 @@ fn side(known: &super::Known<'_>, partition: PartitionId, virtual_core: u32) -> 
         if !responses::ids_on(scope, partition, None).is_empty() {
             return Err(responses::UNPINNED.to_owned());
         }
-        let supply = partition_supply::supply(scope, partition, virtual_core)?;
-        return Ok(Side { supply, tasks: BTreeMap::new(), caveat: None });
+        let given = partition_supply::supply(scope, partition, virtual_core, Losses::DECLARED)?;
+        return Ok(Side { supply: given.supply, tasks: BTreeMap::new(), caveat: None });
     }
     let mut cores = results.cores(partition).iter();
     let found = cores.find_map(|(of_core, found)| (*of_core == ids).then_some(found));

@@ -1,0 +1,220 @@
+//! Interrupts that are handled at once, against runs tick by tick that know windows, heads, handlers and priorities and
+//! nothing else. A tick is one ns.
+
+use claim::{Status, Verdict};
+use model::{Reading, System, read_system};
+use plan::{Plan, read_plan};
+use std::collections::BTreeMap;
+use timing::claims::check;
+
+const FRAME: u64 = 24;
+const RUN: u64 = 20 * FRAME;
+
+/// A core with windows of `A`, whose tasks are most urgent first, and of `B`; and one line that is handled at once.
+#[derive(Clone, Copy)]
+struct Case {
+    windows: &'static [(u64, u64)],
+    head: u64,
+    /// Period and execution time.
+    tasks: &'static [(u64, u64)],
+    /// Least gap and handler.
+    line: (u64, u64),
+}
+
+const CASES: [Case; 5] = [
+    Case { windows: &[(0, 8)], head: 1, tasks: &[(24, 2), (48, 3)], line: (10, 2) },
+    Case { windows: &[(2, 7), (12, 19)], head: 0, tasks: &[(24, 3), (24, 2)], line: (6, 1) },
+    Case { windows: &[(0, 4), (8, 12), (16, 20)], head: 1, tasks: &[(24, 2), (48, 2)], line: (16, 1) },
+    Case { windows: &[(4, 16)], head: 2, tasks: &[(48, 4), (48, 3)], line: (8, 2) },
+    Case { windows: &[(20, 30)], head: 1, tasks: &[(24, 3)], line: (12, 3) },
+];
+
+impl Case {
+    fn system(&self, release: &str) -> String {
+        let (gap, handler) = self.line;
+        let keys = format!("policy = \"immediate\", min_interarrival = \"{gap} ns\", handler = \"{handler} ns\"");
+        let head = self.head;
+        let mut text = format!(
+            "[system]\nname = \"S\"\nframe = \"{FRAME} ns\"\ndeadlines_hold_in = \"frame phase\"\n[board]\nname = \"B\"\n\
+             [[board.core]]\nname = \"0\"\n[[board.device]]\nname = \"D\"\nowner = \"B\"\n\
+             interrupt = [{{ line = \"7\", core = \"0\", {keys} }}]\n\
+             [platform]\nswitch = \"{head} ns\"\nrefill = \"0 ns\"\ncontext_switch = \"0 ns\"\nrelease_jitter = \"0 ns\"\n\
+             nonpreemptable = \"0 ns\"\nsynchronised = true\n\
+             [[partition]]\nname = \"B\"\nguest = \"fixed priority\"\n[[partition]]\nname = \"A\"\nguest = \"fixed priority\"\n"
+        );
+        for (k, (period, wcet)) in self.tasks.iter().enumerate() {
+            let priority = self.tasks.len() - k;
+            text += &format!(
+                "[[partition.task]]\nname = \"t{k}\"\nperiod = \"{period} ns\"\npriority = {priority}\nwcet = \"{wcet} ns\"\n\
+                 line_requests = 0\nrelease = \"{release}\"\n"
+            );
+        }
+        text
+    }
+
+    fn plan(&self) -> String {
+        let window = |(start, end): &(u64, u64)| {
+            let length = end - start;
+            format!("[[window]]\ncore = \"0\"\npartition = \"A\"\nstart = \"{start} ns\"\nlength = \"{length} ns\"\n")
+        };
+        let folded = self.windows.iter().flat_map(|&(start, end)| match end > FRAME {
+            true => vec![(start, FRAME), (0, end - FRAME)],
+            false => vec![(start, end)],
+        });
+        folded.map(|part| window(&part)).collect()
+    }
+
+    fn verdicts(&self, release: &str) -> BTreeMap<String, Verdict> {
+        let (system, plan) = read(&self.system(release), &self.plan());
+        check(&system, &plan).into_iter().map(|verdict| (verdict.id.clone(), verdict)).collect()
+    }
+
+    /// Whether a tick lies in a window of `A` whose head is over, were there no interrupts. Windows that go on across the
+    /// frame's begin have begun before the first tick.
+    fn usable(&self, tick: u64) -> bool {
+        let within = tick % FRAME;
+        let inside = |&(start, end): &(u64, u64)| {
+            let at = if within < start { within + FRAME } else { within };
+            (start + self.head..end).contains(&at)
+        };
+        self.windows.iter().any(inside)
+    }
+
+    /// The greatest response of each task that arrives first at its instant, with interrupts at those ticks.
+    fn run(&self, first: &[u64], interrupts: &[bool]) -> Vec<u64> {
+        let mut left: Vec<Vec<(u64, u64)>> = vec![Vec::new(); self.tasks.len()];
+        let mut worst = vec![0; self.tasks.len()];
+        let mut handler = 0;
+        // Handlers that run into a head push it back.
+        let mut head_left = 0;
+        for tick in 0..RUN {
+            for (k, &(period, wcet)) in self.tasks.iter().enumerate() {
+                if tick >= first[k] && (tick - first[k]).is_multiple_of(period) {
+                    left[k].push((tick, wcet));
+                }
+            }
+            if interrupts[tick as usize] {
+                handler += self.line.1;
+            }
+            if self.windows.iter().any(|&(start, _)| tick % FRAME == start) {
+                head_left = self.head;
+            }
+            if handler > 0 {
+                handler -= 1;
+                continue;
+            }
+            if head_left > 0 {
+                head_left -= 1;
+                continue;
+            }
+            let is_own = self.usable(tick) || self.windows.iter().any(|&(start, _)| tick % FRAME == start);
+            let Some(k) = (0..left.len()).find(|&k| is_own && !left[k].is_empty()) else { continue };
+            left[k][0].1 -= 1;
+            if left[k][0].1 == 0 {
+                let (arrival, _) = left[k].remove(0);
+                worst[k] = worst[k].max(tick + 1 - arrival);
+            }
+        }
+        worst
+    }
+
+    /// Interrupts as often as may be, from each tick; and such that a new one comes whenever `A` could execute.
+    fn patterns(&self) -> Vec<Vec<bool>> {
+        let gap = self.line.0;
+        let mut patterns: Vec<Vec<bool>> = (0..gap)
+            .map(|first| (0..RUN).map(|tick| tick >= first && (tick - first).is_multiple_of(gap)).collect())
+            .collect();
+        for skew in 0..FRAME {
+            let mut since = gap;
+            let pattern = (0..RUN).map(|tick| {
+                let comes = since >= gap && self.usable(tick + skew);
+                since = if comes { 1 } else { since + 1 };
+                comes
+            });
+            patterns.push(pattern.collect());
+        }
+        patterns
+    }
+}
+
+fn read(system: &str, plan: &str) -> (System, Plan) {
+    let mut files = BTreeMap::from([("system.toml".to_owned(), system.as_bytes().to_vec())]);
+    let Reading { mut sources, system: found, diagnostics } = read_system("system.toml", &mut files);
+    let found = found.unwrap_or_else(|| panic!("{diagnostics:?}\n{system}"));
+    let (plan, diagnostics) = read_plan("plan.toml", plan.as_bytes(), &found, &mut sources);
+    (found, plan.unwrap_or_else(|| panic!("{diagnostics:?}")))
+}
+
+#[test]
+fn no_run_responds_later_in_any_phase_and_some_nearly_as_late() {
+    for case in CASES {
+        let verdicts = case.verdicts("free-running");
+        let mut seen = vec![0; case.tasks.len()];
+        for pattern in case.patterns() {
+            for phase in 0..FRAME {
+                // The level's critical instant: all arrive together.
+                let found = case.run(&vec![phase; case.tasks.len()], &pattern);
+                seen.iter_mut().zip(found).for_each(|(seen, found)| *seen = found.max(*seen));
+            }
+        }
+        for (k, &seen) in seen.iter().enumerate() {
+            let verdict = &verdicts[&format!("response/A.t{k}")];
+            let bound = verdict.bound.unwrap_or_else(|| panic!("{verdict:#?}"));
+            assert!(seen <= bound, "A.t{k}: seen {seen}, bound {bound}, windows {:?}", case.windows);
+            assert!(bound <= seen + FRAME, "A.t{k}: seen {seen}, bound {bound}, windows {:?}", case.windows);
+            assert!(!verdict.exact, "when they come is not known");
+        }
+    }
+}
+
+#[test]
+fn no_run_responds_later_in_the_frames_phase() {
+    for case in CASES {
+        let verdicts = case.verdicts("frame-aligned");
+        for pattern in case.patterns() {
+            let found = case.run(&vec![0; case.tasks.len()], &pattern);
+            for (k, seen) in found.into_iter().enumerate() {
+                let verdict = &verdicts[&format!("response/A.t{k}")];
+                let bound = verdict.bound.unwrap_or_else(|| panic!("{verdict:#?}"));
+                assert!(seen <= bound, "A.t{k}: seen {seen}, bound {bound}, windows {:?}", case.windows);
+            }
+        }
+    }
+}
+
+/// A deadline that only interrupts pass is not shown, since none need come; one that is passed without them is violated.
+#[test]
+fn interrupts_alone_violate_nothing() {
+    let of = |wcet: u64, deadline: u64| {
+        let case = Case { tasks: &[(48, 2)], ..CASES[0] };
+        let wcet_key = format!("wcet = \"{wcet} ns\"\ndeadline = \"{deadline} ns\"");
+        let (system, plan) = read(&case.system("free-running").replace("wcet = \"2 ns\"", &wcet_key), &case.plan());
+        let verdicts = check(&system, &plan);
+        let found = verdicts.iter().find(|verdict| verdict.id == "response/A.t0").expect("a response");
+        (found.status, found.witness.is_some())
+    };
+    // From a window's end 17 ticks pass until the next one's head is over; handlers take up to 2 of each window.
+    assert_eq!(of(2, 23), (Status::Shown, false));
+    assert_eq!(of(2, 22), (Status::NotShown, false));
+    assert_eq!(of(2, 19), (Status::NotShown, false));
+    assert_eq!(of(2, 18), (Status::Violated, true));
+}
+
+#[test]
+fn handlers_without_a_rate_or_a_pause_leave_no_bound() {
+    let reason = |from: &str, to: &str| {
+        let case = CASES[0];
+        let (system, plan) = read(&case.system("free-running").replace(from, to), &case.plan());
+        let verdicts = check(&system, &plan);
+        let found = verdicts.iter().find(|verdict| verdict.id == "response/A.t0").expect("a response");
+        assert_eq!(found.status, Status::NotAnalysed);
+        found.reason.clone().unwrap_or_default()
+    };
+    assert_eq!(
+        reason(", min_interarrival = \"10 ns\"", ""),
+        "interrupt `7` is handled at once, and its `min_interarrival` is not given"
+    );
+    assert_eq!(reason(", handler = \"2 ns\"", ""), "interrupt `7` is handled at once, and its `handler` is not given");
+    let full = reason("min_interarrival = \"10 ns\"", "min_interarrival = \"1 ns\"");
+    assert_eq!(full, "the interrupts that are handled at once may keep core 0 for themselves");
+}
