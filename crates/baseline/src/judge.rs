@@ -88,6 +88,7 @@ pub fn dossier(baseline: &Baseline, extras: Extras) -> Result<Dossier, Alarms> {
         allow_not_analysed: extras.allow_not_analysed,
         validation: extras.validation,
         channels: judged.map(|(system, plan)| separation::channels::list(system, plan)).unwrap_or_default(),
+        covert: judged.map(|(system, plan)| separation::covert::matrix(system, plan)).unwrap_or_default(),
         robust: joined.lines,
         curves,
         run,

@@ -218,10 +218,12 @@ pub enum Unit {
     Ppm,
     /// Things counted, such as overlaps.
     Count,
+    /// Thousandths of a bit per second.
+    MillibitsPerSecond,
 }
 
 impl Unit {
-    /// The word for programs: `ns`, `bytes`, `messages`, `ppm`, `count`.
+    /// The word for programs: `ns`, `bytes`, `messages`, `ppm`, `count`, `millibits/s`.
     pub const fn key(self) -> &'static str {
         match self {
             Self::Nanoseconds => "ns",
@@ -229,6 +231,7 @@ impl Unit {
             Self::Messages => "messages",
             Self::Ppm => "ppm",
             Self::Count => "count",
+            Self::MillibitsPerSecond => "millibits/s",
         }
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::deviation::Deviation;
 use crate::headroom::{self, Headroom};
+use crate::objectives::{self, ObjectiveRow};
 use crate::partitioning::RobustLine;
 use crate::provenance::DemandShares;
 use crate::recording::{Judged, RecordingFound};
@@ -15,6 +16,7 @@ use jiff::civil::Date;
 use model::{Digest, System};
 use plan::Plan;
 use separation::channels::InterferenceChannel;
+use separation::covert::Matrix;
 use std::sync::Arc;
 use timing::claims::SupplyCurve;
 
@@ -43,6 +45,8 @@ pub struct Inputs {
     pub validation: Vec<ValidationRow>,
     /// What masters share.
     pub channels: Vec<InterferenceChannel>,
+    /// What partitions share by which one may tell another something.
+    pub covert: Matrix,
     /// What verdicts about robust partitioning are put together from.
     pub robust: Vec<RobustLine>,
     /// Supply and demand of the partitions, for drawing.
@@ -144,6 +148,16 @@ impl Dossier {
     /// What masters share.
     pub fn interference_channels(&self) -> &[InterferenceChannel] {
         &self.inputs.channels
+    }
+
+    /// What partitions share by which one may tell another something.
+    pub fn covert(&self) -> &Matrix {
+        &self.inputs.covert
+    }
+
+    /// Objectives of standards with what their claims come to, open ones first.
+    pub fn objectives(&self) -> Vec<ObjectiveRow<'_>> {
+        objectives::rows(self)
     }
 
     /// What a verdict about robust partitioning is put together from.

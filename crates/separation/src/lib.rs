@@ -8,6 +8,7 @@
 mod bandwidth;
 mod cache;
 pub mod channels;
+pub mod covert;
 mod criticality;
 mod device;
 mod edges;
@@ -40,5 +41,6 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     verdicts.extend(criticality::check(system, &edges));
     verdicts.extend(channels::check(system, plan));
     verdicts.extend(settings::check(system));
+    verdicts.extend(covert::check(system, plan));
     verdicts
 }

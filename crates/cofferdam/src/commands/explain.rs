@@ -52,6 +52,8 @@ analyses![
     "criticality-direction",
     "channels",
     "robust-partitioning",
+    "covert-channels",
+    "objectives",
     "ram-margin",
     "bandwidth-margin",
     "containment",

@@ -2,7 +2,9 @@
 //!
 //! The shapes are structs of their own, so that a change inside the program changes no script outside it.
 
+mod covert;
 mod interference;
+mod objectives;
 mod recording;
 mod rehearsal;
 mod run;
@@ -46,6 +48,8 @@ fn answer(dossier: &Dossier) -> Answer<'_> {
         interference_channels: interference::channels(dossier),
         settings: interference::settings(dossier),
         robust_partitioning: interference::robust(dossier),
+        covert_channels: covert::shape(dossier),
+        objectives: objectives::all(dossier),
         assumptions: dossier.register().iter().map(AssumptionShape::of).collect(),
         diagnostics: dossier.diagnostics().iter().map(|d| Plain::new(d, dossier.sources())).collect(),
     }
