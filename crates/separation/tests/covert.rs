@@ -107,13 +107,13 @@ fn what_no_datum_bounds_is_not_zero() {
     assert!(verdict.reason.as_deref().is_some_and(|why| why.ends_with("core 0: lines left in its caches")));
 }
 
-/// Capabilities given away by a server that is idle are seen by the others of its set.
+/// What an idle server gives away is seen by the others of its set.
 #[test]
 fn slack_that_is_donated_is_at_odds_with_no_channel_at_all() {
     let set = "[[core_set]]\nname = \"S\"\ncores = [\"0\"]\npolicy = \"budget server\"\n[[core_set]]\nname = \"R\"\ncores = [\"1\"]\npolicy = \"dedicated\"\n";
     let text = two(set, "covert_limit = \"0 bit/s\"").replace(
         "cores = [\"0\"]\n[[partition.task]]",
-        "core_set = \"S\"\nbudget = \"1 ms\"\nperiod = \"10 ms\"\n[[partition.task]]",
+        "core_set = \"S\"\nserver = { budget = \"1 ms\", period = \"10 ms\" }\n[[partition.task]]",
     );
     let judged = |text: &str| {
         let system = system(text);

@@ -14,7 +14,7 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
     let drawn = dossier.system().filter(|_| !dossier.covert().resources.is_empty());
     html! {
         @match drawn {
-            Some(system) => { (matrix(system, dossier.covert())) (ways(system, dossier.covert())) }
+            Some(system) => { (ways(system, dossier.covert())) (matrix(system, dossier.covert())) }
             None => (note("Partitions share nothing that the files tell of.")),
         }
         (of_kinds(dossier, &[Kind::Covert]))
@@ -26,18 +26,24 @@ fn matrix(system: &System, matrix: &Matrix) -> Markup {
     let names = system.partitions.iter().map(|partition| partition.name.value.as_str());
     let titles: Vec<&str> = std::iter::once("Resource, and what can be told of it").chain(names).collect();
     let rows = html! {
-        @for resource in &matrix.resources {
+        @for (at, resource) in matrix.resources.iter().enumerate() {
             tr {
-                (head(&resource.name, Some(&resource.why)))
+                (head(&resource.name, why(&matrix.resources[..at], resource)))
                 @for access in &resource.access { td { (access.word()) } }
             }
         }
     };
     html! {
-        (table("", &titles, rows))
+        (table("Who may change what can be told of a resource, and who may tell", &titles, rows))
         (note("M may change what can be told, R may tell, RM both. Ports and regions are declared and judged as information flow; \
-               what their writers can tell goes against the flow."))
+               what their writers can tell goes against the flow. What a row carries is said once, at the first of those that carry alike."))
     }
+}
+
+/// Why a resource carries what it does, where no row before says the same.
+fn why<'r>(before: &[Resource], resource: &'r Resource) -> Option<&'r str> {
+    let is_new = before.iter().all(|other| other.why != resource.why);
+    is_new.then_some(resource.why.as_str())
 }
 
 /// The ways between partitions of which the policy permits no flow, resource by resource.

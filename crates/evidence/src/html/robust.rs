@@ -36,9 +36,11 @@ fn rows_of(dossier: &Dossier, verdict: &Verdict) -> Markup {
                 th scope="row" { @if at == 0 { (verdict.subject) } }
                 td { (line.what) }
                 td {
-                    (coded(&line.told))
-                    @if !line.claims.is_empty() {
-                        details { summary { "claims" } (links(line.claims.iter().map(String::as_str))) }
+                    @if line.claims.is_empty() { (coded(&line.told)) } @else {
+                        details {
+                            summary { (coded(&line.told)) }
+                            (links(line.claims.iter().map(String::as_str)))
+                        }
                     }
                 }
                 td { (status(line.status)) }

@@ -64,7 +64,7 @@ pub fn render(dossier: &Dossier, detail: Detail, style: Style) -> String {
     match detail {
         Detail::All => {
             claims::tables(&mut page, dossier);
-            objectives::table(&mut page, dossier);
+            objectives::list(&mut page, dossier);
         }
         _ => claims::kinds(&mut page, dossier),
     }
