@@ -225,7 +225,7 @@ fn row<'d>(dossier: &'d Dossier, objective: &'static Objective) -> ObjectiveRow<
     let mut open: Vec<&Verdict> = claims.iter().copied().filter(|verdict| verdict.status != Status::Shown).collect();
     open.sort_by_key(|verdict| std::cmp::Reverse(badness(verdict.status)));
     let accepted = open.iter().filter(|verdict| dossier.deviation(&verdict.id).is_some()).count();
-    ObjectiveRow { objective, status, counts: Summary::of(claims.into_iter()), open, missing, accepted }
+    ObjectiveRow { objective, status, counts: Summary::of(claims), open, missing, accepted }
 }
 
 const fn badness(status: Status) -> u8 {
