@@ -6,18 +6,17 @@ use serde::Serialize;
 use std::collections::BTreeMap;
 use std::error::Error;
 use std::fs::File;
-use std::io::BufReader;
 use std::num::NonZeroUsize;
 use std::path::Path;
 use std::time::Instant;
 use trace::event::What;
 use trace::intake::Found;
-use trace::intake::csv::Table;
+use trace::intake::csv::TableLines;
 use trace::intake::ctf::Folder;
-use trace::intake::lines::Format;
 use trace::intake::text::SchedulerText;
-use trace::intake::threads::{Stopped, read};
+use trace::intake::threads::Lines;
 use trace::note::Refusal;
+use trace::recording::Source;
 
 /// What is measured, and how.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -84,13 +83,12 @@ pub fn run(folder: &Path, options: &Options) -> Result<Figures, Box<dyn Error>> 
     let bytes = size(&path)?;
     let (begin, cpu_begin) = (Instant::now(), cpu_seconds());
     let (mut found, mut slices, mut notes) = (Found::default(), Slices::default(), 0);
-    let take = |found: &mut Found| {
-        slices.take(found);
+    let mut source = open(&path, options)?;
+    let mut more = true;
+    while more {
+        more = source.read(&mut found).map_err(refused)?;
+        slices.take(&mut found);
         notes += found.notes.drain(..).count();
-    };
-    match options.format {
-        FormatName::Ctf => read_streams(&path, options.threads, &mut found, take)?,
-        FormatName::Text | FormatName::Csv => read_lines(&path, options, &mut found, take)?,
     }
     let sum = checksum(slices.by_id(&found).flatten().map(Some));
     let (seconds, cpu_s) =
@@ -122,47 +120,23 @@ fn size(path: &Path) -> Result<u64, Box<dyn Error>> {
     sizes.sum()
 }
 
-fn read_lines(
-    path: &Path,
-    options: &Options,
-    found: &mut Found,
-    take: impl FnMut(&mut Found) + Send,
-) -> Result<(), Box<dyn Error>> {
-    let mut input = BufReader::new(File::open(path)?);
-    let format: Box<dyn Format> = match options.format {
-        FormatName::Csv => Box::new(Table::read_head(&mut input, 0)?.map_err(refused)?),
-        FormatName::Text | FormatName::Ctf => Box::new(SchedulerText),
-    };
-    read(&*format, format.join(0), input, options.threads, found, take).map_err(|stopped| match stopped {
-        Stopped::Unreadable(error) => error.into(),
-        Stopped::Refused(refusal) => refused(refusal),
+/// The source in the format asked for, as the readers of the library open it.
+fn open(path: &Path, options: &Options) -> Result<Box<dyn Source>, Box<dyn Error>> {
+    Ok(match options.format {
+        FormatName::Text => Box::new(Lines::new(Box::new(SchedulerText), 0, File::open(path)?, options.threads)),
+        FormatName::Csv => Box::new(TableLines::new(0, File::open(path)?, options.threads)),
+        FormatName::Ctf => Box::new(open_folder(path, options.threads)?),
     })
 }
 
-/// Reads the streams of a folder of the Common Trace Format, on so many threads.
-fn read_streams(
-    folder: &Path,
-    threads: NonZeroUsize,
-    found: &mut Found,
-    mut take: impl FnMut(&mut Found) + Send,
-) -> Result<(), Box<dyn Error>> {
+/// A folder of the Common Trace Format.
+fn open_folder(folder: &Path, threads: NonZeroUsize) -> Result<Folder<File>, Box<dyn Error>> {
     let mut paths: Vec<_> =
         std::fs::read_dir(folder)?.map(|entry| Ok(entry?.path())).collect::<std::io::Result<_>>()?;
     paths.retain(|path| !path.ends_with("metadata"));
     paths.sort();
     let streams = paths.iter().map(File::open).collect::<std::io::Result<Vec<File>>>()?;
-    let mut folder = Folder::open(&std::fs::read(folder.join("metadata"))?, streams, 0).map_err(refused)?;
-    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads.get()).build()?;
-    let read = pool.install(|| {
-        loop {
-            let more = folder.read(found);
-            take(found);
-            if !more? {
-                return Ok(());
-            }
-        }
-    });
-    read.map_err(refused)
+    Folder::open(&std::fs::read(folder.join("metadata"))?, streams, 0, threads).map_err(refused)
 }
 
 fn refused(refusal: Refusal) -> Box<dyn Error> {

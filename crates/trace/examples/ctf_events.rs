@@ -19,7 +19,8 @@ fn main() {
     let counts = arguments.next().is_some();
     let metadata = std::fs::read(folder.join("metadata")).expect("the folder has a metadata file");
     let streams = streams(&folder);
-    let mut reader = match Folder::open(&metadata, streams, 0) {
+    let threads = std::num::NonZeroUsize::new(2).expect("it is not 0");
+    let mut reader = match Folder::open(&metadata, streams, 0, threads) {
         Ok(reader) => reader,
         Err(refusal) => return println!("refused {refusal:?}"),
     };

@@ -144,21 +144,27 @@ impl What {
         }
     }
 
-    /// The same with other names: those that `name` gives for each.
+    /// Gives it other names: those that `name` gives for each. Where it stands, since it need not be put together anew then.
     #[inline]
-    pub fn renamed(self, mut name: impl FnMut(Name) -> Name) -> Self {
+    pub fn rename(&mut self, mut name: impl FnMut(Name) -> Name) {
+        let mut other = |own: &mut Name| *own = name(*own);
         match self {
-            Self::Switch { from, to, leaves } => Self::Switch { from: name(from), to: name(to), leaves },
-            Self::Wakes { who, on } => Self::Wakes { who: name(who), on },
-            Self::Migrates { who, to } => Self::Migrates { who: name(who), to },
-            Self::InterruptBegins { line } => Self::InterruptBegins { line: name(line) },
-            Self::InterruptEnds { line } => Self::InterruptEnds { line: name(line) },
-            Self::SpanBegins { name: span, on } => Self::SpanBegins { name: name(span), on: name(on) },
-            Self::SpanEnds { name: span, on } => Self::SpanEnds { name: name(span), on: name(on) },
-            Self::Mark { text } => Self::Mark { text: name(text) },
-            Self::Frame { flow, bytes } => Self::Frame { flow: name(flow), bytes },
-            Self::Told { word, who, number } => Self::Told { word, who: name(who), number },
-            Self::Lost { .. } => self,
+            Self::Switch { from, to, .. } => {
+                other(from);
+                other(to);
+            }
+            Self::SpanBegins { name: span, on } | Self::SpanEnds { name: span, on } => {
+                other(span);
+                other(on);
+            }
+            Self::Wakes { who: only, .. }
+            | Self::Migrates { who: only, .. }
+            | Self::InterruptBegins { line: only }
+            | Self::InterruptEnds { line: only }
+            | Self::Mark { text: only }
+            | Self::Frame { flow: only, .. }
+            | Self::Told { who: only, .. } => other(only),
+            Self::Lost { .. } => {}
         }
     }
 }

@@ -3,7 +3,9 @@
 use crate::clock::{Fit, fit};
 use crate::continuity::Continuity;
 use crate::event::{Cpu, Event, What};
+use crate::intake::csv::TableLines;
 use crate::intake::ctf::Folder;
+use crate::intake::threads::{Lines, unreadable};
 use crate::intake::{Found, Reader};
 use crate::map::{Map, Mapper, Unmapped};
 use crate::names::Names;
@@ -43,11 +45,8 @@ impl<R: Read> Stream<R> {
 
 impl<R: Read> Source for Stream<R> {
     fn read(&mut self, found: &mut Found) -> Result<bool, Refusal> {
-        let refuse = |why: std::io::Error| Refusal {
-            place: Place { source: self.number, at: At::End },
-            why: why.to_string(),
-            remedy: "make the file readable, and judge again".to_owned(),
-        };
+        let place = Place { source: self.number, at: At::End };
+        let refuse = |error: std::io::Error| unreadable(place, &error);
         match self.input.read(&mut self.block).map_err(refuse)? {
             0 => self.reader.finish(found).map(|()| false),
             length => self.reader.feed(&self.block[..length], found).map(|()| true),
@@ -55,7 +54,19 @@ impl<R: Read> Source for Stream<R> {
     }
 }
 
-impl<R: Read + Send> Source for Folder<R> {
+impl<R: Read + Send + 'static> Source for Lines<R> {
+    fn read(&mut self, found: &mut Found) -> Result<bool, Refusal> {
+        Lines::read(self, found)
+    }
+}
+
+impl<R: Read + Send + 'static> Source for TableLines<R> {
+    fn read(&mut self, found: &mut Found) -> Result<bool, Refusal> {
+        TableLines::read(self, found)
+    }
+}
+
+impl<R: Read + Send + 'static> Source for Folder<R> {
     fn read(&mut self, found: &mut Found) -> Result<bool, Refusal> {
         Folder::read(self, found)
     }

@@ -4,10 +4,11 @@ mod feeding;
 
 use feeding::feed;
 use proptest::prelude::*;
-use trace::intake::csv::{CsvReader, Table};
+use std::num::NonZeroUsize;
+use trace::intake::csv::{CsvReader, Table, TableLines};
 use trace::intake::lines::{Format, finish, whole_lines};
 use trace::intake::text::{SchedulerText, TextReader};
-use trace::intake::threads::read;
+use trace::intake::threads::Lines;
 use trace::intake::{Found, Reader};
 use trace::note::Refusal;
 
@@ -146,47 +147,81 @@ proptest! {
     }
 }
 
-/// However many threads read, and however few bytes the source gives at a time, the same is found in the same order.
-#[test]
-fn any_number_of_threads_finds_the_same() {
-    struct Slow<'a>(&'a [u8]);
-    impl std::io::Read for Slow<'_> {
-        fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
-            let length = buffer.len().min(self.0.len()).min(70_001);
-            buffer[..length].copy_from_slice(&self.0[..length]);
-            self.0 = &self.0[length..];
-            Ok(length)
-        }
-    }
-    let long = [b"x".repeat(1_500_000).as_slice(), b"\n"].concat();
-    let much = SOURCES[0].repeat(90).into_bytes();
-    let source = [&much[..], &long, &much, b"cut off"].concat();
-    let (whole, result) = feed(&mut TextReader::new(SchedulerText, 1), [source.as_slice()]);
-    assert!(result.is_ok() && whole.events.len() > 20_000 && source.len() > 4_000_000);
-    for threads in [1, 2, 3, 8] {
-        let (mut events, mut found) = (Vec::new(), Found::default());
-        let threads = std::num::NonZeroUsize::new(threads).expect("not 0");
-        let take = |found: &mut Found| events.append(&mut found.events);
-        let result = read(&SchedulerText, SchedulerText.join(1), Slow(&source), threads, &mut found, take);
-        assert!(result.is_ok(), "{result:?}");
-        assert_eq!((&events, &found.notes, &found.names), (&whole.events, &whole.notes, &whole.names));
+/// A source that gives few bytes at a time.
+struct Slow(Vec<u8>, usize);
+
+impl std::io::Read for Slow {
+    fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+        let length = buffer.len().min(self.0.len() - self.1).min(70_001);
+        buffer[..length].copy_from_slice(&self.0[self.1..self.1 + length]);
+        self.1 += length;
+        Ok(length)
     }
 }
 
-/// A thread that panics ends the others too, which would wait for its block for ever.
+/// What threads find, and whether they end well.
+fn by_threads(mut read: impl FnMut(&mut Found) -> Result<bool, Refusal>) -> (Found, Result<(), Refusal>) {
+    let mut found = Found::default();
+    loop {
+        match read(&mut found) {
+            Ok(true) => {}
+            end => return (found, end.map(|_| ())),
+        }
+    }
+}
+
+/// However many threads read, and however few bytes the source gives at a time, the same is found in the same order.
+#[test]
+fn any_number_of_threads_finds_the_same() {
+    let long = [b"x".repeat(1_500_000).as_slice(), b"\n"].concat();
+    let much = SOURCES[0].repeat(90).into_bytes();
+    let source = [&much[..], &long, &much, b"cut off"].concat();
+    let (head, rows) = SOURCES[6].split_once('\n').expect("it has a head");
+    let table = [head.as_bytes(), b",more\n", rows.repeat(9_000).replace('\n', ",x\n").as_bytes()].concat();
+    let of_text = feed(&mut TextReader::new(SchedulerText, 1), [source.as_slice()]);
+    assert!(of_text.1.is_ok() && of_text.0.events.len() > 20_000 && source.len() > 4_000_000);
+    let of_table = feed(&mut CsvReader::new(1), [table.as_slice()]);
+    assert!(of_table.1.is_ok() && of_table.0.events.len() > 20_000 && table.len() > 1_000_000);
+    for threads in [1, 2, 3, 8].map(|threads| NonZeroUsize::new(threads).expect("not 0")) {
+        let mut lines = Lines::new(Box::new(SchedulerText), 1, Slow(source.clone(), 0), threads);
+        assert_eq!(by_threads(|found| lines.read(found)), of_text);
+        let mut lines = TableLines::new(1, Slow(table.clone(), 0), threads);
+        assert_eq!(by_threads(|found| lines.read(found)), of_table);
+    }
+}
+
+/// What cannot be read at all is refused by threads as without.
+#[test]
+fn threads_refuse_what_is_refused_without_them() {
+    let threads = NonZeroUsize::new(2).expect("not 0");
+    for source in ["a\nb\n", "", "time_ns,core,event,who\n1,0,idles,\n", "time_ns,core,event,who,number"] {
+        let source = source.as_bytes().to_vec();
+        let mut lines = Lines::new(Box::new(SchedulerText), 1, Slow(source.clone(), 0), threads);
+        assert_eq!(by_threads(|found| lines.read(found)), feed(&mut TextReader::new(SchedulerText, 1), [&source[..]]));
+        let mut lines = TableLines::new(1, Slow(source.clone(), 0), threads);
+        assert_eq!(by_threads(|found| lines.read(found)), feed(&mut CsvReader::new(1), [&source[..]]));
+    }
+}
+
+/// A thread that panics ends the others too, which would wait for its block for ever; those that nobody waits for end as well.
 #[test]
 fn a_panic_ends_all_threads() {
-    let much = SOURCES[0].repeat(200).into_bytes();
-    for threads in [1, 2, 8] {
-        let threads = std::num::NonZeroUsize::new(threads).expect("not 0");
-        let mut blocks = 0;
-        let take = |_: &mut Found| {
-            blocks += 1;
-            assert!(blocks < 2, "the second block is one too many");
-        };
-        let reads = std::panic::AssertUnwindSafe(|| {
-            read(&SchedulerText, SchedulerText.join(1), &much[..], threads, &mut Found::default(), take)
-        });
+    struct Panics(usize);
+    impl std::io::Read for Panics {
+        fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+            self.0 += 1;
+            assert!(self.0 < 3, "the third block is one too many");
+            buffer.fill(b'\n');
+            Ok(buffer.len())
+        }
+    }
+    for threads in [1, 2, 8].map(|threads| NonZeroUsize::new(threads).expect("not 0")) {
+        let mut lines = Lines::new(Box::new(SchedulerText), 1, Panics(0), threads);
+        let reads = std::panic::AssertUnwindSafe(|| by_threads(|found| lines.read(found)));
         assert!(std::panic::catch_unwind(reads).is_err());
+        drop(lines);
+        let much = SOURCES[0].repeat(200).into_bytes();
+        let mut left = Lines::new(Box::new(SchedulerText), 1, std::io::Cursor::new(much), threads);
+        assert_eq!(left.read(&mut Found::default()), Ok(true));
     }
 }

@@ -148,13 +148,15 @@ impl Join {
         let Some(end) = events.last() else { return };
         let mut before_ns = self.last.as_ref().map_or(0, |last| last.at_ns);
         let mut latest_ns = 0;
+        let Found { events: all, notes, names: known } = found;
+        let begin = all.len();
+        all.extend_from_slice(events);
         // Names are made known in the order of use, which is not always that of the block: a half of a switch names its thread first.
-        let (all, own) = (&mut found.names, &block.names);
-        found.events.extend(events.iter().map(|event| Event { what: names.told(event.what, own, all), ..*event }));
-        for (index, event) in (usize::from(repeats)..).zip(events) {
+        for (index, event) in (usize::from(repeats)..).zip(&mut all[begin..]) {
+            event.what.rename(|name| names.share(name, &block.names, known));
             if event.at_ns < before_ns {
                 let line = self.lines + u64::from(block.event_lines.of(index));
-                self.note(Matter::OutOfOrder, line, found);
+                notes.push(Note { place: self.place(At::Line(line)), matter: Matter::OutOfOrder });
             }
             before_ns = event.at_ns;
             latest_ns = event.at_ns.max(latest_ns);
@@ -183,12 +185,11 @@ impl Join {
                 continue;
             };
             self.missing.event(at_ns, |loss| found.events.push(loss));
-            let what = match (event.what, irq) {
-                (What::InterruptEnds { .. }, Some(irq)) => {
-                    What::InterruptEnds { line: self.irq(irq, &mut found.names) }
-                }
-                (what, _) => names.told(what, &block.names, &mut found.names),
-            };
+            let mut what = event.what;
+            match (&mut what, irq) {
+                (What::InterruptEnds { line }, Some(irq)) => *line = self.irq(irq, &mut found.names),
+                (what, _) => what.rename(|name| names.share(name, &block.names, &mut found.names)),
+            }
             found.events.push(Event { at_ns, cpu: event.cpu, what });
         }
         losses.for_each(|(_, Loss { cpu, count })| self.lose(cpu, count));
@@ -283,30 +284,29 @@ impl Shared {
         Self { names: vec![None; count] }
     }
 
-    #[inline]
+    #[inline(always)]
     fn share(&mut self, name: Name, own: &Names, all: &mut Names) -> Name {
-        let shared = &mut self.names[name.0 as usize];
-        if let Some((name, _)) = shared {
-            return *name;
+        match self.names[name.0 as usize] {
+            Some((name, _)) => name,
+            None => self.meet(name, own, all),
         }
+    }
+
+    #[cold]
+    fn meet(&mut self, name: Name, own: &Names, all: &mut Names) -> Name {
         let known = all.len();
         let named = own.get(name);
-        let name = match named.id {
+        let shared = match named.id {
             Some(id) => all.thread(&named.text, id),
             None => all.text(&named.text),
         };
-        *shared = Some((name, all.len() > known));
-        name
+        self.names[name.0 as usize] = Some((shared, all.len() > known));
+        shared
     }
 
     /// Whether the recording had no such name before.
     fn is_new(&self, name: Name) -> bool {
         self.names[name.0 as usize].is_some_and(|(_, is_new)| is_new)
-    }
-
-    #[inline]
-    fn told(&mut self, what: What, own: &Names, all: &mut Names) -> What {
-        what.renamed(|name| self.share(name, own, all))
     }
 }
 

@@ -6,7 +6,7 @@ use super::{Found, Reader};
 use crate::note::{At, Refusal};
 
 /// A format made of lines.
-pub trait Format: Sync {
+pub trait Format: Send + Sync {
     /// Parses a block of whole lines; what comes before it has no influence.
     fn parse(&self, lines: &[u8]) -> Block;
 

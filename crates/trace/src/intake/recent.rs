@@ -29,9 +29,7 @@ struct Place {
 impl Lately {
     /// Remembers none yet.
     pub fn new() -> Self {
-        // No key is made with this, so that nothing is found in a place that was not used.
-        let nobody = Key { text: [0; 2], about: u64::MAX };
-        Self { pairs: Box::new([[Place { key: nobody, name: Name(0) }; 2]; PAIRS]) }
+        Self { pairs: Box::new([[Place { key: Key::NOBODY, name: Name(0) }; 2]; PAIRS]) }
     }
 
     /// The name that is remembered for a key.
@@ -54,6 +52,9 @@ impl Lately {
 }
 
 impl Key {
+    /// No key is made equal to this one, so that nothing is found in a place that was not used.
+    pub const NOBODY: Self = Self { text: [0; 2], about: u64::MAX };
+
     /// Of 16 bytes and something below the highest 64 bits.
     #[inline(always)]
     pub fn new(text: u128, about: u64) -> Self {
@@ -71,7 +72,7 @@ impl Key {
 
     /// Whether the keys are equal, in one comparison.
     #[inline(always)]
-    fn is(self, other: Self) -> bool {
+    pub fn is(self, other: Self) -> bool {
         (self.text[0] ^ other.text[0]) | (self.text[1] ^ other.text[1]) | (self.about ^ other.about) == 0
     }
 }

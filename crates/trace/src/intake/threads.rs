@@ -1,76 +1,197 @@
-//! Several threads read one source of lines: each takes the next block, parses it, and puts it where one of them joins it when its
-//! turn has come. The memory is that of a block for each thread and some more.
+//! Several threads read one source of lines: each takes the next block and parses it, and whoever reads the source joins the blocks
+//! in order. The memory is that of a block for each thread and some more.
 
 use super::Found;
 use super::block::{Block, LONGEST_LINE};
 use super::join::Join;
 use super::lines::{Format, finish, whole_lines};
-use crate::note::Refusal;
+use crate::note::{At, Place, Refusal};
 use std::collections::BTreeMap;
 use std::io::{self, Read};
 use std::num::NonZeroUsize;
-use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+use std::thread::JoinHandle;
 
-/// The bytes of a block: so many that a thread is busy for a while, and so few that they stay in its cache.
-const BLOCK: usize = 1 << 19;
+/// The bytes of a block: so many that a thread is busy for a while, and so few that what is made of them stays in its cache.
+const BLOCK: usize = 1 << 18;
 
 const _: () = assert!(BLOCK > 2 * LONGEST_LINE);
 
 /// Besides one for each thread, so many blocks may be parsed before their turn has come: a thread that is held up does not hold up
 /// all others at once.
-const AHEAD: u64 = 4;
+const AHEAD: u64 = 12;
 
-/// Why a source is not read to its end.
-#[derive(Debug)]
-pub enum Stopped {
-    /// Its bytes cannot be had.
-    Unreadable(io::Error),
-    /// Nothing can be made of them.
-    Refused(Refusal),
-}
-
-/// Reads a source of lines, from the first of them after a head, on so many threads. `take` is called after each block to take
-/// out what was found; what it gets, and in which order, does not depend on the number of threads.
-pub fn read<R: Read + Send, T: FnMut(&mut Found) + Send>(
-    format: &dyn Format,
+/// A source of lines that threads read ahead. They end when it is dropped.
+pub struct Lines<R> {
+    shared: Arc<Shared<R>>,
     join: Join,
-    input: R,
-    threads: NonZeroUsize,
-    found: &mut Found,
-    take: T,
-) -> Result<(), Stopped> {
-    let input = Mutex::new(Input { input, rest: Vec::new(), blocks: 0, end: None });
-    let ahead = AHEAD + threads.get() as u64;
-    let (joined, queue) = (Mutex::new(Joined { join, found, take }), Mutex::new(Queue::default()));
-    let output = Output { joined, queue, moved: Condvar::new(), ahead };
-    std::thread::scope(|scope| {
-        for _ in 1..threads.get() {
-            scope.spawn(|| work(format, &input, &output));
+    /// The block whose turn it is.
+    next: u64,
+    buffer: Vec<u8>,
+    threads: Vec<JoinHandle<()>>,
+}
+
+impl<R: Read + Send + 'static> Lines<R> {
+    /// Reads the source of that index, from the first line after a head, on so many threads, of which the one that calls
+    /// [`Self::read`] is one.
+    pub fn new(format: Box<dyn Format>, source: u16, input: R, threads: NonZeroUsize) -> Self {
+        let join = format.join(source);
+        let input = Mutex::new(Input { input, rest: Vec::new(), blocks: 0, end: None });
+        let queue = Mutex::new(Queue::default());
+        let ahead = AHEAD + threads.get() as u64;
+        let shared = Arc::new(Shared { format, input, queue, moved: Condvar::new(), ahead });
+        let spawn = |_| {
+            let shared = shared.clone();
+            // Where the system gives no more threads, those there are do the work.
+            std::thread::Builder::new().spawn(move || shared.work()).ok()
+        };
+        let threads = (1..threads.get()).filter_map(spawn).collect();
+        Self { shared, join, next: 0, buffer: vec![0; BLOCK], threads }
+    }
+
+    /// Joins the next block to what was found before it. `false`: that was the end. What is found, and in which order, does not
+    /// depend on the number of threads.
+    pub fn read(&mut self, found: &mut Found) -> Result<bool, Refusal> {
+        let Some(block) = self.next_block() else { return self.finish(found).map(|()| false) };
+        self.next += 1;
+        self.join.join(block, found);
+        Ok(true)
+    }
+
+    /// The block whose turn it is. Parses it, or those behind it meanwhile, where it is not there yet.
+    fn next_block(&mut self) -> Option<Block> {
+        loop {
+            if let Some(block) = self.shared.take(self.next) {
+                return Some(block);
+            }
+            // Where one block lasts long, those behind it are not heaped up meanwhile.
+            if lock(&self.shared.input).blocks >= self.next + self.shared.ahead {
+                return self.shared.wait_for(self.next);
+            }
+            match self.shared.parse_next(&mut self.buffer) {
+                Some((number, block)) if number == self.next => {
+                    self.shared.pass(number);
+                    return Some(block);
+                }
+                Some((number, block)) => lock(&self.shared.queue).waiting.insert(number, block),
+                // All blocks have been taken; of those before the end some may still be parsed.
+                None if self.next == lock(&self.shared.input).blocks => return None,
+                None => return self.shared.wait_for(self.next),
+            };
         }
-        work(format, &input, &output);
-    });
-    let Input { rest, end, .. } = input.into_inner().unwrap_or_else(PoisonError::into_inner);
-    let Joined { mut join, found, mut take } = output.joined.into_inner().unwrap_or_else(PoisonError::into_inner);
-    if let Some(Err(error)) = end {
-        return Err(Stopped::Unreadable(error));
     }
-    finish(format, &mut join, &rest, found).map_err(Stopped::Refused)?;
-    take(found);
-    Ok(())
-}
 
-fn work<R: Read, T: FnMut(&mut Found)>(format: &dyn Format, input: &Mutex<Input<R>>, output: &Output<'_, T>) {
-    let _gone = Gone { queue: &output.queue, moved: &output.moved };
-    let mut buffer = vec![0; BLOCK];
-    loop {
-        let Some((number, length)) = lock(input).next(&mut buffer) else { return };
-        output.put(number, format.parse(&buffer[..length]));
+    fn finish(&mut self, found: &mut Found) -> Result<(), Refusal> {
+        let mut input = lock(&self.shared.input);
+        if let Some(Err(error)) = &input.end {
+            return Err(unreadable(self.join.place(At::End), error));
+        }
+        let rest = std::mem::take(&mut input.rest);
+        finish(&*self.shared.format, &mut self.join, &rest, found)
     }
 }
 
-/// Another thread's panic ends all of them when the scope ends, so that nothing is made of what it left behind.
+impl<R> Drop for Lines<R> {
+    fn drop(&mut self) {
+        lock(&self.shared.queue).over = true;
+        self.shared.moved.notify_all();
+        // One that has panicked has said so.
+        self.threads.drain(..).for_each(|thread| _ = thread.join());
+    }
+}
+
+/// The bytes of a source cannot be had.
+pub(crate) fn unreadable(place: Place, error: &io::Error) -> Refusal {
+    Refusal { place, why: error.to_string(), remedy: "make the file readable, and judge again".to_owned() }
+}
+
+/// Another thread's panic is told by [`Queue::over`], so that nothing is made of what it left behind.
 fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// What the threads share.
+struct Shared<R> {
+    format: Box<dyn Format>,
+    input: Mutex<Input<R>>,
+    queue: Mutex<Queue>,
+    /// A block has come or gone, or all is over.
+    moved: Condvar,
+    ahead: u64,
+}
+
+/// The blocks that wait for their turn.
+#[derive(Default)]
+struct Queue {
+    waiting: BTreeMap<u64, Block>,
+    /// The one whose turn it is.
+    next: u64,
+    /// Nobody wants more, or a thread has panicked.
+    over: bool,
+}
+
+impl<R: Read> Shared<R> {
+    /// Parses blocks until there are no more, or nobody wants them.
+    fn work(&self) {
+        let _gone = Gone(self);
+        let mut buffer = vec![0; BLOCK];
+        while let Some((number, block)) = self.parse_next(&mut buffer) {
+            let mut queue = lock(&self.queue);
+            queue.waiting.insert(number, block);
+            self.moved.notify_all();
+            let early = |queue: &mut Queue| !queue.over && number >= queue.next + self.ahead;
+            if self.moved.wait_while(queue, early).unwrap_or_else(PoisonError::into_inner).over {
+                return;
+            }
+        }
+    }
+
+    /// Takes the next whole lines and parses them: a block with its number.
+    fn parse_next(&self, buffer: &mut [u8]) -> Option<(u64, Block)> {
+        let (number, length) = lock(&self.input).next(buffer)?;
+        Some((number, self.format.parse(&buffer[..length])))
+    }
+}
+
+impl<R> Shared<R> {
+    /// The block of that number, whose turn it is, if it is there.
+    fn take(&self, number: u64) -> Option<Block> {
+        self.taken(number, lock(&self.queue))
+    }
+
+    /// The same once it is there: a thread parses it.
+    fn wait_for(&self, number: u64) -> Option<Block> {
+        let absent = |queue: &mut Queue| !queue.over && !queue.waiting.contains_key(&number);
+        let queue = self.moved.wait_while(lock(&self.queue), absent).unwrap_or_else(PoisonError::into_inner);
+        self.taken(number, queue)
+    }
+
+    fn taken(&self, number: u64, mut queue: MutexGuard<'_, Queue>) -> Option<Block> {
+        assert!(!queue.over, "a thread that reads lines has ended before them");
+        let block = queue.waiting.remove(&number)?;
+        queue.next = number + 1;
+        drop(queue);
+        self.moved.notify_all();
+        Some(block)
+    }
+
+    /// The block of that number, whose turn it is, needs not wait.
+    fn pass(&self, number: u64) {
+        lock(&self.queue).next = number + 1;
+        self.moved.notify_all();
+    }
+}
+
+/// Tells the others when a thread panics: they would wait for its block for ever.
+struct Gone<'s, R>(&'s Shared<R>);
+
+impl<R> Drop for Gone<'_, R> {
+    fn drop(&mut self) {
+        if std::thread::panicking() {
+            lock(&self.0.queue).over = true;
+            self.0.moved.notify_all();
+        }
+    }
 }
 
 /// Where the blocks come from.
@@ -112,87 +233,5 @@ impl<R: Read> Input<R> {
             }
         }
         length
-    }
-}
-
-/// Where the blocks go, in order.
-struct Output<'f, T> {
-    joined: Mutex<Joined<'f, T>>,
-    queue: Mutex<Queue>,
-    /// A block has been joined, or a thread is gone.
-    moved: Condvar,
-    ahead: u64,
-}
-
-struct Joined<'f, T> {
-    join: Join,
-    found: &'f mut Found,
-    take: T,
-}
-
-/// The blocks that wait for their turn.
-#[derive(Default)]
-struct Queue {
-    waiting: BTreeMap<u64, Block>,
-    /// The one whose turn it is.
-    next: u64,
-    /// Whether a thread is joining blocks, and will join those that come meanwhile too.
-    joining: bool,
-    /// Whether a thread has panicked, whose block will never come.
-    gone: bool,
-}
-
-impl<T: FnMut(&mut Found)> Output<'_, T> {
-    /// Takes a block; the thread that brings it joins those whose turn has come, unless another one does.
-    fn put(&self, number: u64, block: Block) {
-        let mut queue = lock(&self.queue);
-        queue.waiting.insert(number, block);
-        while let Some(block) = queue.begin() {
-            drop(queue);
-            lock(&self.joined).take(block);
-            queue = lock(&self.queue);
-            queue.end();
-            self.moved.notify_all();
-        }
-        let early = |queue: &mut Queue| !queue.gone && number >= queue.next + self.ahead;
-        drop(self.moved.wait_while(queue, early));
-    }
-}
-
-impl Queue {
-    fn begin(&mut self) -> Option<Block> {
-        if self.joining {
-            return None;
-        }
-        let block = self.waiting.remove(&self.next)?;
-        self.joining = true;
-        Some(block)
-    }
-
-    fn end(&mut self) {
-        self.joining = false;
-        self.next += 1;
-    }
-}
-
-/// Tells the others when a thread panics: they would wait for its block for ever.
-struct Gone<'o> {
-    queue: &'o Mutex<Queue>,
-    moved: &'o Condvar,
-}
-
-impl Drop for Gone<'_> {
-    fn drop(&mut self) {
-        if std::thread::panicking() {
-            lock(self.queue).gone = true;
-            self.moved.notify_all();
-        }
-    }
-}
-
-impl<T: FnMut(&mut Found)> Joined<'_, T> {
-    fn take(&mut self, block: Block) {
-        self.join.join(block, self.found);
-        (self.take)(self.found);
     }
 }

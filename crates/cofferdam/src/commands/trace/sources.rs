@@ -3,13 +3,14 @@
 use anyhow::{Context, Result, bail};
 use std::fs::File;
 use std::io::Read;
+use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 use trace::clock::Fit;
-use trace::intake::csv::CsvReader;
+use trace::intake::csv::TableLines;
 use trace::intake::ctf::Folder;
-use trace::intake::lines::LineReader;
 use trace::intake::pcap::Pcap;
 use trace::intake::text::SchedulerText;
+use trace::intake::threads::Lines;
 use trace::intake::trace_event::TraceEvent;
 use trace::intake::{Format, Reader, sniff};
 use trace::map::Map;
@@ -50,7 +51,8 @@ impl Files {
 
     /// Opens each from its front.
     pub fn open(&self) -> Result<Vec<Box<dyn Source>>> {
-        (0u16..).zip(&self.list).map(|(number, (path, format))| open(path, *format, number)).collect()
+        let threads = threads_each(self.list.len());
+        (0u16..).zip(&self.list).map(|(number, (path, format))| open(path, *format, number, threads)).collect()
     }
 
     /// How each clock is read as the first one's, by the marks that the map says are common; the same where it says nothing.
@@ -80,20 +82,29 @@ const fn words(format: Format) -> &'static str {
     }
 }
 
-fn open(path: &Path, format: Format, number: u16) -> Result<Box<dyn Source>> {
-    let reader: Box<dyn Reader> = match format {
-        Format::Ctf => return open_folder(path, number),
-        Format::Text => Box::new(LineReader::new(SchedulerText, number)),
-        Format::Csv => Box::new(CsvReader::new(number)),
-        Format::TraceEvent => Box::new(TraceEvent::new(number)),
-        Format::Capture => Box::new(Pcap::new(number)),
-    };
-    let file = File::open(path).with_context(|| cannot_read(path))?;
-    Ok(Box::new(Stream::new(number, file, reader)))
+/// More threads than these are not used for a source: one puts together what all others read.
+const MOST_THREADS: usize = 8;
+
+/// On how many threads each of so many sources is read: all have the machine's processors between them.
+fn threads_each(sources: usize) -> NonZeroUsize {
+    let all = std::thread::available_parallelism().map_or(1, NonZeroUsize::get);
+    NonZeroUsize::new((all / sources.max(1)).min(MOST_THREADS)).unwrap_or(NonZeroUsize::MIN)
+}
+
+fn open(path: &Path, format: Format, number: u16, threads: NonZeroUsize) -> Result<Box<dyn Source>> {
+    let file = || File::open(path).with_context(|| cannot_read(path));
+    let by = |reader: Box<dyn Reader>| anyhow::Ok(Box::new(Stream::new(number, file()?, reader)));
+    Ok(match format {
+        Format::Ctf => open_folder(path, number, threads)?,
+        Format::Text => Box::new(Lines::new(Box::new(SchedulerText), number, file()?, threads)),
+        Format::Csv => Box::new(TableLines::new(number, file()?, threads)),
+        Format::TraceEvent => by(Box::new(TraceEvent::new(number)))?,
+        Format::Capture => by(Box::new(Pcap::new(number)))?,
+    })
 }
 
 /// A folder of the Common Trace Format: its streams by name.
-fn open_folder(path: &Path, number: u16) -> Result<Box<dyn Source>> {
+fn open_folder(path: &Path, number: u16, threads: NonZeroUsize) -> Result<Box<dyn Source>> {
     let folder = if path.is_dir() { path } else { path.parent().unwrap_or(Path::new(".")) };
     let mut metadata = Vec::new();
     let file = File::open(folder.join("metadata")).with_context(|| cannot_read(path))?;
@@ -105,7 +116,7 @@ fn open_folder(path: &Path, number: u16) -> Result<Box<dyn Source>> {
         .collect();
     streams.sort();
     let opened = streams.iter().map(|file| File::open(file).with_context(|| cannot_read(file)));
-    let folder = Folder::open(&metadata, opened.collect::<Result<Vec<_>>>()?, number);
+    let folder = Folder::open(&metadata, opened.collect::<Result<Vec<_>>>()?, number, threads);
     match folder {
         Ok(folder) => Ok(Box::new(folder)),
         Err(refusal) => bail!("{}: {}; {}", path.display(), refusal.why, refusal.remedy),

@@ -6,9 +6,12 @@ mod rows;
 use super::block::{Block, Builder, LONGEST_LINE};
 use super::join::Join;
 use super::lines::{Format, LineReader};
+use super::threads::{Lines, unreadable};
 use super::{Found, Reader};
 use crate::note::{At, Matter, Note, Place, Refusal};
 pub use columns::Table;
+use std::io::{BufReader, Read};
+use std::num::NonZeroUsize;
 
 impl Format for Table {
     fn parse(&self, lines: &[u8]) -> Block {
@@ -76,6 +79,34 @@ impl Reader for CsvReader {
             // A first line without an end, and nothing else: its columns are looked at all the same.
             None => self.table(found).map(|_| ()),
         }
+    }
+}
+
+/// A table that threads read ahead, as [`CsvReader`] reads it.
+pub struct TableLines<R> {
+    source: u16,
+    threads: NonZeroUsize,
+    /// What begins with the first line; `None` once that has been read.
+    begin: Option<BufReader<R>>,
+    rows: Option<Lines<BufReader<R>>>,
+}
+
+impl<R: Read + Send + 'static> TableLines<R> {
+    /// Reads the source of that index on so many threads.
+    pub fn new(source: u16, input: R, threads: NonZeroUsize) -> Self {
+        Self { source, threads, begin: Some(BufReader::new(input)), rows: None }
+    }
+
+    /// Reads on: first the first line, then block after block. `false`: that was the end.
+    pub fn read(&mut self, found: &mut Found) -> Result<bool, Refusal> {
+        if let Some(mut input) = self.begin.take() {
+            let place = Place { source: self.source, at: At::End };
+            let table = Table::read_head(&mut input, self.source).map_err(|error| unreadable(place, &error))??;
+            table.note_unknown_columns(self.source, found);
+            self.rows = Some(Lines::new(Box::new(table), self.source, input, self.threads));
+            return Ok(true);
+        }
+        self.rows.as_mut().map_or(Ok(false), |rows| rows.read(found))
     }
 }
 

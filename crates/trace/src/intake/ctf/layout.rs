@@ -89,6 +89,12 @@ impl Node {
     }
 }
 
+/// The bytes within which fields are near: events of which all fields are can be read by fewer steps.
+pub const NEAR: usize = 128;
+
+/// So many bytes can be read from each of these on.
+pub const MARGIN: usize = 16;
+
 /// A number at a fixed offset.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct FixedNumber {
@@ -117,6 +123,15 @@ impl FixedNumber {
             _ => self.rarer_word(bytes),
         };
         // Where the sign is set, this takes it twice from the number: once as the bit that it is, once as what it counts.
+        ((word & self.own) ^ self.sign).wrapping_sub(self.sign)
+    }
+
+    /// The same of a number that is [near](FixedEvent::near).
+    #[inline(always)]
+    pub fn near(&self, bytes: &[u8; NEAR + MARGIN]) -> u64 {
+        // No such number begins beyond these bytes, which the processor need not check then.
+        let [a, b, c, d, e, f, g, h, ..] = bytes[self.offset % NEAR..] else { return 0 };
+        let word = u64::from_le_bytes([a, b, c, d, e, f, g, h]);
         ((word & self.own) ^ self.sign).wrapping_sub(self.sign)
     }
 
@@ -197,6 +212,8 @@ pub struct Event {
 pub struct FixedEvent {
     /// Its bytes, those of its header too.
     pub size: usize,
+    /// Whether all of them are near, and no number has its greatest byte first.
+    near: bool,
     /// What it is taken for, and where what this needs stands.
     pub meaning: Meaning<FixedNumber, FixedText>,
 }
@@ -228,12 +245,16 @@ impl FixedHeader {
         if bytes.len() < self.size {
             return None;
         }
-        let number = match &self.id {
-            Some(id) => usize::try_from(id.value(bytes)).ok()?,
-            None => stream.events.iter().position(Option::is_some)?,
-        };
-        let fixed = stream.events.get(number)?.as_ref()?.fixed.as_ref()?;
-        (fixed.size <= bytes.len()).then_some((number, fixed))
+        let found = stream.fixed_event(self.id.as_ref().map(|id| id.value(bytes)))?;
+        (found.1.size <= bytes.len()).then_some(found)
+    }
+
+    /// The same of bytes of which more are there than any near event has: if it is one.
+    #[inline(always)]
+    pub fn near_event<'a>(&self, bytes: &[u8; NEAR + MARGIN], stream: &'a Stream) -> Option<(usize, &'a FixedEvent)> {
+        // Where the number is not near, no event is: then this is not its number, and nothing is made of that.
+        let found = stream.fixed_event(self.id.as_ref().map(|id| id.near(bytes)))?;
+        found.1.near.then_some(found)
     }
 }
 
@@ -271,6 +292,18 @@ pub struct Stream {
     pub fixed: Option<FixedHeader>,
     /// The events by their number.
     pub events: Vec<Option<Event>>,
+}
+
+impl Stream {
+    /// The event of a number with that number, if its layout is fixed; the only one where events have none.
+    #[inline(always)]
+    fn fixed_event(&self, number: Option<u64>) -> Option<(usize, &FixedEvent)> {
+        let number = match number {
+            Some(number) => usize::try_from(number).ok()?,
+            None => self.events.iter().position(Option::is_some)?,
+        };
+        Some((number, self.events.get(number)?.as_ref()?.fixed.as_ref()?))
+    }
 }
 
 /// How a trace is read.
@@ -634,9 +667,12 @@ fn fixed_header(header: &Node, id: Option<Slot>) -> Option<FixedHeader> {
 fn fixed_event(header: &Node, nodes: &[Node], meaning: &Meaning) -> Option<FixedEvent> {
     let mut fixed = Fixed::default();
     fixed.add(header, header.align())?;
+    let header_is_big = fixed.numbers.iter().any(|number| number.number.big);
     fixed.numbers.clear();
     nodes.iter().try_for_each(|node| fixed.add(node, header.align()))?;
     let number = |slot| fixed.numbers.iter().rev().find(|found| found.number.slot == slot).copied();
     let text = |slot| fixed.texts.iter().rev().find(|found| found.slot == slot).copied();
-    Some(FixedEvent { size: fixed.size, meaning: meaning.placed(&number, &text)? })
+    let big = header_is_big || fixed.numbers.iter().any(|number| number.number.big);
+    let near = fixed.size <= NEAR && !big;
+    Some(FixedEvent { size: fixed.size, near, meaning: meaning.placed(&number, &text)? })
 }

@@ -2,14 +2,17 @@
 //! in `docs/traces.md`; anything else is refused at its line of the metadata.
 //!
 //! [`metadata`] reads the text, [`layout`] makes of it how streams are read, [`stream`] reads one file out of the bytes that
-//! are [`held`], [`said`] and [`teller`] make events of its fields, [`folder`] merges the streams.
+//! are [`held`], [`said`] and [`teller`] make events of its fields, threads read streams [`ahead`], [`folder`] merges them by
+//! [`merge`].
 
+mod ahead;
 mod bits;
 mod folder;
 mod held;
 mod kinds;
 mod layout;
 mod meaning;
+mod merge;
 mod metadata;
 mod said;
 mod stream;

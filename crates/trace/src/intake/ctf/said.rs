@@ -1,7 +1,7 @@
 //! The events that values make, with the names that they use.
 
 use super::bits::Values;
-use super::layout::{FixedNumber, FixedText, Slot};
+use super::layout::{FixedNumber, FixedText, MARGIN, NEAR, Slot};
 use super::meaning::{Meaning, Thread};
 use crate::event::{Cpu, Leaves, What, kept_number};
 use crate::intake::Found;
@@ -19,12 +19,14 @@ const MOST_LINES: usize = 4_096;
 pub struct Said {
     /// Threads by number and the bytes of their name as they were recorded, with whatever stood behind their end.
     threads: Lately,
+    /// The one of these that came last, which is the next to leave where nothing is missing.
+    last: (Key, Name),
     lines: BTreeMap<u64, Name>,
 }
 
 impl Default for Said {
     fn default() -> Self {
-        Self { threads: Lately::new(), lines: BTreeMap::new() }
+        Self { threads: Lately::new(), last: (Key::NOBODY, Name(0)), lines: BTreeMap::new() }
     }
 }
 
@@ -82,6 +84,24 @@ impl Fields for AtOffsets<'_> {
     }
 }
 
+/// Fields at fixed offsets that are near.
+pub struct Near<'a>(pub &'a [u8; NEAR + MARGIN]);
+
+impl Fields for Near<'_> {
+    type Number = FixedNumber;
+    type Text = FixedText;
+
+    #[inline(always)]
+    fn number(&self, number: &FixedNumber) -> u64 {
+        number.near(self.0)
+    }
+
+    #[inline(always)]
+    fn piece(&self, text: &FixedText) -> Piece<'_> {
+        Piece::new(&self.0[text.offset % NEAR..], text.length)
+    }
+}
+
 /// What an event is made of.
 struct From<'a, F> {
     fields: &'a F,
@@ -121,8 +141,14 @@ impl Said {
         not_utf8: &mut bool,
     ) -> Option<(Name, Name, Leaves)> {
         let from = &mut From { fields, found, not_utf8 };
-        let who = self.thread(leaving, from)?;
-        Some((who, self.thread(coming, from)?, leaves(from.number(state))))
+        let (id, key) = key_of(leaving, from)?;
+        let who = match key {
+            Some(key) if key.is(self.last.0) => self.last.1,
+            key => self.known(id, key, leaving, from),
+        };
+        let (id, key) = key_of(coming, from)?;
+        let next = self.known(id, key, coming, from);
+        Some((who, next, leaves(from.number(state))))
     }
 
     /// An event that is no switch; `None`: a field of it has a value that cannot be.
@@ -177,16 +203,26 @@ impl Said {
 
     #[inline(always)]
     fn thread<F: Fields>(&mut self, thread: &Thread<F::Number, F::Text>, from: &mut From<'_, F>) -> Option<Name> {
-        let id = u32::try_from(from.number(&thread.id)).ok()?;
-        let short = match &thread.name {
-            Some(name) => from.fields.piece(name).short(),
-            None => Some(0),
-        };
-        let Some(raw) = short else { return Some(named(id, thread.name.as_ref(), from)) };
-        let key = Key::new(raw, u64::from(id));
+        let (id, key) = key_of(thread, from)?;
+        Some(self.known(id, key, thread, from))
+    }
+
+    /// The name of a thread of that number and key, if it has one.
+    #[inline(always)]
+    fn known<F: Fields>(
+        &mut self,
+        id: u32,
+        key: Option<Key>,
+        thread: &Thread<F::Number, F::Text>,
+        from: &mut From<'_, F>,
+    ) -> Name {
+        let Some(key) = key else { return named(id, thread.name.as_ref(), from) };
         match self.threads.find(key) {
-            Some(name) => Some(name),
-            None => Some(self.meet(key, id, thread.name.as_ref(), from)),
+            Some(name) => {
+                self.last = (key, name);
+                name
+            }
+            None => self.meet(key, id, thread.name.as_ref(), from),
         }
     }
 
@@ -201,6 +237,17 @@ impl Said {
         *from.not_utf8 |= before;
         name
     }
+}
+
+/// The number of a thread, and its key where its name is short; `None`: the number is none that a thread can have.
+#[inline(always)]
+fn key_of<F: Fields>(thread: &Thread<F::Number, F::Text>, from: &From<'_, F>) -> Option<(u32, Option<Key>)> {
+    let id = u32::try_from(from.number(&thread.id)).ok()?;
+    let short = match &thread.name {
+        Some(name) => from.fields.piece(name).short(),
+        None => Some(0),
+    };
+    Some((id, short.map(|raw| Key::new(raw, u64::from(id)))))
 }
 
 #[cold]

@@ -3,7 +3,7 @@
 use super::bits::{Bits, Stop, Values};
 use super::held::Held;
 use super::layout::{self, FixedHeader, Layout};
-use super::said::{AtOffsets, InSlots};
+use super::said::{AtOffsets, InSlots, Near};
 use super::teller::{Teller, Told};
 use super::ticks::{Scale, Ticks};
 use crate::event::{Cpu, Event, What};
@@ -313,21 +313,34 @@ impl Stream {
     /// Reads the events whose fields stand at fixed offsets, as long as one comes after another and all of it is at hand.
     /// Whether there was one.
     fn fast(&mut self, header: &FixedHeader, stream: &layout::Stream, found: &mut Found) -> bool {
-        let begun = self.packet.at;
-        let mut end = self.packet.at.div_ceil(8);
+        let begun = self.packet.at.div_ceil(8);
         let Packet { begins: packet, cpu, class, .. } = self.packet;
-        let Some(range) = self.content_at_hand(header.aligned(end)) else { return false };
+        let Some(range) = self.content_at_hand(header.aligned(begun)) else { return false };
         let mut rest = &self.held[range];
-        while let Some((number, fixed)) = header.event(rest, stream) {
-            self.ticks.set(header.time.value(rest), header.time.number.bits);
-            let event = Told { ticks: self.ticks.now, cpu, class, number, byte: packet + end };
-            self.teller.say(&event, &fixed.meaning, &AtOffsets(rest), found);
+        let mut end = begun;
+        loop {
+            let told = |ticks: &Ticks, number| Told { ticks: ticks.now, cpu, class, number, byte: packet + end };
+            let size = if let Some(near) = rest.first_chunk()
+                && let Some((number, fixed)) = header.near_event(near, stream)
+            {
+                self.ticks.set(header.time.near(near), header.time.number.bits);
+                self.teller.say(&told(&self.ticks, number), &fixed.meaning, &Near(near), found);
+                fixed.size
+            } else if let Some((number, fixed)) = header.event(rest, stream) {
+                self.ticks.set(header.time.value(rest), header.time.number.bits);
+                self.teller.say_apart(&told(&self.ticks, number), &fixed.meaning, &AtOffsets(rest), found);
+                fixed.size
+            } else {
+                break;
+            };
             let begins = header.aligned(end);
-            end = begins + fixed.size as u64;
+            end = begins + size as u64;
             rest = rest.get((header.aligned(end) - begins) as usize..).unwrap_or_default();
+        }
+        if end > begun {
             self.packet.at = end * 8;
         }
-        self.packet.at > begun
+        end > begun
     }
 
     /// Where in what is held the content of the packet from that byte on stands, as far as it is at hand.
@@ -351,7 +364,7 @@ impl Stream {
                 let fields = InSlots { values: &self.values, bytes: &self.held[start..] };
                 let Packet { cpu, class, .. } = self.packet;
                 let told = Told { ticks: self.ticks.now, cpu, class, number, byte: self.position() };
-                self.teller.say(&told, &event.meaning, &fields, found);
+                self.teller.say_apart(&told, &event.meaning, &fields, found);
                 self.packet.at = at;
                 Ok(())
             }

@@ -76,6 +76,18 @@ impl Teller {
         }
     }
 
+    /// The same, not as a part of the loop over the most frequent events.
+    #[inline(never)]
+    pub fn say_apart<F: Fields>(
+        &mut self,
+        told: &Told,
+        meaning: &Meaning<F::Number, F::Text>,
+        fields: &F,
+        found: &mut Found,
+    ) {
+        self.say(told, meaning, fields, found);
+    }
+
     #[inline(always)]
     fn say_switch<F: Fields>(
         &mut self,

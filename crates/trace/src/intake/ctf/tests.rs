@@ -5,6 +5,7 @@ use crate::event::{Cpu, Event, Leaves, What, Word};
 use crate::intake::{Found, Reader};
 use crate::note::{At, Matter};
 use proptest::prelude::*;
+use std::num::NonZeroUsize;
 use std::sync::Arc;
 
 /// A header with an 8-bit number and a 16-bit time; a switch of fixed layout, a word with a string, and an event of no meaning.
@@ -222,8 +223,8 @@ fn streams_are_merged_by_time_under_one_set_of_names() {
         packet(1, 0, 0, &[other(1), switch(20, 2, 1, 3), switch(30, 3, 1, 2)]),
         Vec::new(),
     ];
-    let inputs = streams.iter().map(Vec::as_slice).collect();
-    let mut folder = Folder::open(METADATA.as_bytes(), inputs, 0).expect("it opens");
+    let inputs = streams.map(std::io::Cursor::new).into();
+    let mut folder = Folder::open(METADATA.as_bytes(), inputs, 0, NonZeroUsize::MIN).expect("it opens");
     let mut found = Found::default();
     while folder.read(&mut found).expect("it is read") {}
     let seen: Vec<(u64, Option<u16>, u32)> = found
@@ -239,13 +240,93 @@ fn streams_are_merged_by_time_under_one_set_of_names() {
     assert!(matches!(note.matter, Matter::Unknown { count: 2, .. }));
 }
 
+/// A stream that gives few bytes at a time and says where it may not be read on.
+struct Slow(std::io::Cursor<Vec<u8>>, u64);
+
+impl std::io::Read for Slow {
+    fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+        if self.0.position() >= self.1 {
+            return Err(std::io::Error::other("it is broken"));
+        }
+        let length = buffer.len().min(7_001);
+        self.0.read(&mut buffer[..length])
+    }
+}
+
+/// What so many threads find in streams that end well up to that byte, and how they end.
+fn by_threads(streams: &[Vec<u8>], broken_at: u64, threads: usize) -> (Found, Result<bool, crate::note::Refusal>) {
+    let inputs = streams.iter().map(|bytes| Slow(std::io::Cursor::new(bytes.clone()), broken_at)).collect();
+    let threads = NonZeroUsize::new(threads).expect("it is not 0");
+    let mut folder = Folder::open(METADATA.as_bytes(), inputs, 0, threads).expect("it opens");
+    let mut found = Found::default();
+    loop {
+        match folder.read(&mut found) {
+            Ok(true) => {}
+            end => return (found, end),
+        }
+    }
+}
+
+#[test]
+fn any_number_of_threads_finds_the_same_of_streams() {
+    // Of different densities, with losses, packets without events, events of no meaning, and one that is out of order.
+    let stream = |cpu: u8, every: u16| -> Vec<u8> {
+        let packets = (0..600_u16).map(|number| {
+            let at = |index: u16| number.wrapping_mul(997).wrapping_add(index.wrapping_mul(every));
+            let events = (0..50).map(|index| match (index + number) % 9 {
+                0 => completes(at(index), ["nav", "log", "io"][usize::from(number % 3)], u32::from(index)),
+                1 => other(at(index)),
+                _ => switch(at(index), u32::from((index + number) % 40), (index % 3) as u8, u32::from(index % 50)),
+            });
+            packet(cpu, (number / 100) as u8, 3, &if number % 7 == 0 { Vec::new() } else { events.collect::<Vec<_>>() })
+        });
+        packets.collect::<Vec<_>>().concat()
+    };
+    let streams = [stream(0, 7), stream(1, 3), Vec::new(), stream(2, 11), packet(3, 0, 0, &[switch(40_000, 1, 1, 2)])];
+    let (whole, end) = by_threads(&streams, u64::MAX, 1);
+    assert_eq!(end, Ok(false));
+    assert!(whole.events.len() > 50_000 && whole.events.is_sorted_by_key(|event| event.at_ns));
+    assert!(matters(&whole).contains(&Matter::Lost));
+    let whole = (whole, end);
+    for threads in [2, 3, 8] {
+        assert_eq!(by_threads(&streams, u64::MAX, threads), whole);
+    }
+    let broken = by_threads(&streams, 300_000, 1);
+    assert!(broken.1.is_err() && broken.0.events.len() > 1_000, "{:?}", broken.1);
+    for threads in [2, 5] {
+        assert_eq!(by_threads(&streams, 300_000, threads), broken);
+    }
+}
+
+#[test]
+fn a_panic_in_a_stream_ends_all_threads() {
+    struct Panics(u32);
+    impl std::io::Read for Panics {
+        fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+            self.0 += 1;
+            assert!(self.0 < 40, "it is one too many");
+            let packet = packet(0, 0, 0, &[switch(self.0 as u16, 1, 1, 2)]);
+            buffer[..packet.len()].copy_from_slice(&packet);
+            Ok(packet.len())
+        }
+    }
+    for threads in [1, 2, 4] {
+        let threads = NonZeroUsize::new(threads).expect("it is not 0");
+        let inputs = vec![Panics(0), Panics(0), Panics(0)];
+        let mut folder = Folder::open(METADATA.as_bytes(), inputs, 0, threads).expect("it opens");
+        let mut found = Found::default();
+        let reads = std::panic::AssertUnwindSafe(|| while folder.read(&mut found).expect("it panics before") {});
+        assert!(std::panic::catch_unwind(reads).is_err());
+    }
+}
+
 fn events() -> impl Strategy<Value = Vec<Vec<u8>>> {
     let one = (0..3_u8, any::<u16>(), "[a-z]{0,5}", any::<u32>()).prop_map(|(kind, time, who, number)| match kind {
         0 => switch(time, number % 50, (number % 3) as u8, number % 7),
         1 => completes(time, &who, number),
         _ => other(time),
     });
-    prop::collection::vec(one, 0..8)
+    prop::collection::vec(one, 0..16)
 }
 
 proptest! {
