@@ -10,28 +10,13 @@ use separation::channels::{State, list};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
-const PARTITIONS: &str = r#"
-[[partition]]
-name = "A"
-guest = "fixed priority"
-cores = ["0"]
-[[partition.task]]
-name = "t"
-period = "20 ms"
-priority = 1
-wcet = "1 ms"
-line_requests = 10
-[[partition]]
-name = "B"
-guest = "fixed priority"
-cores = ["1"]
-[[partition.task]]
-name = "t"
-period = "20 ms"
-priority = 1
-wcet = "1 ms"
-line_requests = 10
-"#;
+/// A partition of one task on a core of its own.
+fn partition(name: &str, core: &str) -> String {
+    let head = format!("[[partition]]\nname = \"{name}\"\nguest = \"fixed priority\"\ncores = [\"{core}\"]\n");
+    let task =
+        "[[partition.task]]\nname = \"t\"\nperiod = \"20 ms\"\npriority = 1\nwcet = \"1 ms\"\nline_requests = 10\n";
+    head + task
+}
 
 const CACHE: &str = r#"
 [[board.cache]]
@@ -89,7 +74,7 @@ fn all_declared() -> String {
 
 /// The parts of a board whose channels the test declares beside.
 fn board(declared: &str) -> String {
-    [CACHE, PATH, DEVICES, declared, PARTITIONS].concat()
+    [CACHE, PATH, DEVICES, declared, &partition("A", "0"), &partition("B", "1")].concat()
 }
 
 fn statuses(verdicts: &BTreeMap<String, Verdict>) -> BTreeMap<&str, Status> {
@@ -181,7 +166,7 @@ fn a_critical_setting_without_a_guard_opens_what_depends_on_it() {
 #[test]
 fn one_master_alone_shares_nothing() {
     let head = HEAD.replace("[[board.core]]\nname = \"1\"\n", "");
-    let system = whole(&(head + &PARTITIONS.replace("cores = [\"1\"]", "cores = [\"0\"]")));
+    let system = whole(&(head + &partition("A", "0") + &partition("B", "0")));
     assert_eq!(list(&system, &plan(&system, "")), []);
     assert!(statuses(&verdicts(&system, &plan(&system, ""))).is_empty());
 }

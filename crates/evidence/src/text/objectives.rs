@@ -7,8 +7,8 @@ use crate::objectives::CAUTION;
 pub(super) fn list(page: &mut Page, dossier: &Dossier) {
     page.heading("Objectives");
     for row in dossier.objectives() {
-        let status = page.status(row.status);
-        page.hanging(2, 6, &format!("{status}  {} ({}): {}", row.objective.key, row.objective.source, row.told()));
+        let (key, source) = (row.objective.key, row.objective.source);
+        page.hanging(2, 6, &format!("{}: {key} ({source}): {}", row.status.words(), row.told()));
     }
     page.paragraph(2, CAUTION);
 }
