@@ -20,6 +20,7 @@ mod margins;
 mod memory;
 mod names;
 mod range;
+mod refill;
 mod settings;
 
 pub use homes::homes;
@@ -35,6 +36,7 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     verdicts.extend(device::check(system, plan));
     verdicts.extend(interrupt::check(system, plan));
     verdicts.extend(cache::check(system, plan));
+    verdicts.extend(refill::check(system, plan));
     verdicts.extend(bandwidth::check(system, plan));
     let edges = edges::edges(system);
     verdicts.extend(flow::check(system, &edges));

@@ -46,6 +46,7 @@ analyses![
     "devices",
     "interrupts",
     "cache-ways",
+    "refill",
     "bandwidth-budgets",
     "throttling",
     "information-flow",

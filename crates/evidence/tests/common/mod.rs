@@ -75,6 +75,8 @@ pub fn partition(name: &str, level: usize, zone: usize, period: Duration, ram_mi
         ram: Some(at(Bytes::from_mib(ram_mib))),
         image: None,
         working_set: None,
+        useful_lines: None,
+        evicting_lines: None,
         restart: None,
         schedule_change: None,
         never_stops: false,

@@ -1,6 +1,6 @@
 //! `[[partition]]`
 
-use super::section::{Key, Kind, SMALL, Section, words};
+use super::section::{COUNT, Key, Kind, SMALL, Section, words};
 use super::{Context, Document, Fields, assumed, grant, restart, system, task};
 use crate::system::{ChangeAction, Guest, Locking, OpaqueNeed, Partition, Role};
 use diagnostic::Located;
@@ -32,6 +32,8 @@ pub(super) static SECTION: Section = Section {
         Key::optional("ram", Kind::Size, "The RAM that it asks for.").above_zero(),
         Key::optional("image", Kind::Size, "The size of its image in storage.").above_zero(),
         Key::optional("working_set", Kind::Size, "The working set that its cache ways must hold.").above_zero(),
+        Key::optional("useful_lines", COUNT, "The cache lines that it may use again after a pause."),
+        Key::optional("evicting_lines", COUNT, "The cache lines that it touches at the most while it runs."),
         Key::optional("schedule_change", Kind::Word(CHANGE_WORDS), "What it does when the module schedule changes."),
         Key::optional("never_stops", Kind::Flag, "Whether every module schedule must hold it."),
         Key::optional("untrusted", Kind::Flag, "Whether it may fail in any way whatever."),
@@ -131,6 +133,8 @@ fn partition(fields: &Fields, tasks: Vec<TaskId>, doc: &Document, cx: &mut Conte
         ram: fields.size("ram"),
         image: fields.size("image"),
         working_set: fields.size("working_set"),
+        useful_lines: fields.count("useful_lines"),
+        evicting_lines: fields.count("evicting_lines"),
         restart,
         schedule_change: fields.word("schedule_change", &CHANGES),
         never_stops: fields.flag("never_stops").is_some_and(|flag| flag.value),

@@ -42,6 +42,10 @@ pub struct Partition {
     pub image: Option<Located<Bytes>>,
     /// The working set that its cache ways must hold.
     pub working_set: Option<Located<Bytes>>,
+    /// The cache lines that it may use again after a pause.
+    pub useful_lines: Option<Located<u64>>,
+    /// The cache lines that it touches at the most while it runs.
+    pub evicting_lines: Option<Located<u64>>,
     /// Initialisation times and outage needs.
     pub restart: Option<Restart>,
     /// What it does when the module schedule changes.
