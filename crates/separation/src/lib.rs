@@ -22,6 +22,7 @@ mod names;
 mod range;
 mod refill;
 mod settings;
+mod tree;
 
 pub use homes::homes;
 
@@ -32,6 +33,7 @@ use plan::Plan;
 /// Every claim in space about `system` under `plan`.
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = memory::check(system, plan);
+    verdicts.extend(tree::check(system, plan));
     verdicts.extend(margins::check(system, plan));
     verdicts.extend(device::check(system, plan));
     verdicts.extend(interrupt::check(system, plan));

@@ -43,6 +43,7 @@ analyses![
     "internal-network",
     "device-bandwidth",
     "memory",
+    "devicetree",
     "devices",
     "interrupts",
     "cache-ways",

@@ -73,6 +73,7 @@ pub fn partition(name: &str, level: usize, zone: usize, period: Duration, ram_mi
         together_with: vec![],
         deadline_phase: None,
         ram: Some(at(Bytes::from_mib(ram_mib))),
+        reserved_as: None,
         image: None,
         working_set: None,
         useful_lines: None,
@@ -160,6 +161,7 @@ pub fn board(cores: usize) -> Board {
         devices: vec![],
         shared: vec![],
         settings: vec![],
+        devicetree: None,
     }
 }
 
@@ -196,6 +198,7 @@ pub fn system() -> System {
             size: at(Bytes::from_mib(8)),
             owner: RegionOwner::Shared,
             access: vec![],
+            reserved_as: None,
         }],
         channels: vec![channel("CH01", 0, 1, sampling)],
         chains: vec![Chain {

@@ -1,6 +1,6 @@
 //! The board: cores, caches, memory, interconnect, devices.
 
-use super::{Placed, Setting, Shared};
+use super::{Devicetree, Placed, Setting, Shared};
 use diagnostic::Located;
 use quantity::{Address, Bytes, CoreId, MemoryId, PartitionId, Rate};
 use serde::Serialize;
@@ -28,6 +28,9 @@ pub struct Board {
     /// The configuration settings that results depend on.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub settings: Vec<Setting>,
+    /// What the board's devicetree says of its memory, where one is named.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub devicetree: Option<Devicetree>,
 }
 
 /// One core.

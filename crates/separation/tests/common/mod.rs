@@ -1,5 +1,7 @@
 //! Small systems from text, and their verdicts.
 
+#![allow(dead_code, reason = "each test file uses a part")]
+
 use claim::Verdict;
 use diagnostic::Sources;
 use model::{Reading, System, read_system};
@@ -27,14 +29,24 @@ placeable = true
 "#;
 
 pub fn system(parts: &str) -> System {
-    whole(&format!("{HEAD}{parts}"))
+    system_with_tree(parts, "")
+}
+
+/// The same beside a devicetree source.
+pub fn system_with_tree(parts: &str, tree: &str) -> System {
+    read(&format!("{HEAD}{parts}"), tree)
 }
 
 /// A system from its whole text.
 pub fn whole(text: &str) -> System {
-    let mut files = BTreeMap::from([("small.toml".to_owned(), text.as_bytes().to_vec())]);
+    read(text, "")
+}
+
+fn read(text: &str, tree: &str) -> System {
+    let files = [("small.toml", text), ("board.dts", tree)];
+    let mut files = BTreeMap::from(files.map(|(name, text)| (name.to_owned(), text.as_bytes().to_vec())));
     let Reading { system, diagnostics, .. } = read_system("small.toml", &mut files);
-    system.unwrap_or_else(|| panic!("{diagnostics:#?}\n{text}"))
+    system.unwrap_or_else(|| panic!("{diagnostics:#?}\n{text}\n{tree}"))
 }
 
 /// A plan from text; none at all from none.
