@@ -8,10 +8,11 @@ use simulator::fault::declared::Declared;
 use simulator::table::Unfit;
 use simulator::{Machine, Protection, Protections, Seen, Table};
 
-const FILES: [(&str, &str); 3] = [
+const FILES: [(&str, &str); 4] = [
     ("system.toml", include_str!("../../../examples/survey-vessel/system.toml")),
     ("tasks.csv", include_str!("../../../examples/survey-vessel/tasks.csv")),
     ("channels.csv", include_str!("../../../examples/survey-vessel/channels.csv")),
+    ("board.dts", include_str!("../../../examples/survey-vessel/board.dts")),
 ];
 const PLAN: &str = include_str!("../../../examples/survey-vessel/plan.toml");
 

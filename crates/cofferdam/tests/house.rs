@@ -10,7 +10,8 @@ use std::path::{Path, PathBuf};
 const ARROWS: &[(&str, &[&str])] = &[
     ("quantity", &[]),
     ("diagnostic", &["quantity"]),
-    ("model", &["quantity", "diagnostic"]),
+    ("devicetree", &["diagnostic"]),
+    ("model", &["quantity", "diagnostic", "devicetree"]),
     ("plan", &["quantity", "diagnostic", "model"]),
     ("claim", &["quantity", "diagnostic", "model", "plan"]),
     ("timing", &["quantity", "diagnostic", "model", "plan", "claim"]),
@@ -131,6 +132,7 @@ fn core_crates_bar_floats_clock_and_io() {
     for name in [
         "quantity",
         "diagnostic",
+        "devicetree",
         "model",
         "plan",
         "claim",

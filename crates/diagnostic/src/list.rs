@@ -11,7 +11,7 @@ pub struct Diagnostics {
 
 /// One mistake makes a parser stumble several times on a line; only the first tells anything.
 fn cascades(code: &Code) -> bool {
-    [&codes::input::TOML_SYNTAX, &codes::input::TABLE_SYNTAX].contains(&code)
+    [&codes::input::TOML_SYNTAX, &codes::input::TABLE_SYNTAX, &codes::devicetree::TREE_SYNTAX].contains(&code)
 }
 
 impl Diagnostics {

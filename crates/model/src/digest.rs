@@ -1,7 +1,9 @@
 //! SHA-256 digests that identify inputs.
 
 use serde::{Serialize, Serializer};
+use serde_json::Value;
 use sha2::{Digest as _, Sha256};
+use std::collections::BTreeMap;
 use std::fmt;
 use std::str::FromStr;
 
@@ -31,10 +33,25 @@ impl Digest {
         Self(Sha256::digest(bytes).into())
     }
 
-    /// The digest of a value's canonical JSON: no white space, fields in declared order, no places.
+    /// The digest of a value's canonical JSON: no white space, fields by name, no places, and no field that is not given, so
+    /// that one more that could be given changes nothing.
     pub fn of_value(value: &impl Serialize) -> Self {
-        let json = serde_json::to_vec(value).unwrap_or_default();
-        Self::of_bytes(&json)
+        let given = serde_json::to_value(value).map(given).unwrap_or_default();
+        Self::of_bytes(given.to_string().as_bytes())
+    }
+}
+
+/// The value with the fields of every object by name, those left out that are null.
+fn given(value: Value) -> Value {
+    match value {
+        Value::Object(fields) => {
+            let fields =
+                fields.into_iter().filter(|(_, value)| !value.is_null()).map(|(name, value)| (name, given(value)));
+            // Whether the library keeps the order of fields is not asked.
+            Value::Object(fields.collect::<BTreeMap<_, _>>().into_iter().collect())
+        }
+        Value::Array(values) => Value::Array(values.into_iter().map(given).collect()),
+        other => other,
     }
 }
 
@@ -72,6 +89,26 @@ impl FromStr for Digest {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_field_that_is_not_given_is_no_part_of_the_meaning() {
+        #[derive(Serialize)]
+        struct Before {
+            b: u8,
+            a: [Option<u8>; 2],
+        }
+        #[derive(Serialize)]
+        struct After {
+            a: [Option<u8>; 2],
+            more: Option<u8>,
+            b: u8,
+        }
+        let a = [None, Some(1)];
+        let after = |more| Digest::of_value(&After { a, more, b: 2 });
+        assert_eq!(Digest::of_value(&Before { b: 2, a }), after(None));
+        assert_eq!(after(None), Digest::of_bytes(br#"{"a":[null,1],"b":2}"#));
+        assert_ne!(after(Some(0)), after(None));
+    }
 
     /// FIPS 180-2, appendix B.1: the digest of "abc".
     #[test]

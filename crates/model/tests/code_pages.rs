@@ -1,4 +1,4 @@
-//! Every page of a code under `E0xxx` or `W0xxx` is run: its example fires exactly that code, its mending is silent.
+//! Every page of a code under `E0xxx`, `W0xxx`, `E12xx` or `W12xx` is run: its example fires exactly that code, its mending is silent.
 //!
 //! A page has its examples under `## Example` and `## Mended`. A fence `toml` is the system file, a fence such as
 //! `csv tasks.csv` a file beside it. Inputs that no page can show are made here, under a fence `generated`. Where the
@@ -19,7 +19,8 @@ fn every_page_fires_its_own_code_and_mended_is_silent() {
 
 /// Codes of the plan file have their pages run where plans are read.
 fn is_of_system_file(code: &Code) -> bool {
-    code.id[1..].starts_with('0') && !code.id[1..].starts_with("05")
+    let group = &code.id[1..3];
+    (group.starts_with('0') && group != "05") || group == "12"
 }
 
 #[test]

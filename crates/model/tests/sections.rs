@@ -2,8 +2,8 @@
 
 mod common;
 
-use common::{SMALLEST, found, read, rendered};
-use model::System;
+use common::{Files, SMALLEST, found, read, rendered};
+use model::{Reading, System, read_system};
 use serde_json::{Value, json};
 
 /// The smallest system with a second partition and some sections.
@@ -47,6 +47,48 @@ fn regions() {
         { "name": "heap", "size": 4096, "owner": { "Partition": 1 }, "access": [] },
     ]);
     assert_eq!(value(&system.regions), expected);
+}
+
+/// A system with a region under some keys, and a devicetree under some.
+fn with_tree(keys: &str, region: &str) -> Reading {
+    let tree = "/dts-v1/;\n/ { #address-cells = <1>; #size-cells = <1>;\n\
+                memory@0 { device_type = \"memory\"; reg = <0 0x1000>; };\n\
+                reserved-memory { #address-cells = <1>; #size-cells = <1>; ranges;\n\
+                r: pool@100 { reg = <0x100 0x10>; no-map; }; cma { size = <0x40>; reusable; }; }; };\n";
+    let region = format!("[[region]]\nname = \"R\"\nsize = \"1 KiB\"\nowner = \"hypervisor\"\n{region}");
+    let main = format!("{}\n{keys}", text(&region));
+    let files = [("system.toml", main.as_str()), ("board.dts", tree)];
+    read_system("system.toml", &mut Files::from(files.map(|(name, text)| (name.to_owned(), text.as_bytes().to_vec()))))
+}
+
+#[test]
+fn a_devicetree_beside_the_file() {
+    const KEYS: &str = "[board.devicetree]\nsource = \"board.dts\"\n";
+    let reading = with_tree(&format!("{KEYS}user = \"LOG\"\n"), "reserved_as = \"r\"\n");
+    assert_eq!(rendered(&reading), "");
+    let system = reading.system.expect("a system");
+    let expected = json!({
+        "user": 1,
+        "memories": [{ "name": "memory@0", "ranges": [{ "base": "0x0000_0000", "size": 4096 }] }],
+        "reserved": [
+            { "name": "pool@100", "labels": ["r"], "place": { "Fixed": [{ "base": "0x0000_0100", "size": 16 }] },
+              "no_map": true, "reusable": false },
+            { "name": "cma", "labels": [], "place": { "Chosen": { "size": 64, "within": [] } },
+              "no_map": false, "reusable": true },
+        ],
+    });
+    assert_eq!(value(&system.board.devicetree), expected);
+    assert_eq!(value(&system.regions)[0]["reserved_as"], 0);
+    let by_node = with_tree(KEYS, "reserved_as = \"pool@100\"\n").system.expect("a system");
+    assert_eq!(value(&by_node.regions)[0]["reserved_as"], 0);
+    assert_ne!(by_node.digest(), system.digest(), "who uses the tree is part of what the system is");
+
+    let codes = |reading: &Reading| found(reading).iter().map(|found| found[..5].to_owned()).collect::<Vec<_>>();
+    assert_eq!(codes(&with_tree(KEYS, "reserved_as = \"pol@100\"\n")), ["E0109"]);
+    assert_eq!(codes(&with_tree("", "reserved_as = \"r\"\n")), ["E0113"]);
+    assert_eq!(codes(&with_tree("[board.devicetree]\nsource = \"other.dts\"\n", "")), ["E0001"]);
+    let both = "reserved_as = \"r\"\n[[region]]\nname = \"S\"\nsize = \"1 KiB\"\nowner = \"hypervisor\"\nreserved_as = \"pool@100\"\n";
+    assert_eq!(codes(&with_tree(KEYS, both)), ["E0111"]);
 }
 
 #[test]

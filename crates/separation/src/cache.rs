@@ -136,7 +136,7 @@ fn capacity(system: &System, plan: &Plan, grants: &[&WayGrant], id: PartitionId,
 }
 
 /// The cores on which a partition has windows in any schedule, or is pinned.
-fn cores_of(system: &System, plan: &Plan, id: PartitionId) -> Vec<CoreId> {
+pub(crate) fn cores_of(system: &System, plan: &Plan, id: PartitionId) -> Vec<CoreId> {
     let tables = plan.schedules.iter().flat_map(|table| &table.cores);
     let with = tables.filter(|table| table.windows.iter().any(|window| window.partition == id)).map(|table| table.core);
     let mut cores: Vec<CoreId> = with.chain(system.partition(id).cores.iter().map(|core| core.value)).collect();

@@ -47,6 +47,11 @@ impl Claim {
         }
     }
 
+    /// The verdict of a claim that may hold, of which that is not known.
+    pub fn open(self, reason: impl Into<String>) -> Verdict {
+        Verdict { status: Status::NotShown, ..self.unknown(reason) }
+    }
+
     /// The verdict by what was found, or which datum is missing.
     pub fn verdict(self, found: Result<Found, String>) -> Verdict {
         match found {

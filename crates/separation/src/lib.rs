@@ -17,6 +17,8 @@ mod margins;
 mod memory;
 mod names;
 mod range;
+mod refill;
+mod tree;
 
 use claim::Verdict;
 use model::System;
@@ -25,10 +27,12 @@ use plan::Plan;
 /// Every claim in space about `system` under `plan`.
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = memory::check(system, plan);
+    verdicts.extend(tree::check(system, plan));
     verdicts.extend(margins::check(system, plan));
     verdicts.extend(device::check(system, plan));
     verdicts.extend(interrupt::check(system, plan));
     verdicts.extend(cache::check(system, plan));
+    verdicts.extend(refill::check(system, plan));
     verdicts.extend(bandwidth::check(system, plan));
     let edges = edges::edges(system);
     verdicts.extend(flow::check(system, &edges));

@@ -150,6 +150,33 @@ fn ways_are_apart_whole_and_enough() {
     assert_eq!((status, words.as_str()), (Violated, "the working set of `A`, 513 KiB, passes its ways, 512 KiB"));
 }
 
+/// 100 ns a line, three masters.
+#[test]
+fn what_is_fetched_behind_a_switch_is_held_against_its_charge() {
+    let parts = |useful: &str, evicting: &str| {
+        let keyed = TWO.replacen("ram = \"16 MiB\"", &format!("ram = \"16 MiB\"\n{useful}"), 1);
+        let end = keyed.rfind("ram = \"16 MiB\"").expect("that of B");
+        let (a, b) = keyed.split_at(end);
+        let masters = "[[board.interconnect.master]]\nname = \"0\"\ncore = \"0\"\n[[board.interconnect.master]]\nname = \"1\"\n\
+                       core = \"1\"\n[[board.interconnect.master]]\nname = \"dma\"\n";
+        let path = "[board.interconnect]\nline = \"64 B\"\nguaranteed = \"640 MB/s\"\narbitration = \"round-robin\"\n";
+        let cache = "[[board.cache]]\nname = \"L1\"\nlevel = 1\nsize = \"32 KiB\"\nways = 4\nline = \"64 B\"\ncores = [\"0\"]\n";
+        format!("{cache}{path}{masters}[platform]\nrefill = \"30 us\"\n{a}{evicting}\n{b}")
+    };
+    let judged = |useful: &str, evicting: &str| {
+        let system = system(&parts(useful, evicting));
+        verdicts(&system, &plan(&system, PLACED)).remove("cache/refill/A")
+    };
+    assert!(judged("", "").is_none(), "nobody asked");
+    let found = judged("useful_lines = 100", "").expect("a claim");
+    assert_eq!((found.status, found.bound), (Shown, Some(30_000)));
+    let over = judged("useful_lines = 101", "").expect("a claim");
+    assert_eq!((over.status, over.bound), (Status::NotShown, Some(30_300)));
+    // Each of the others' lines can push out a set of four.
+    let few = judged("useful_lines = 101", "evicting_lines = 20").expect("a claim");
+    assert_eq!((few.status, few.bound), (Shown, Some(80 * 300)));
+}
+
 #[test]
 fn what_rises_is_checked_where_it_is_read() {
     let channel = "[[channel]]\nname = \"C\"\nkind = \"sampling\"\nsize = \"8 B\"\nfrom = \"A.t\"\nto = [\"B.t\"]\n";

@@ -40,6 +40,7 @@ impl Made {
             ("system.toml", include_str!("../../../../examples/survey-vessel/system.toml")),
             ("tasks.csv", include_str!("../../../../examples/survey-vessel/tasks.csv")),
             ("channels.csv", include_str!("../../../../examples/survey-vessel/channels.csv")),
+            ("board.dts", include_str!("../../../../examples/survey-vessel/board.dts")),
         ];
         Self::of(&files, include_str!("../../../../examples/survey-vessel/plan.toml"))
     }

@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 const SYSTEM: &str = include_str!("../../../../examples/survey-vessel/system.toml");
 const TASKS: &str = include_str!("../../../../examples/survey-vessel/tasks.csv");
 const CHANNELS: &str = include_str!("../../../../examples/survey-vessel/channels.csv");
+const TREE: &str = include_str!("../../../../examples/survey-vessel/board.dts");
 const PLAN: &str = include_str!("../../../../examples/survey-vessel/plan.toml");
 
 pub fn vessel() -> (System, Plan) {
@@ -17,7 +18,7 @@ pub fn vessel() -> (System, Plan) {
 
 /// The vessel with its files changed: name and text in, text out.
 pub fn read(change: impl Fn(&str, &str) -> String) -> (System, Plan) {
-    let names = [("system.toml", SYSTEM), ("tasks.csv", TASKS), ("channels.csv", CHANNELS)];
+    let names = [("system.toml", SYSTEM), ("tasks.csv", TASKS), ("channels.csv", CHANNELS), ("board.dts", TREE)];
     let mut files: BTreeMap<String, Vec<u8>> =
         names.iter().map(|(name, text)| ((*name).to_owned(), change(name, text).into_bytes())).collect();
     let mut reading = model::read_system("system.toml", &mut files);

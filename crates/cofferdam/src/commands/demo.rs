@@ -11,10 +11,11 @@ use evidence::Dossier;
 use evidence::text::Detail;
 use std::path::Path;
 
-const VESSEL: [(&str, &str); 4] = [
+const VESSEL: [(&str, &str); 5] = [
     ("system.toml", include_str!("../../../../examples/survey-vessel/system.toml")),
     ("tasks.csv", include_str!("../../../../examples/survey-vessel/tasks.csv")),
     ("channels.csv", include_str!("../../../../examples/survey-vessel/channels.csv")),
+    ("board.dts", include_str!("../../../../examples/survey-vessel/board.dts")),
     ("plan.toml", include_str!("../../../../examples/survey-vessel/plan.toml")),
 ];
 

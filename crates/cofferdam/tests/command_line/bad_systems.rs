@@ -138,8 +138,9 @@ fn changed(mistake: &Mistake) -> PathBuf {
 }
 
 fn copy(from: &Path, to: &Path) {
-    for file in [SYSTEM, "tasks.csv", "channels.csv", "plan.toml"] {
-        fs::copy(from.join(file), to.join(file)).expect("the example is there");
+    for entry in fs::read_dir(from).expect("the example is there") {
+        let file = entry.expect("an entry");
+        fs::copy(file.path(), to.join(file.file_name())).expect("a file of the example");
     }
 }
 

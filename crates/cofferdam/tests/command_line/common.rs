@@ -80,7 +80,7 @@ pub fn with_vessel(name: &str) -> PathBuf {
     let folder = scratch(name);
     let vessel = folder.join("vessel");
     fs::create_dir(&vessel).expect("the folder is new");
-    for file in ["system.toml", "tasks.csv", "channels.csv", "plan.toml"] {
+    for file in ["system.toml", "tasks.csv", "channels.csv", "board.dts", "plan.toml"] {
         fs::copy(root().join("examples/survey-vessel").join(file), vessel.join(file)).expect("the example is there");
     }
     folder

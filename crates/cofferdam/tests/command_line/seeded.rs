@@ -244,3 +244,19 @@ fn a_shorter_frame_is_refused_for_every_period_that_it_cuts() {
     ]);
     assert!(!run.err.contains("the period of partition `STOP`"), "{}", run.err);
 }
+
+/// The tree reserves the port buffers one MiB higher: into the emergency stop's RAM, which then is not all its own.
+#[test]
+fn a_region_that_the_devicetree_has_elsewhere_is_found() {
+    let answer = after("tree", 1, |vessel| {
+        let node = |base: &str| format!("port-buffers@{base} {{\n\t\t\treg = <0x0 0x{base} ");
+        edit(&vessel.join("board.dts"), &node("82000000"), &node("82100000"));
+    });
+    let id = "memory/tree/reserved/port-buffers@82100000";
+    assert_eq!(open(&answer, "memory"), [(id, "violated")]);
+    let moved =
+        "the tree (line 27) reserves 8 MiB from 0x8210_0000, the plan places `port buffers` at 8 MiB from 0x8200_0000";
+    let taken = "1 MiB from 0x8280_0000 of `STOP` are reserved and must not be mapped (line 27 of the tree)";
+    assert_eq!(reason(&answer, id), format!("{moved}; {taken}"));
+    assert_eq!(verdict(&answer, id)["where"]["file"], "plan.toml");
+}

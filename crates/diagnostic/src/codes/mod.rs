@@ -1,12 +1,13 @@
 //! Every code, declared once, in groups by the hundred. `E0xxx` and `W0xxx` are about the system file alone,
 //! but for `E05xx` and `W05xx`, which are about the plan file. `E10xx` are about scenarios of the simulator,
-//! `E11xx` about recordings.
+//! `E11xx` about recordings, `E12xx` and `W12xx` about devicetree source.
 //!
 //! To add one: a line in its group's file, and its page `docs/codes/ID.md`. A test runs every page.
 
 pub mod board;
 pub mod chain;
 pub mod channel;
+pub mod devicetree;
 pub mod input;
 pub mod partition;
 pub mod plan;
@@ -34,6 +35,7 @@ static GROUPS: &[&[&Code]] = &[
     policy::GROUP,
     scenario::GROUP,
     recording::GROUP,
+    devicetree::GROUP,
 ];
 
 /// All codes in the order of their ids within each group.

@@ -21,6 +21,7 @@ crate::code::declare! {
     BUILD_TIME_ALONE = Error "E0318", since "0.1.0", "A partition has a build time and nobody that builds it.";
     SERVER_LATE = Error "E0319", since "0.1.0", "The deadline of a budget server is later than its period.";
     DRIFTS_AND_IS_SYNCHRONISED = Error "E0320", since "0.1.0", "A core set drifts and is said to be synchronised.";
+    LINES_ABOVE_CACHES = Error "E0321", since "0.1.0", "A partition uses more cache lines than the caches hold.";
     WARM_ABOVE_COLD = Warning "W0301", since "0.1.0", "A warm start takes longer than a cold start.";
     NO_TASKS = Warning "W0302", since "0.1.0", "A partition has no task.";
 }

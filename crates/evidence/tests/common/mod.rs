@@ -73,8 +73,11 @@ pub fn partition(name: &str, level: usize, zone: usize, period: Duration, ram_mi
         together_with: vec![],
         deadline_phase: None,
         ram: Some(at(Bytes::from_mib(ram_mib))),
+        reserved_as: None,
         image: None,
         working_set: None,
+        useful_lines: None,
+        evicting_lines: None,
         restart: None,
         schedule_change: None,
         never_stops: false,
@@ -156,6 +159,7 @@ pub fn board(cores: usize) -> Board {
             masters,
         }),
         devices: vec![],
+        devicetree: None,
     }
 }
 
@@ -192,6 +196,7 @@ pub fn system() -> System {
             size: at(Bytes::from_mib(8)),
             owner: RegionOwner::Shared,
             access: vec![],
+            reserved_as: None,
         }],
         channels: vec![channel("CH01", 0, 1, sampling)],
         chains: vec![Chain {

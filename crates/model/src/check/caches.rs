@@ -1,14 +1,36 @@
-//! A cache is ways times sets times line large, with a whole number of sets.
+//! A cache is ways times sets times line large, with a whole number of sets; nobody uses more lines than all caches have.
 
 use super::name;
 use crate::read::{Context, Document, Fields};
 use diagnostic::Diagnostic;
 use diagnostic::codes::board::CACHE_GEOMETRY;
+use diagnostic::codes::partition::LINES_ABOVE_CACHES;
 use quantity::Bytes;
 
 pub(super) fn check(doc: &Document, cx: &mut Context) {
-    let caches = doc.root.table("board").into_iter().flat_map(|board| board.tables("cache"));
-    caches.filter_map(fault).for_each(|fault| cx.report(fault));
+    let caches = || doc.root.table("board").into_iter().flat_map(|board| board.tables("cache"));
+    caches().filter_map(fault).for_each(|fault| cx.report(fault));
+    // Without any cache nothing is known of them.
+    let held: Option<Vec<u64>> = caches().map(lines).collect();
+    let Some(held) = held.filter(|held| !held.is_empty()) else { return };
+    let held = held.into_iter().fold(0, u64::saturating_add);
+    for partition in doc.root.tables("partition") {
+        let too_many = ["useful_lines", "evicting_lines"].into_iter().filter_map(|key| above(partition, key, held));
+        too_many.for_each(|fault| cx.report(fault));
+    }
+}
+
+/// The lines that a cache holds; `None` where its size does not say.
+fn lines(cache: &Fields) -> Option<u64> {
+    cache.size("size")?.get().checked_div(cache.size("line")?.get())
+}
+
+/// A partition that uses more lines than `held`, which all caches hold.
+fn above(partition: &Fields, key: &str, held: u64) -> Option<Diagnostic> {
+    let used = partition.count(key).filter(|used| used.value > held)?;
+    let message = format!("partition {} has {} `{key}`, and all caches hold {held}", name(partition), used.value);
+    let help = "count each line once, as the cache holds it; what does not fit is fetched anew without any pause";
+    Some(Diagnostic::new(&LINES_ABOVE_CACHES, used.span, message).help(help))
 }
 
 fn fault(cache: &Fields) -> Option<Diagnostic> {

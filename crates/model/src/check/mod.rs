@@ -15,6 +15,7 @@ mod containment;
 mod core_sets;
 mod cores;
 mod devices;
+mod devicetree;
 mod escalation_window;
 mod flow;
 mod frame;
@@ -55,6 +56,7 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         core_sets::check,
         cores::check,
         devices::check,
+        devicetree::check,
         escalation_window::check,
         flow::check,
         frame::check,

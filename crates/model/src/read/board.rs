@@ -1,7 +1,7 @@
 //! `[board]` with its cores, caches, memories, interconnect and devices.
 
 use super::section::{Key, Kind, SMALL, Section, words};
-use super::{Context, Document, Fields, device};
+use super::{Context, Document, Fields, device, devicetree};
 use crate::system::{Arbitration, Board, Cache, Core, Interconnect, Master, Memory};
 use quantity::{Bytes, CoreId};
 
@@ -17,6 +17,7 @@ pub(super) static SECTION: Section = Section {
         Key::optional("memory", Kind::Tables(&MEMORY), MEMORY.summary),
         Key::optional("interconnect", Kind::Table(&INTERCONNECT), INTERCONNECT.summary),
         Key::optional("device", Kind::Tables(&device::SECTION), device::SECTION.summary),
+        Key::optional("devicetree", Kind::Table(&devicetree::SECTION), devicetree::SECTION.summary),
     ],
 };
 
@@ -92,6 +93,7 @@ pub(super) fn read(doc: &Document, cx: &mut Context) -> Option<Board> {
     let caches: Vec<_> = fields.tables("cache").map(|f| cache(f, doc, cx)).collect();
     let interconnect = fields.table("interconnect").map(|f| interconnect(f, doc, cx));
     let devices: Vec<_> = fields.tables("device").map(|f| device::read(f, doc, cx)).collect();
+    let devicetree = fields.table("devicetree").and_then(|f| devicetree::read(f, doc, cx));
     Some(Board {
         name: fields.text("name")?,
         address_bits: fields.small("address_bits").map_or(ADDRESS_BITS, |bits| bits.value),
@@ -103,6 +105,7 @@ pub(super) fn read(doc: &Document, cx: &mut Context) -> Option<Board> {
             None => None,
         },
         devices: devices.into_iter().collect::<Option<_>>()?,
+        devicetree,
     })
 }
 

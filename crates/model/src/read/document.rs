@@ -1,6 +1,7 @@
 //! The fields of all files with all names known.
 
 use super::{Context, Fields, Input, Names};
+use crate::system::{Devicetree, ReservedMemory};
 
 /// A whole system as written: what every reader and check starts from.
 #[derive(Debug)]
@@ -11,6 +12,8 @@ pub(crate) struct Document {
     pub tasks: Vec<TaskFields>,
     /// The channels of the tables, after those of `root`.
     pub channel_rows: Vec<Fields>,
+    /// The memory of the devicetree that the board names.
+    pub tree: Option<Devicetree>,
     /// The names of everything that can be referred to.
     pub names: AllNames,
 }
@@ -40,12 +43,14 @@ pub(crate) struct AllNames {
     pub stages: Names,
     pub schedules: Names,
     pub levels: Names,
+    /// The nodes of the devicetree that reserve memory.
+    pub reserved: Names,
 }
 
 impl Document {
     /// Collects all names; reports those that are given twice, and rows of no known partition.
     pub fn new(input: Input, cx: &mut Context) -> Self {
-        let Input { mut root, task_rows, channel_rows, broken, broken_tables } = input;
+        let Input { mut root, task_rows, channel_rows, tree, broken, broken_tables } = input;
         let partitions = Names::collect("partition", root.names("partition"), cx).incomplete_if(broken);
         let rows = task_rows.len();
         let (tasks, taken) = all_tasks(&mut root, task_rows, &partitions, cx);
@@ -64,7 +69,9 @@ impl Document {
         Names::collect("master", interconnect.into_iter().flat_map(|masters| masters.names("master")), cx);
         let stages = root.table("boot").into_iter().flat_map(|boot| boot.names("stage"));
         let levels = root.table("system").map(|system| system.texts("levels")).unwrap_or_default();
+        let reserved = tree.iter().flat_map(|tree| &tree.reserved).map(|reserved| Some(reserved.name.clone()));
         let names = AllNames {
+            reserved: Names::collect("reserved memory", reserved, cx),
             cores: of_board("core", "core", cx),
             memories: of_board("memory region", "memory", cx),
             devices: of_board("device", "device", cx),
@@ -78,7 +85,15 @@ impl Document {
             partitions,
             tasks: task_names,
         };
-        Self { root, tasks, channel_rows, names }
+        Self { root, tasks, channel_rows, tree, names }
+    }
+
+    /// The reserved memory of the devicetree whose node has that name or label.
+    pub fn reserved(&self, name: &str) -> Option<usize> {
+        let reserved = self.tree.iter().flat_map(|tree| &tree.reserved);
+        let labelled = |(_, reserved): &(usize, &ReservedMemory)| reserved.labels.iter().any(|label| label == name);
+        let labelled = reserved.enumerate().find(labelled).map(|(index, _)| index);
+        self.names.reserved.get(name).or(labelled)
     }
 
     /// The tasks of a partition, each with its position among all.

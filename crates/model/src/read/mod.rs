@@ -46,6 +46,7 @@ mod channel;
 mod containment;
 mod core_set;
 mod device;
+mod devicetree;
 mod flow;
 mod grant;
 mod growth_rule;
@@ -82,6 +83,7 @@ pub(crate) use system::phase;
 pub(crate) use task::is_aligned;
 
 use crate::System;
+use crate::system::Devicetree;
 use diagnostic::codes::input::{FILE_TOO_LARGE, NOT_TEXT, PATH_NOT_RELATIVE, TABLE_SYNTAX, TOO_MANY, UNREADABLE_FILE};
 use diagnostic::codes::shape::MISSING_KEY;
 use diagnostic::{Code, Diagnostic, Diagnostics, FileId, Located, Sources};
@@ -121,6 +123,8 @@ pub(crate) struct Input {
     root: Fields,
     task_rows: Vec<Fields>,
     channel_rows: Vec<Fields>,
+    /// The memory of the devicetree that the board names.
+    tree: Option<Devicetree>,
     /// Whether parts of the system file may be missing.
     broken: bool,
     /// Whether parts of the tables may be missing.
@@ -139,7 +143,8 @@ fn open_files(main: FileId, loader: &mut Loader<'_>, out: &mut Diagnostics) -> I
     let task_rows = rows(&root, "tasks", &task::SECTION, loader, out);
     let channel_rows = rows(&root, "channels", &channel::SECTION, loader, out);
     let broken_tables = out.since(before).any(|d| TABLE_FAULTS.contains(&d.code));
-    Input { root, task_rows, channel_rows, broken, broken_tables }
+    let tree = devicetree::open(&root, loader, out);
+    Input { root, task_rows, channel_rows, tree, broken, broken_tables }
 }
 
 /// Faults after which rows of a table are missing.

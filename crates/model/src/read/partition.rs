@@ -1,7 +1,7 @@
 //! `[[partition]]`
 
-use super::section::{Key, Kind, SMALL, Section, words};
-use super::{Context, Document, Fields, assumed, grant, restart, system, task};
+use super::section::{COUNT, Key, Kind, SMALL, Section, words};
+use super::{Context, Document, Fields, assumed, devicetree, grant, restart, system, task};
 use crate::system::{ChangeAction, Guest, Locking, OpaqueNeed, Partition, Role};
 use diagnostic::Located;
 use quantity::{CoreId, CoreSetId, PartitionId, TaskId, ZoneId};
@@ -30,8 +30,11 @@ pub(super) static SECTION: Section = Section {
         Key::optional("together_with", Kind::List(&Kind::Ref("partition")), "Those that must share its core."),
         Key::optional("deadlines_hold_in", system::PHASE, "As in [system], where it differs for this partition."),
         Key::optional("ram", Kind::Size, "The RAM that it asks for.").above_zero(),
+        Key::optional("reserved_as", Kind::Text, "The node of the devicetree, or its label, that reserves this RAM."),
         Key::optional("image", Kind::Size, "The size of its image in storage.").above_zero(),
         Key::optional("working_set", Kind::Size, "The working set that its cache ways must hold.").above_zero(),
+        Key::optional("useful_lines", COUNT, "The cache lines that it may use again after a pause."),
+        Key::optional("evicting_lines", COUNT, "The cache lines that it touches at the most while it runs."),
         Key::optional("schedule_change", Kind::Word(CHANGE_WORDS), "What it does when the module schedule changes."),
         Key::optional("never_stops", Kind::Flag, "Whether every module schedule must hold it."),
         Key::optional("untrusted", Kind::Flag, "Whether it may fail in any way whatever."),
@@ -112,6 +115,7 @@ fn partition(fields: &Fields, tasks: Vec<TaskId>, doc: &Document, cx: &mut Conte
     let cores = names.cores.resolve_all(&fields.texts("cores"), CoreId::new, cx);
     let (apart_from, together_with) = (others("apart_from", cx), others("together_with", cx));
     let built_by = fields.text("built_by").and_then(|name| names.partitions.resolve(&name, PartitionId::new, cx));
+    let reserved_as = devicetree::reserved_as(fields, doc, cx);
     let restart = fields.table("restart").map(|fields| restart::read(fields, doc, cx));
     Some(Partition {
         virtual_cores: fields.small("virtual_cores").unwrap_or(assumed(1, name.as_ref()?.span)),
@@ -129,8 +133,11 @@ fn partition(fields: &Fields, tasks: Vec<TaskId>, doc: &Document, cx: &mut Conte
         together_with,
         deadline_phase: system::phase(fields, "deadlines_hold_in"),
         ram: fields.size("ram"),
+        reserved_as,
         image: fields.size("image"),
         working_set: fields.size("working_set"),
+        useful_lines: fields.count("useful_lines"),
+        evicting_lines: fields.count("evicting_lines"),
         restart,
         schedule_change: fields.word("schedule_change", &CHANGES),
         never_stops: fields.flag("never_stops").is_some_and(|flag| flag.value),

@@ -1,7 +1,7 @@
 //! `[[region]]`
 
 use super::section::{Key, Kind, Section};
-use super::{Context, Document, Fields};
+use super::{Context, Document, Fields, devicetree};
 use crate::system::{Region, RegionOwner, Rights};
 use diagnostic::Located;
 use diagnostic::codes::channel::AMBIGUOUS_NAME;
@@ -15,6 +15,7 @@ pub(super) static SECTION: Section = Section {
         Key::required("size", Kind::Size, "Its size.").above_zero(),
         Key::required("owner", Kind::Ref("partition, or \"hypervisor\" or \"shared\""), "Whose it is."),
         Key::optional("access", Kind::Tables(&ACCESS), ACCESS.summary),
+        Key::optional("reserved_as", Kind::Text, "The node of the devicetree, or its label, that reserves it."),
     ],
 };
 
@@ -45,7 +46,8 @@ pub(super) fn read(doc: &Document, cx: &mut Context) -> Vec<Region> {
     let regions = regions.filter_map(|fields| {
         let owner = fields.text("owner").and_then(|name| owner(&name, doc, cx));
         let access = fields.tables("access").filter_map(|fields| access(fields, doc, cx)).collect();
-        Some(Region { name: fields.text("name")?, size: fields.size("size")?, owner: owner?, access })
+        let reserved_as = devicetree::reserved_as(fields, doc, cx);
+        Some(Region { name: fields.text("name")?, size: fields.size("size")?, owner: owner?, access, reserved_as })
     });
     regions.collect()
 }

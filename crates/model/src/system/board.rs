@@ -1,6 +1,6 @@
 //! The board: cores, caches, memory, interconnect, devices.
 
-use super::Placed;
+use super::{Devicetree, Placed};
 use diagnostic::Located;
 use quantity::{Address, Bytes, CoreId, MemoryId, PartitionId, Rate};
 use serde::Serialize;
@@ -22,6 +22,9 @@ pub struct Board {
     pub interconnect: Option<Interconnect>,
     /// The devices.
     pub devices: Vec<Device>,
+    /// What the board's devicetree says of its memory, where one is named.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub devicetree: Option<Devicetree>,
 }
 
 /// One core.

@@ -38,10 +38,17 @@ pub struct Partition {
     pub deadline_phase: Option<DeadlinePhase>,
     /// The RAM that it asks for.
     pub ram: Option<Located<Bytes>>,
+    /// What the devicetree reserves for it: an index into the reserved memory.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reserved_as: Option<Located<usize>>,
     /// The size of its image in storage.
     pub image: Option<Located<Bytes>>,
     /// The working set that its cache ways must hold.
     pub working_set: Option<Located<Bytes>>,
+    /// The cache lines that it may use again after a pause.
+    pub useful_lines: Option<Located<u64>>,
+    /// The cache lines that it touches at the most while it runs.
+    pub evicting_lines: Option<Located<u64>>,
     /// Initialisation times and outage needs.
     pub restart: Option<Restart>,
     /// What it does when the module schedule changes.
@@ -181,6 +188,9 @@ pub struct Region {
     pub owner: RegionOwner,
     /// Who else may do what with it.
     pub access: Vec<(Located<PartitionId>, Rights)>,
+    /// What the devicetree reserves for it: an index into the reserved memory.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reserved_as: Option<Located<usize>>,
 }
 
 /// Whose memory a region is.

@@ -13,7 +13,7 @@ pub type Files = BTreeMap<String, Vec<u8>>;
 pub fn vessel() -> Files {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples/survey-vessel");
     let read = |name: &str| (name.to_owned(), std::fs::read(folder.join(name)).expect("a file of the vessel"));
-    ["system.toml", "tasks.csv", "channels.csv"].into_iter().map(read).collect()
+    ["system.toml", "tasks.csv", "channels.csv", "board.dts"].into_iter().map(read).collect()
 }
 
 /// The text of one of the files.

@@ -12,7 +12,7 @@ fn file(name: &str) -> Vec<u8> {
 }
 
 fn vessel() -> (System, Sources) {
-    let names = ["system.toml", "tasks.csv", "channels.csv"];
+    let names = ["system.toml", "tasks.csv", "channels.csv", "board.dts"];
     common::read(names.map(|name| (name.to_owned(), file(name))).into())
 }
 

@@ -25,8 +25,9 @@ pub fn vessel_file(name: &str) -> Vec<u8> {
 
 /// The survey vessel, with more text at the end of its system file.
 pub fn vessel_with(more: &str) -> System {
-    let mut files: BTreeMap<String, Vec<u8>> =
-        ["system.toml", "tasks.csv", "channels.csv"].map(|name| (name.to_owned(), vessel_file(name))).into();
+    let mut files: BTreeMap<String, Vec<u8>> = ["system.toml", "tasks.csv", "channels.csv", "board.dts"]
+        .map(|name| (name.to_owned(), vessel_file(name)))
+        .into();
     files.entry("system.toml".to_owned()).or_default().extend(more.bytes());
     read(files)
 }

@@ -1,5 +1,7 @@
 //! Small systems from text, and their verdicts.
 
+#![allow(dead_code, reason = "each test file uses a part")]
+
 use claim::Verdict;
 use diagnostic::Sources;
 use model::{Reading, System, read_system};
@@ -27,10 +29,16 @@ placeable = true
 "#;
 
 pub fn system(parts: &str) -> System {
+    system_with_tree(parts, "")
+}
+
+/// The same beside a devicetree source.
+pub fn system_with_tree(parts: &str, tree: &str) -> System {
     let text = format!("{HEAD}{parts}");
-    let mut files = BTreeMap::from([("small.toml".to_owned(), text.clone().into_bytes())]);
+    let files = [("small.toml", text.as_str()), ("board.dts", tree)];
+    let mut files = BTreeMap::from(files.map(|(name, text)| (name.to_owned(), text.as_bytes().to_vec())));
     let Reading { system, diagnostics, .. } = read_system("small.toml", &mut files);
-    system.unwrap_or_else(|| panic!("{diagnostics:#?}\n{text}"))
+    system.unwrap_or_else(|| panic!("{diagnostics:#?}\n{text}\n{tree}"))
 }
 
 /// A plan from text; none at all from none.

@@ -10,6 +10,7 @@ use std::collections::BTreeMap;
 const SYSTEM: &str = include_str!("../../../../examples/survey-vessel/system.toml");
 const TASKS: &str = include_str!("../../../../examples/survey-vessel/tasks.csv");
 const CHANNELS: &str = include_str!("../../../../examples/survey-vessel/channels.csv");
+const TREE: &str = include_str!("../../../../examples/survey-vessel/board.dts");
 const PLAN: &str = include_str!("../../../../examples/survey-vessel/plan.toml");
 
 /// Charged time and worst response of every task in microseconds, any phase: worked out apart from this program.
@@ -56,7 +57,7 @@ pub const RESPONSES_US: [(&str, u64, u64); 39] = [
 ];
 
 fn vessel() -> (System, Plan) {
-    let names = [("system.toml", SYSTEM), ("tasks.csv", TASKS), ("channels.csv", CHANNELS)];
+    let names = [("system.toml", SYSTEM), ("tasks.csv", TASKS), ("channels.csv", CHANNELS), ("board.dts", TREE)];
     let mut files: BTreeMap<String, Vec<u8>> =
         names.iter().map(|(name, text)| ((*name).to_owned(), text.as_bytes().to_vec())).collect();
     let mut reading = model::read_system("system.toml", &mut files);

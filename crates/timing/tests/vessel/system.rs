@@ -28,7 +28,7 @@ impl Workload {
 /// The system and the plan that the integrator drew for it.
 pub fn vessel() -> (System, Plan) {
     let mut files: BTreeMap<_, _> =
-        ["system.toml", "tasks.csv", "channels.csv"].map(|name| (name.to_owned(), file(name))).into();
+        ["system.toml", "tasks.csv", "channels.csv", "board.dts"].map(|name| (name.to_owned(), file(name))).into();
     let Reading { mut sources, system, diagnostics } = read_system("system.toml", &mut files);
     let system = system.unwrap_or_else(|| panic!("{diagnostics:?}"));
     let (plan, diagnostics) = read_plan("plan.toml", &file("plan.toml"), &system, &mut sources);
