@@ -7,18 +7,24 @@
 
 mod bandwidth;
 mod cache;
+pub mod channels;
+pub mod covert;
 mod criticality;
 mod device;
 mod edges;
 mod facts;
 mod flow;
+mod homes;
 mod interrupt;
 mod margins;
 mod memory;
 mod names;
 mod range;
 mod refill;
+mod settings;
 mod tree;
+
+pub use homes::homes;
 
 use claim::Verdict;
 use model::System;
@@ -37,5 +43,8 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let edges = edges::edges(system);
     verdicts.extend(flow::check(system, &edges));
     verdicts.extend(criticality::check(system, &edges));
+    verdicts.extend(channels::check(system, plan));
+    verdicts.extend(settings::check(system));
+    verdicts.extend(covert::check(system, plan));
     verdicts
 }

@@ -160,6 +160,8 @@ pub fn board(cores: usize) -> Board {
             masters,
         }),
         devices: vec![],
+        shared: vec![],
+        settings: vec![],
         devicetree: None,
     }
 }
@@ -217,6 +219,7 @@ pub fn system() -> System {
         boot: None,
         health: None,
         milestone: Some(at("delivery".into())),
+        robust_partitioning: None,
         growth_rules: vec![],
         containments: vec![],
         accepted: vec![],
