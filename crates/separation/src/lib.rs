@@ -7,6 +7,8 @@
 
 mod bandwidth;
 mod cache;
+mod colours;
+mod contents;
 mod criticality;
 mod device;
 mod edges;
@@ -18,7 +20,10 @@ mod memory;
 mod names;
 mod range;
 mod refill;
+mod rights;
 mod tree;
+
+pub use colours::page_colours;
 
 use claim::Verdict;
 use model::System;
@@ -27,11 +32,14 @@ use plan::Plan;
 /// Every claim in space about `system` under `plan`.
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = memory::check(system, plan);
+    verdicts.extend(contents::check(system));
+    verdicts.extend(rights::check(system, plan));
     verdicts.extend(tree::check(system, plan));
     verdicts.extend(margins::check(system, plan));
     verdicts.extend(device::check(system, plan));
     verdicts.extend(interrupt::check(system, plan));
     verdicts.extend(cache::check(system, plan));
+    verdicts.extend(colours::check(system, plan));
     verdicts.extend(refill::check(system, plan));
     verdicts.extend(bandwidth::check(system, plan));
     let edges = edges::edges(system);
