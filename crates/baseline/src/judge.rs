@@ -1,7 +1,7 @@
 //! From inputs to verdicts and to the dossier.
 
 use crate::simulated::{Search, compare};
-use crate::{Alarms, Baseline, require_no_alarm};
+use crate::{Alarms, Baseline, partitioning, require_no_alarm};
 use campaign::containment::Evidence;
 use claim::{Kind, Verdict, sort_verdicts};
 use evidence::recording::RecordingFound;
@@ -34,6 +34,15 @@ pub struct Extras {
 
 /// Every claim of the system under the plan, in canonical order.
 pub fn verdicts(system: &System, plan: &Plan) -> Vec<Verdict> {
+    let mut verdicts = single(system, plan);
+    let joined = partitioning::join(system, plan, &verdicts);
+    verdicts.extend(joined.verdicts);
+    sort_verdicts(&mut verdicts);
+    verdicts
+}
+
+/// Every claim that joins no others, in canonical order.
+fn single(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = timing::claims::check(system, plan);
     verdicts.extend(separation::check(system, plan));
     verdicts.extend(campaign::containment::verdicts(system, None));
@@ -49,7 +58,7 @@ pub fn verdicts(system: &System, plan: &Plan) -> Vec<Verdict> {
 pub fn dossier(baseline: &Baseline, extras: Extras) -> Result<Dossier, Alarms> {
     let empty = Plan::default();
     let judged = baseline.system.as_deref().map(|system| (system, baseline.plan.as_deref().unwrap_or(&empty)));
-    let mut verdicts = judged.map(|(system, plan)| verdicts(system, plan)).unwrap_or_default();
+    let mut verdicts = judged.map(|(system, plan)| single(system, plan)).unwrap_or_default();
     require_no_alarm(&verdicts)?;
     if let (Some(found), Some((system, _))) = (&extras.campaign, judged) {
         verdicts.retain(|verdict| verdict.kind != Kind::Containment);
@@ -65,6 +74,8 @@ pub fn dossier(baseline: &Baseline, extras: Extras) -> Result<Dossier, Alarms> {
             run = (!baseline.has_errors()).then(|| RunDrawn::longest(system, plan));
         }
     }
+    let joined = judged.map(|(system, plan)| partitioning::join(system, plan, &verdicts)).unwrap_or_default();
+    verdicts.extend(joined.verdicts);
     Ok(Dossier::compose(Inputs {
         tool_version: extras.tool_version,
         system: baseline.system.clone(),
@@ -76,6 +87,9 @@ pub fn dossier(baseline: &Baseline, extras: Extras) -> Result<Dossier, Alarms> {
         today: extras.today,
         allow_not_analysed: extras.allow_not_analysed,
         validation: extras.validation,
+        channels: judged.map(|(system, plan)| separation::channels::list(system, plan)).unwrap_or_default(),
+        covert: judged.map(|(system, plan)| separation::covert::matrix(system, plan)).unwrap_or_default(),
+        robust: joined.lines,
         curves,
         run,
         campaign: extras.campaign,

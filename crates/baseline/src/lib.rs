@@ -4,6 +4,7 @@ mod alarm;
 mod judge;
 mod load;
 pub mod measured;
+mod partitioning;
 pub mod simulated;
 
 pub use alarm::{Alarms, require_no_alarm};

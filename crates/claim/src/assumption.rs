@@ -43,11 +43,15 @@ pub enum Assumption {
     FiltersHold,
     /// A declared check refuses what its words say.
     ChecksHold,
+    /// What the integrator declares of shared resources and settings is so.
+    DeclaredAsIs,
+    /// No resource is shared but those derived and declared.
+    ChannelsListed,
 }
 
 impl Assumption {
     /// Every assumption in register order.
-    pub const ALL: [Self; 20] = [
+    pub const ALL: [Self; 22] = [
         Self::InputsValid,
         Self::RoundRobin,
         Self::MastersListed,
@@ -68,6 +72,8 @@ impl Assumption {
         Self::FlowsDeclared,
         Self::FiltersHold,
         Self::ChecksHold,
+        Self::DeclaredAsIs,
+        Self::ChannelsListed,
     ];
 
     /// The id in reports, such as `A1`.
@@ -134,6 +140,12 @@ impl Assumption {
             Self::ChecksHold => {
                 "A consumer that declares a check on what comes from a lower level carries it out on every message."
             }
+            Self::DeclaredAsIs => {
+                "What the integrator declares of shared resources and of settings is so on the target; nothing here proves it."
+            }
+            Self::ChannelsListed => {
+                "Masters share no resource of the board but those that are derived from its data and those that are declared."
+            }
         }
     }
 
@@ -164,6 +176,10 @@ impl Assumption {
             Self::FlowsDeclared => "port tables and translation tables read back; review of the forwarder",
             Self::FiltersHold => "tests of the filter with forbidden content; its review",
             Self::ChecksHold => "tests of the consumer with wrong, late and missing messages",
+            Self::DeclaredAsIs => {
+                "the declared sources; settings read back; stress of each resource by the other cores"
+            }
+            Self::ChannelsListed => "review of the processor's manuals; campaigns that stress what might be shared",
         }
     }
 }

@@ -97,11 +97,21 @@ pub enum Kind {
     ScheduleChange,
     /// Faults of a partition reach only those declared.
     Containment,
+    /// What masters share is mitigated or bounded.
+    Channel,
+    /// Critical settings of the board are guarded.
+    Setting,
+    /// A partition keeps its time whether the other cores are idle or at their worst.
+    RobustTime,
+    /// A partition keeps its memory, devices and bandwidth, and its faults stay with it.
+    RobustResources,
+    /// What carries covertly between those who must not influence each other is slow.
+    Covert,
 }
 
 impl Kind {
     /// Every kind in listing order.
-    pub const ALL: [Self; 21] = [
+    pub const ALL: [Self; 26] = [
         Self::Window,
         Self::Response,
         Self::Reaction,
@@ -123,6 +133,11 @@ impl Kind {
         Self::Forwarding,
         Self::ScheduleChange,
         Self::Containment,
+        Self::Channel,
+        Self::Setting,
+        Self::RobustTime,
+        Self::RobustResources,
+        Self::Covert,
     ];
 
     /// The word for programs, which begins every id of the kind.
@@ -149,6 +164,11 @@ impl Kind {
             Self::Forwarding => "forwarding",
             Self::ScheduleChange => "schedule_change",
             Self::Containment => "containment",
+            Self::Channel => "channel",
+            Self::Setting => "setting",
+            Self::RobustTime => "robust_time",
+            Self::RobustResources => "robust_resources",
+            Self::Covert => "covert",
         }
     }
 
@@ -176,6 +196,11 @@ impl Kind {
             Self::Forwarding => "internal network",
             Self::ScheduleChange => "schedule changes",
             Self::Containment => "containment",
+            Self::Channel => "interference channels",
+            Self::Setting => "settings of the board",
+            Self::RobustTime => "robust time partitioning",
+            Self::RobustResources => "robust resource partitioning",
+            Self::Covert => "covert channels",
         }
     }
 }
@@ -193,10 +218,12 @@ pub enum Unit {
     Ppm,
     /// Things counted, such as overlaps.
     Count,
+    /// Thousandths of a bit per second.
+    MillibitsPerSecond,
 }
 
 impl Unit {
-    /// The word for programs: `ns`, `bytes`, `messages`, `ppm`, `count`.
+    /// The word for programs: `ns`, `bytes`, `messages`, `ppm`, `count`, `millibits/s`.
     pub const fn key(self) -> &'static str {
         match self {
             Self::Nanoseconds => "ns",
@@ -204,6 +231,7 @@ impl Unit {
             Self::Messages => "messages",
             Self::Ppm => "ppm",
             Self::Count => "count",
+            Self::MillibitsPerSecond => "millibits/s",
         }
     }
 }

@@ -2,6 +2,8 @@
 
 use crate::deviation::Deviation;
 use crate::headroom::{self, Headroom};
+use crate::objectives::{self, ObjectiveRow};
+use crate::partitioning::RobustLine;
 use crate::provenance::DemandShares;
 use crate::recording::{Judged, RecordingFound};
 use crate::register::{RegisterEntry, assumption_register};
@@ -13,6 +15,8 @@ use diagnostic::{Diagnostic, Position, Sources};
 use jiff::civil::Date;
 use model::{Digest, System};
 use plan::Plan;
+use separation::channels::InterferenceChannel;
+use separation::covert::Matrix;
 use std::sync::Arc;
 use timing::claims::SupplyCurve;
 
@@ -39,6 +43,12 @@ pub struct Inputs {
     pub allow_not_analysed: bool,
     /// The published examples that the program was held against.
     pub validation: Vec<ValidationRow>,
+    /// What masters share.
+    pub channels: Vec<InterferenceChannel>,
+    /// What partitions share by which one may tell another something.
+    pub covert: Matrix,
+    /// What verdicts about robust partitioning are put together from.
+    pub robust: Vec<RobustLine>,
     /// Supply and demand of the partitions, for drawing.
     pub curves: Vec<SupplyCurve>,
     /// The run that is drawn.
@@ -133,6 +143,26 @@ impl Dossier {
     /// The published examples that the program was held against.
     pub fn validation(&self) -> &[ValidationRow] {
         &self.inputs.validation
+    }
+
+    /// What masters share.
+    pub fn interference_channels(&self) -> &[InterferenceChannel] {
+        &self.inputs.channels
+    }
+
+    /// What partitions share by which one may tell another something.
+    pub fn covert(&self) -> &Matrix {
+        &self.inputs.covert
+    }
+
+    /// Objectives of standards with what their claims come to, open ones first.
+    pub fn objectives(&self) -> Vec<ObjectiveRow<'_>> {
+        objectives::rows(self)
+    }
+
+    /// What a verdict about robust partitioning is put together from.
+    pub fn robust_lines<'d>(&'d self, claim: &'d str) -> impl Iterator<Item = &'d RobustLine> {
+        self.inputs.robust.iter().filter(move |line| line.claim == claim)
     }
 
     /// Supply and demand of the partitions.

@@ -1,7 +1,7 @@
 //! Quantities in words.
 
 use claim::{Relation, Unit, Verdict};
-use quantity::{Bytes, Duration, Ppm};
+use quantity::{BitRate, Bytes, Duration, Ppm};
 
 /// An amount with its unit, exactly.
 pub(crate) fn amount(value: u64, unit: Unit) -> String {
@@ -12,6 +12,7 @@ pub(crate) fn amount(value: u64, unit: Unit) -> String {
         Unit::Messages => format!("{value} messages"),
         Unit::Ppm => Ppm::new(value).to_string(),
         Unit::Count => value.to_string(),
+        Unit::MillibitsPerSecond => BitRate::from_millibits_per_s(value).to_string(),
     }
 }
 

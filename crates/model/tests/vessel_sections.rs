@@ -185,7 +185,7 @@ fn memory_and_growth() {
     assert_eq!(system.schedules.iter().map(|schedule| &*schedule.name.value).collect::<Vec<_>>(), ["main"]);
     assert!(system.network.is_none());
     let accepted = system.accepted.iter().map(|accepted| &*accepted.claim.value);
-    assert_eq!(accepted.collect::<Vec<_>>(), ["criticality/chain/E2", "criticality/chain/E4"]);
+    assert_eq!(accepted.collect::<Vec<_>>(), ["criticality/chain/E2", "criticality/chain/E4", "channel/complete"]);
 }
 
 /// A row of the table of channels as a table of TOML. Of all cells only some checks are quoted, and those come last.

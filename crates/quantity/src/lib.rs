@@ -7,6 +7,7 @@
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
 mod address;
+mod bit_rate;
 mod bytes;
 mod duration;
 mod id;
@@ -15,6 +16,7 @@ mod ratio;
 mod text;
 
 pub use address::Address;
+pub use bit_rate::BitRate;
 pub use bytes::Bytes;
 pub use duration::{Duration, Instant};
 pub use id::{

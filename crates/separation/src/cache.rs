@@ -41,11 +41,7 @@ fn found(system: &System, plan: &Plan, id: CacheId, cache: &Cache) -> Result<Fou
     }
     let mut found = Found::default();
     found.faults.extend(grants.iter().flat_map(|grant| mask_faults(system, cache, grant)));
-    for (index, grant) in grants.iter().enumerate() {
-        let later = grants.iter().skip(index + 1);
-        found.faults.extend(later.filter_map(|other| overlap(system, plan, grant, other)));
-    }
-    found.faults.extend(without_ways(system, cache, &grants));
+    found.faults.extend(not_apart(system, plan, cache, &grants));
     let (faults, unknown) = working_sets(system, plan, cache, &grants);
     found.faults.extend(faults);
     found.remarks.extend(free_ways(cache, &grants));
@@ -55,6 +51,23 @@ fn found(system: &System, plan: &Plan, id: CacheId, cache: &Cache) -> Result<Fou
             .push(format!("no working set is declared of {}, so whether theirs fits is not said", unknown.join(", ")));
     }
     Ok(found)
+}
+
+/// Why ways do not keep those apart who may run at the same time; `None` where the plan gives none of them.
+pub(crate) fn why_not_apart(system: &System, plan: &Plan, id: CacheId) -> Option<Vec<String>> {
+    let grants: Vec<&WayGrant> = plan.cache.iter().filter(|grant| grant.cache == id).collect();
+    (!grants.is_empty()).then(|| not_apart(system, plan, &system.board.caches[id.index()], &grants))
+}
+
+/// Ways that are shared across cores, and cores that have none of their own.
+fn not_apart(system: &System, plan: &Plan, cache: &Cache, grants: &[&WayGrant]) -> Vec<String> {
+    let mut faults = Vec::new();
+    for (index, grant) in grants.iter().enumerate() {
+        let later = grants.iter().skip(index + 1);
+        faults.extend(later.filter_map(|other| overlap(system, plan, grant, other)));
+    }
+    faults.extend(without_ways(system, cache, grants));
+    faults
 }
 
 fn mask_faults(system: &System, cache: &Cache, grant: &WayGrant) -> Vec<String> {

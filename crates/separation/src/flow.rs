@@ -89,7 +89,7 @@ fn zone_of(system: &System, id: PartitionId) -> Option<ZoneId> {
 }
 
 /// The pairs of zones of which no chain of rules permits the first to influence the second.
-fn forbidden_pairs(system: &System, policy: &FlowPolicy) -> Vec<(ZoneId, ZoneId)> {
+pub(crate) fn forbidden_pairs(system: &System, policy: &FlowPolicy) -> Vec<(ZoneId, ZoneId)> {
     let count = system.zones.len();
     let mut reach: Vec<Vec<bool>> = (0..count).map(|zone| (0..count).map(|other| zone == other).collect()).collect();
     for rule in &policy.rules {

@@ -7,13 +7,16 @@
 
 mod bandwidth;
 mod cache;
+pub mod channels;
 mod colours;
 mod contents;
+pub mod covert;
 mod criticality;
 mod device;
 mod edges;
 mod facts;
 mod flow;
+mod homes;
 mod interrupt;
 mod margins;
 mod memory;
@@ -21,9 +24,11 @@ mod names;
 mod range;
 mod refill;
 mod rights;
+mod settings;
 mod tree;
 
 pub use colours::page_colours;
+pub use homes::homes;
 
 use claim::Verdict;
 use model::System;
@@ -45,5 +50,8 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let edges = edges::edges(system);
     verdicts.extend(flow::check(system, &edges));
     verdicts.extend(criticality::check(system, &edges));
+    verdicts.extend(channels::check(system, plan));
+    verdicts.extend(settings::check(system));
+    verdicts.extend(covert::check(system, plan));
     verdicts
 }

@@ -15,6 +15,7 @@ mod growth;
 mod health;
 mod home;
 mod initialisation;
+mod load;
 mod locking;
 mod network;
 mod network_flows;
@@ -43,6 +44,7 @@ mod worst;
 
 pub use alarms::alarms;
 pub use curves::{SupplyCurve, supply_curves};
+pub use load::Load;
 pub use partition_supply::supply_of;
 pub use workload::{policy_of, tasks_of};
 pub use worst::{is_never_throttled, worst_scenarios};
@@ -73,6 +75,22 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     verdicts.extend(schedule_change::check(&known));
     sort_verdicts(&mut verdicts);
     verdicts
+}
+
+/// What tells whether partitions keep their time: the claims about windows and responses, and how much of what each is given it
+/// asks for, schedule by schedule.
+pub fn kept(system: &System, plan: &Plan) -> (Vec<Verdict>, Vec<Load>) {
+    let (mut verdicts, mut loads) = (Vec::new(), Vec::new());
+    for scope in Scope::of_each_schedule(system, plan) {
+        let results = Results::of(&scope);
+        verdicts.extend(windows::check(&scope));
+        verdicts.extend(core_sets::check(&scope));
+        let running = scope.running_partitions();
+        verdicts.extend(running.flat_map(|partition| responses::check(&scope, partition, results.cores(partition))));
+        loads.extend(load::of_schedule(&scope, &results));
+    }
+    sort_verdicts(&mut verdicts);
+    (verdicts, loads)
 }
 
 /// The claims about one module schedule.

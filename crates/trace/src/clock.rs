@@ -3,6 +3,9 @@
 //! The line through the pairs is the one of least squares, moved so that its largest error is as small on one side as on the
 //! other. The error is told: instants of two sources that are nearer than it have no known order.
 
+use num_bigint::BigInt;
+use num_integer::Integer as _;
+
 /// How one clock is read as another.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Fit {
@@ -56,7 +59,7 @@ pub fn fit(pairs: &[(u64, u64)]) -> Option<Fit> {
         })
         .collect();
     let drift = slope(&points);
-    if drift.abs() > STEEPEST {
+    if !(-STEEPEST..=STEEPEST).contains(&drift) {
         return None;
     }
     let rest = points.iter().map(|(since_ns, ahead)| ahead - drifted(*since_ns, drift));
@@ -78,15 +81,19 @@ fn drifted(since_ns: i128, drift: i128) -> i128 {
 
 /// The slope of least squares, in 2^-20 ns a microsecond; 0 where all points lie within one.
 fn slope(points: &[(i128, i128)]) -> i128 {
-    // In whole microseconds, so that no square overflows.
+    // In whole microseconds, so that no sum of squares overflows; the products can be larger.
     let points: Vec<(i128, i128)> = points.iter().map(|(since_ns, ahead)| (since_ns / 1000, *ahead)).collect();
     let count = points.len() as i128;
     let mean = |sum: i128| sum.div_euclid(count);
     let mean_x = mean(points.iter().map(|(x, _)| x).sum());
     let mean_y = mean(points.iter().map(|(_, y)| y).sum());
-    let products: i128 = points.iter().map(|(x, y)| (x - mean_x).saturating_mul(y - mean_y)).sum();
+    let products: BigInt = points.iter().map(|(x, y)| BigInt::from(x - mean_x) * (y - mean_y)).sum();
     let squares: i128 = points.iter().map(|(x, _)| (x - mean_x) * (x - mean_x)).sum();
-    if squares == 0 { 0 } else { products.saturating_mul(FRACTION).div_euclid(squares) }
+    if squares == 0 {
+        return 0;
+    }
+    // One that does not fit is steeper than any that is borne.
+    i128::try_from((products * FRACTION).div_floor(&BigInt::from(squares))).unwrap_or(i128::MAX)
 }
 
 #[cfg(test)]
@@ -111,6 +118,18 @@ mod tests {
     #[test]
     fn marks_of_different_instants_give_no_line() {
         assert_eq!(fit(&[(0, 0), (1_000_000, 3_000_000)]), None);
+    }
+
+    /// Worked out by hand: a clock that loses a twentieth, over all of 64 bits. A step of the drift is 2^-20 ns a microsecond, which
+    /// adds up to 2^44 us, of 1,000 ns each, in 2^64 ns.
+    #[test]
+    fn clocks_over_all_of_64_bits_are_fitted_exactly() {
+        let pairs: Vec<(u64, u64)> =
+            (0..=8).map(|part| part * (u64::MAX / 8)).map(|own| (own, own - own / 20)).collect();
+        let found = fit(&pairs).expect("a line");
+        assert_eq!(found.drift_ppb(), -50_000_000 - 1, "rounded down");
+        assert!(found.error_ns <= 1 << 44, "{found:?}");
+        assert_eq!(fit(&[(0, 0), (1, u64::MAX), (u64::MAX, 0)]), None, "no slope is borne");
     }
 
     proptest! {

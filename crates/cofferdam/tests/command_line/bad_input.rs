@@ -189,7 +189,7 @@ fn what_is_not_there_is_named_with_a_remedy() {
     call(&folder, &["check", "nowhere"]).expect(2).complains(&["error[E0001]", "--> nowhere\n", "= help: "]);
     call(&folder, &["check", "hollow"]).expect(2).complains(&["error[E0001]", "--> hollow/system.toml\n", "= help: "]);
     let run = call(&folder, &["check", "vessel"]).expect(2);
-    run.complains(&["error[E0001]: there is no file `tasks.csv`", "--> vessel/system.toml:14:10\n", "= help: "]);
+    run.complains(&["error[E0001]: there is no file `tasks.csv`", "--> vessel/system.toml:15:10\n", "= help: "]);
 }
 
 #[cfg(unix)]

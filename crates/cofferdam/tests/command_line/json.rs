@@ -132,7 +132,8 @@ fn a_system_without_its_plan_still_has_its_claims() {
         verdicts(answer).iter().map(|v| text(&v["id"]).to_owned()).filter(|id| !id.starts_with("window/")).collect()
     };
     assert_eq!(ids(&answer), ids(&with_plan));
-    assert!(verdicts(&answer).iter().all(|v| v["status"] == "not_analysed"), "every claim of the starter needs a plan");
+    let mut of_plan = verdicts(&answer).iter().filter(|v| v["kind"] != "channel");
+    assert!(of_plan.all(|v| v["status"] == "not_analysed"), "what is not about the board alone needs a plan");
 }
 
 #[test]

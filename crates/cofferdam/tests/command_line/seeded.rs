@@ -245,6 +245,87 @@ fn a_shorter_frame_is_refused_for_every_period_that_it_cuts() {
     assert!(!run.err.contains("the period of partition `STOP`"), "{}", run.err);
 }
 
+/// The utilisation of what each partition is given, in the design's tenths of a percent.
+#[test]
+fn robust_time_tells_the_designs_demand_of_every_partition() {
+    let demand = [
+        ("STOP", 788),
+        ("NAVF", 816),
+        ("PROP", 835),
+        ("ENGM", 842),
+        ("TRAK", 807),
+        ("OBJT", 805),
+        ("COLA", 832),
+        ("SONR", 928),
+        ("RECD", 835),
+        ("LINK", 725),
+        ("BATH", 843),
+        ("MAIN", 795),
+    ];
+    // With the two channels closed that the vessel leaves open, nothing but containment stands in the way.
+    let answer = after("closed", 0, |vessel| close(vessel, &["IOMMU", "supply and heat"]));
+    assert_eq!(verdict(&answer, "channel/complete")["status"], "shown");
+    for (partition, tenths) in demand {
+        let found = verdict(&answer, &format!("robust_time/{partition}"));
+        assert_eq!(found["status"], "shown", "{partition}");
+        assert_eq!((found["bound"].as_u64().expect("a share") + 500) / 1000, tenths, "{partition}");
+        let resources = format!("robust_resources/{partition}");
+        assert!(
+            reason(&answer, &resources).ends_with(&format!("containment/{partition} is not analysed")),
+            "{partition}"
+        );
+    }
+}
+
+#[test]
+fn a_channel_left_open_is_named_by_the_complete_verdict_and_by_every_partition() {
+    let answer = after("open_channel", 0, |vessel| close(vessel, &["IOMMU"]));
+    let complete = verdict(&answer, "channel/complete");
+    assert_eq!((&complete["status"], &complete["reason"]), (&"not_shown".into(), &"open: power".into()));
+    let of_stop = verdict(&answer, "robust_time/STOP");
+    assert_eq!(of_stop["status"], "not_analysed");
+    assert!(reason(&answer, "robust_time/STOP").ends_with("channels: channel/power is not analysed"));
+}
+
+/// One more way for core 1 is one of core 0's.
+#[test]
+fn ways_that_overlap_open_the_cache_and_take_robust_time_away() {
+    let answer = after("overlap", 1, |vessel| {
+        close(vessel, &["IOMMU", "supply and heat"]);
+        edit(&vessel.join("plan.toml"), "ways = \"4-8\"", "ways = \"3-8\"");
+    });
+    assert_eq!(verdict(&answer, "cache/L2")["status"], "violated");
+    assert_eq!(reason(&answer, "channel/complete"), "open: cache/L2");
+    assert_eq!(reason(&answer, "channel/cache/L2"), "open: core 0 and core 1 share 1 way");
+    for partition in ["STOP", "MAIN"] {
+        let found = verdict(&answer, &format!("robust_time/{partition}"));
+        assert_eq!(found["status"], "not_shown");
+        let why = found["reason"].as_str().expect("the failing resource");
+        assert!(why.ends_with("channels: channel/cache/L2 is not shown"), "{why}");
+        let resources = reason(&answer, &format!("robust_resources/{partition}")).to_owned();
+        assert!(resources.contains("storage: cache/L2 is violated"), "{resources}");
+    }
+}
+
+#[test]
+fn streams_without_a_master_are_refused() {
+    let folder = with_vessel("seeded_no_master");
+    let dma = "[[board.interconnect.master]]\nname = \"DMA\"\n";
+    edit(&folder.join("vessel/system.toml"), dma, "");
+    let answer = call(&folder, &["check", "vessel", "--format", "json"]).expect(2).json();
+    assert!(codes(&answer).contains(&"E0216"), "{:?}", codes(&answer));
+}
+
+/// Closes shared resources of the vessel by a word.
+fn close(vessel: &Path, names: &[&str]) {
+    let system = vessel.join("system.toml");
+    for name in names {
+        let head = format!("[[board.shared]]\nname = \"{name}\"\n");
+        let word = "status = \"bounded\"\nby = \"measured under stress\"\nsource = \"stress report 4\"\n";
+        edit(&system, &head, &format!("{head}{word}"));
+    }
+}
+
 /// The tree reserves the port buffers one MiB higher: into the emergency stop's RAM, which then is not all its own.
 #[test]
 fn a_region_that_the_devicetree_has_elsewhere_is_found() {

@@ -14,5 +14,8 @@ crate::code::declare! {
     RATE_ABOVE_PEAK = Error "E0211", since "0.1.0", "The guaranteed rate of the memory passes its peak rate.";
     SHARED_WITHOUT_OWNER = Error "E0212", since "0.1.0", "A device is shared without an owner or with its owner.";
     CORE_NOT_ACTIVE = Error "E0213", since "0.1.0", "A core that is not active is given something to do.";
+    NO_ARBITER = Error "E0214", since "0.1.0", "A shared resource has nobody who decides who goes first.";
+    CLOSED_WITHOUT_REASON = Error "E0215", since "0.1.0", "A shared resource is called closed without a reason.";
+    DMA_NO_MASTER = Error "E0216", since "0.1.0", "A device moves memory by itself and every master is a core.";
     CORE_NO_MASTER = Warning "W0201", since "0.1.0", "An active core is not among the masters of the interconnect.";
 }

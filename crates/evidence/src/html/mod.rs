@@ -4,9 +4,11 @@ mod assumptions;
 mod breaks_first;
 mod campaign;
 mod chains;
+mod channels;
 mod claims;
 mod core_sets;
 mod cover;
+mod covert;
 mod devices;
 mod failures;
 mod flow;
@@ -15,11 +17,13 @@ mod health;
 mod margins;
 mod names;
 mod network;
+mod objectives;
 mod ports;
 mod recording;
 mod recovery;
 mod remaining;
 mod responses;
+mod robust;
 mod run;
 mod space;
 mod supply;
@@ -45,7 +49,7 @@ struct Part {
 }
 
 /// The parts in order: what is not known comes before what is.
-const PARTS: [Part; 27] = [
+const PARTS: [Part; 31] = [
     Part { anchor: "not-analysed", title: "What was not analysed", breaks: false, content: cover::not_analysed },
     Part { anchor: "deviations", title: "Accepted deviations", breaks: false, content: cover::deviations },
     Part { anchor: "failures", title: "Violated and not shown", breaks: false, content: failures::part },
@@ -69,6 +73,10 @@ const PARTS: [Part; 27] = [
     Part { anchor: "shared", title: "Cache ways and bandwidth budgets", breaks: false, content: space::shared },
     Part { anchor: "devices", title: "Devices and interrupts", breaks: false, content: devices::part },
     Part { anchor: "flow", title: "Information flow and criticality", breaks: false, content: flow::part },
+    Part { anchor: "channels", title: "Interference channels and settings", breaks: true, content: channels::part },
+    Part { anchor: "robust", title: "Robust partitioning", breaks: false, content: robust::part },
+    Part { anchor: "covert", title: "Covert channels", breaks: true, content: covert::part },
+    Part { anchor: "objectives", title: "Objectives", breaks: true, content: objectives::part },
     Part { anchor: "remaining", title: "All other claims", breaks: false, content: remaining::part },
     Part { anchor: "assumptions", title: "Assumptions and provenance", breaks: false, content: assumptions::part },
     Part { anchor: "validation", title: "Published examples", breaks: false, content: validation::part },

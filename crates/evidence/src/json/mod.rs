@@ -2,6 +2,9 @@
 //!
 //! The shapes are structs of their own, so that a change inside the program changes no script outside it.
 
+mod covert;
+mod interference;
+mod objectives;
 mod recording;
 mod rehearsal;
 mod run;
@@ -42,6 +45,11 @@ fn answer(dossier: &Dossier) -> Answer<'_> {
         what_breaks_first: dossier.what_breaks_first().iter().map(HeadroomShape::of).collect(),
         deviations: dossier.deviations().iter().map(DeviationShape::of).collect(),
         verdicts: dossier.verdicts().iter().map(|v| verdict::shape(dossier, v)).collect(),
+        interference_channels: interference::channels(dossier),
+        settings: interference::settings(dossier),
+        robust_partitioning: interference::robust(dossier),
+        covert_channels: covert::shape(dossier),
+        objectives: objectives::all(dossier),
         assumptions: dossier.register().iter().map(AssumptionShape::of).collect(),
         diagnostics: dossier.diagnostics().iter().map(|d| Plain::new(d, dossier.sources())).collect(),
     }

@@ -20,6 +20,11 @@ pub(super) struct Answer<'d> {
     pub what_breaks_first: Vec<HeadroomShape<'d>>,
     pub deviations: Vec<DeviationShape>,
     pub verdicts: Vec<super::verdict::VerdictShape<'d>>,
+    pub interference_channels: Vec<super::interference::ChannelShape<'d>>,
+    pub settings: Vec<super::interference::SettingShape<'d>>,
+    pub robust_partitioning: Vec<super::interference::RobustShape<'d>>,
+    pub covert_channels: super::covert::CovertShape<'d>,
+    pub objectives: Vec<super::objectives::ObjectiveShape<'d>>,
     pub assumptions: Vec<AssumptionShape>,
     pub diagnostics: Vec<Plain>,
 }

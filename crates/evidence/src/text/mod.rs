@@ -5,6 +5,7 @@ mod claims;
 mod failures;
 mod head;
 mod layout;
+mod objectives;
 mod recording;
 mod rehearsal;
 mod run;
@@ -61,7 +62,10 @@ pub fn render(dossier: &Dossier, detail: Detail, style: Style) -> String {
     head::not_analysed(&mut page, dossier, detail);
     failures::in_full(&mut page, dossier);
     match detail {
-        Detail::All => claims::tables(&mut page, dossier),
+        Detail::All => {
+            claims::tables(&mut page, dossier);
+            objectives::list(&mut page, dossier);
+        }
         _ => claims::kinds(&mut page, dossier),
     }
     chains::waterfalls(&mut page, dossier, detail);

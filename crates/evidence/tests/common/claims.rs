@@ -61,6 +61,10 @@ fn left(id: &str, unit: Unit, bound: u64, limit: Option<u64>) -> Verdict {
     Verdict { limit, unit, relation: Relation::AtLeast, ..verdict(id, Kind::Margin, Status::Shown, bound, 0) }
 }
 
+/// Kinds of which this test needs no more than one claim each.
+const OF_SPACE: [Kind; 6] =
+    [Kind::Containment, Kind::Channel, Kind::Setting, Kind::RobustTime, Kind::RobustResources, Kind::Covert];
+
 /// At least one claim of every kind, and parts of every kind.
 pub fn claims() -> Vec<Verdict> {
     let mut claims = verdicts();
@@ -91,7 +95,7 @@ pub fn claims() -> Vec<Verdict> {
     ]);
     let others =
         [Kind::Memory, Kind::Device, Kind::Interrupt, Kind::Cache, Kind::Flow, Kind::Criticality, Kind::Health];
-    for kind in others.into_iter().chain([Kind::Containment]) {
+    for kind in others.into_iter().chain(OF_SPACE) {
         claims.push(Verdict::not_analysed(kind, "SAFE", basis(&[]), "nothing is given"));
     }
     claims

@@ -164,6 +164,8 @@ pub fn board(cores: usize) -> Board {
             masters,
         }),
         devices: vec![],
+        shared: vec![],
+        settings: vec![],
         devicetree: None,
     }
 }
@@ -225,6 +227,7 @@ pub fn system() -> System {
         boot: None,
         health: None,
         milestone: Some(at("delivery".into())),
+        robust_partitioning: None,
         growth_rules: vec![],
         containments: vec![],
         accepted: vec![],

@@ -36,6 +36,7 @@ mod regions;
 mod restart;
 mod roles;
 mod schedules;
+mod shared;
 mod task_times;
 mod traffic;
 
@@ -77,6 +78,7 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         restart::check,
         roles::check,
         schedules::check,
+        shared::check,
         task_times::check,
         traffic::check,
     ];

@@ -1,7 +1,7 @@
 //! `[board]` with its cores, caches, memories, interconnect and devices.
 
 use super::section::{Key, Kind, SMALL, Section, words};
-use super::{Context, Document, Fields, device, devicetree};
+use super::{Context, Document, Fields, device, devicetree, shared};
 use crate::system::{Arbitration, Board, Cache, Core, Interconnect, Master, Memory};
 use quantity::{Bytes, CoreId};
 
@@ -17,6 +17,8 @@ pub(super) static SECTION: Section = Section {
         Key::optional("memory", Kind::Tables(&MEMORY), MEMORY.summary),
         Key::optional("interconnect", Kind::Table(&INTERCONNECT), INTERCONNECT.summary),
         Key::optional("device", Kind::Tables(&device::SECTION), device::SECTION.summary),
+        Key::optional("shared", Kind::Tables(&shared::SHARED), shared::SHARED.summary),
+        Key::optional("setting", Kind::Tables(&shared::SETTING), shared::SETTING.summary),
         Key::optional("devicetree", Kind::Table(&devicetree::SECTION), devicetree::SECTION.summary),
     ],
 };
@@ -94,6 +96,7 @@ pub(super) fn read(doc: &Document, cx: &mut Context) -> Option<Board> {
     let caches: Vec<_> = fields.tables("cache").map(|f| cache(f, doc, cx)).collect();
     let interconnect = fields.table("interconnect").map(|f| interconnect(f, doc, cx));
     let devices: Vec<_> = fields.tables("device").map(|f| device::read(f, doc, cx)).collect();
+    let shared: Vec<_> = fields.tables("shared").map(|f| shared::read(f, doc, cx)).collect();
     let devicetree = fields.table("devicetree").and_then(|f| devicetree::read(f, doc, cx));
     Some(Board {
         name: fields.text("name")?,
@@ -106,6 +109,8 @@ pub(super) fn read(doc: &Document, cx: &mut Context) -> Option<Board> {
             None => None,
         },
         devices: devices.into_iter().collect::<Option<_>>()?,
+        shared: shared.into_iter().collect::<Option<_>>()?,
+        settings: fields.tables("setting").map(shared::setting).collect::<Option<_>>()?,
         devicetree,
     })
 }

@@ -53,6 +53,7 @@ impl Reader<'_> {
             Kind::Time => self.quantity(value).map(Datum::Time),
             Kind::Size => self.quantity(value).map(Datum::Size),
             Kind::Rate => self.quantity(value).map(Datum::Rate),
+            Kind::BitRate => self.quantity(value).map(Datum::BitRate),
             Kind::Share => self.quantity(value).map(Datum::Share),
             Kind::Address => self.quantity(value).map(Datum::Address),
             Kind::Count(most) => self.count(value, *most),

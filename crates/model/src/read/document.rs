@@ -33,6 +33,7 @@ pub(crate) struct AllNames {
     pub cores: Names,
     pub memories: Names,
     pub devices: Names,
+    pub settings: Names,
     pub zones: Names,
     pub core_sets: Names,
     pub partitions: Names,
@@ -64,6 +65,7 @@ impl Document {
         };
         // Nothing refers to these; their names must differ all the same.
         of_board("cache", "cache", cx);
+        of_board("shared resource", "shared", cx);
         Names::collect("chain", root.names("chain"), cx);
         let interconnect = board.and_then(|board| board.table("interconnect"));
         Names::collect("master", interconnect.into_iter().flat_map(|masters| masters.names("master")), cx);
@@ -75,6 +77,7 @@ impl Document {
             cores: of_board("core", "core", cx),
             memories: of_board("memory region", "memory", cx),
             devices: of_board("device", "device", cx),
+            settings: of_board("setting", "setting", cx),
             regions: Names::collect("region", root.names("region"), cx).incomplete_if(broken),
             zones: Names::collect("zone", root.names("zone"), cx).incomplete_if(broken),
             core_sets: Names::collect("core set", root.names("core_set"), cx).incomplete_if(broken),

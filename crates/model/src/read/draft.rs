@@ -69,6 +69,7 @@ impl Draft {
             deadline_phase: head.deadline_phase,
             levels: head.levels,
             milestone: head.milestone,
+            robust_partitioning: head.robust_partitioning,
             board: self.board?,
             platform: self.platform,
             core_sets: whole(self.core_sets)?,

@@ -2,7 +2,7 @@
 
 use super::section::Section;
 use diagnostic::{Located, Span};
-use quantity::{Address, Bytes, Duration, Ppm, Rate};
+use quantity::{Address, BitRate, Bytes, Duration, Ppm, Rate};
 
 /// The values of a table, of which each has the kind that the section declares.
 #[derive(Debug)]
@@ -32,6 +32,8 @@ pub(crate) enum Datum {
     Time(Duration),
     Size(Bytes),
     Rate(Rate),
+    /// How fast a covert channel may carry.
+    BitRate(BitRate),
     Share(Ppm),
     Address(Address),
     Count(u64),
@@ -50,6 +52,7 @@ impl Datum {
             Self::Time(time) => time.is_zero(),
             Self::Size(size) => size.get() == 0,
             Self::Rate(rate) => rate.bytes_per_s() == 0,
+            Self::BitRate(rate) => rate.millibits_per_s() == 0,
             Self::Share(share) => share.get() == 0,
             Self::Count(count) => *count == 0,
             _ => false,
@@ -79,6 +82,8 @@ impl Fields {
         size: Size -> Bytes;
         /// A transfer rate.
         rate: Rate -> Rate;
+        /// How fast a covert channel may carry.
+        bit_rate: BitRate -> BitRate;
         /// A share or factor.
         share: Share -> Ppm;
         /// A physical address.

@@ -10,6 +10,11 @@ pub(super) static SECTION: Section = Section {
     head: "[flow]",
     summary: "The direct flows between zones that are permitted; every other one is forbidden.",
     keys: &[
+        Key::optional(
+            "covert_limit",
+            Kind::BitRate,
+            "How fast a covert channel may carry, at the most, between partitions of which the policy permits no flow.",
+        ),
         Key::optional("allow", Kind::Tables(&ALLOW), ALLOW.summary),
         Key::optional("exception", Kind::Tables(&EXCEPTION), EXCEPTION.summary),
         Key::optional("filter", Kind::Tables(&FILTER), FILTER.summary),
@@ -47,6 +52,7 @@ static FILTER: Section = Section {
 pub(super) fn read(doc: &Document, cx: &mut Context) -> Option<FlowPolicy> {
     let flow = doc.root.table("flow")?;
     Some(FlowPolicy {
+        covert_limit: flow.bit_rate("covert_limit"),
         rules: flow.tables("allow").filter_map(|fields| rule(fields, doc, cx)).collect(),
         exceptions: flow.tables("exception").filter_map(|fields| exception(fields, doc, cx)).collect(),
         filters: flow.tables("filter").filter_map(|fields| filter(fields, doc, cx)).collect(),

@@ -59,6 +59,7 @@ mod port_end;
 mod region;
 mod restart;
 mod schedule;
+mod shared;
 mod system;
 mod task;
 mod zone;
@@ -79,6 +80,7 @@ pub(crate) use names::Names;
 pub(crate) use partition::{GuestKind, guest_of, role_of};
 pub(crate) use port_end::{Ends, ends_of, partition_of};
 pub(crate) use region::{is_shared, owning_partition, rights_of};
+pub(crate) use shared::{closure_of as shared_closure, kind_of as shared_kind};
 pub(crate) use system::phase;
 pub(crate) use task::is_aligned;
 

@@ -46,6 +46,7 @@ fn kind(kind_of: &Kind) -> Value {
         Kind::Time => quantity("ns|us|µs|μs|ms|s|min|h"),
         Kind::Size => quantity("B|kB|MB|GB|KiB|MiB|GiB|TiB"),
         Kind::Rate => quantity("B/s|kB/s|MB/s|GB/s|KiB/s|MiB/s|GiB/s"),
+        Kind::BitRate => quantity("bit/s|kbit/s|Mbit/s"),
         Kind::Share => quantity("%|ppm"),
         Kind::Address => json!({ "type": "string", "pattern": "^0x[0-9a-fA-F_]+$" }),
         Kind::Count(most) => json!({ "type": "integer", "minimum": 0, "maximum": most }),

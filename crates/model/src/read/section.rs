@@ -43,6 +43,8 @@ pub enum Kind {
     Size,
     /// A transfer rate.
     Rate,
+    /// How fast a covert channel may carry.
+    BitRate,
     /// A share or factor.
     Share,
     /// A physical address.
@@ -131,6 +133,7 @@ impl Kind {
             Self::Time => "a time in quotes, such as \"2.5 ms\"".into(),
             Self::Size => "a size in quotes, such as \"64 MiB\"".into(),
             Self::Rate => "a rate in quotes, such as \"80 MiB/s\"".into(),
+            Self::BitRate => "a rate in bits in quotes, such as \"1 bit/s\"".into(),
             Self::Share => "a share in quotes, such as \"30 %\"".into(),
             Self::Address => "an address in quotes, such as \"0x8000_0000\"".into(),
             Self::Count(_) => "a whole number, such as 10".into(),

@@ -16,6 +16,7 @@ pub(super) static SECTION: Section = Section {
         Key::optional("deadlines_hold_in", PHASE, "The phases of the frame in which deadlines must hold."),
         Key::optional("levels", Kind::List(&Kind::Name), "The scale of criticality levels, lowest first."),
         Key::optional("milestone", Kind::Text, "The review at which the growth rules are judged."),
+        Key::optional("robust_partitioning", Kind::Flag, "Whether robust time and resource partitioning are claimed."),
         Key::optional("plan", Kind::Text, "The plan that is taken where none is named, from this file's folder."),
     ],
 };
@@ -43,6 +44,7 @@ pub(crate) struct Head {
     pub deadline_phase: DeadlinePhase,
     pub levels: Vec<Located<String>>,
     pub milestone: Option<Located<String>>,
+    pub robust_partitioning: Option<Located<bool>>,
 }
 
 pub(super) fn read(doc: &Document, _cx: &mut Context) -> Option<Head> {
@@ -55,6 +57,7 @@ pub(super) fn read(doc: &Document, _cx: &mut Context) -> Option<Head> {
         deadline_phase: phase(fields, "deadlines_hold_in").unwrap_or(DeadlinePhase::Any),
         levels: fields.texts("levels"),
         milestone: fields.text("milestone"),
+        robust_partitioning: fields.flag("robust_partitioning"),
     })
 }
 

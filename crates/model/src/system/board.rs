@@ -1,6 +1,6 @@
 //! The board: cores, caches, memory, interconnect, devices.
 
-use super::{Devicetree, Placed};
+use super::{Devicetree, Placed, Setting, Shared};
 use diagnostic::Located;
 use quantity::{Address, Bytes, CoreId, MemoryId, PartitionId, Rate};
 use serde::Serialize;
@@ -22,6 +22,12 @@ pub struct Board {
     pub interconnect: Option<Interconnect>,
     /// The devices.
     pub devices: Vec<Device>,
+    /// What else is shared, or what is known of what is.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub shared: Vec<Shared>,
+    /// The configuration settings that results depend on.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub settings: Vec<Setting>,
     /// What the board's devicetree says of its memory, where one is named.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub devicetree: Option<Devicetree>,

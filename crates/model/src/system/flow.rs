@@ -1,7 +1,7 @@
 //! Zones and the information-flow policy.
 
 use diagnostic::Located;
-use quantity::{ChannelId, TaskId, ZoneId};
+use quantity::{BitRate, ChannelId, TaskId, ZoneId};
 use serde::Serialize;
 
 /// A group of partitions of like security need.
@@ -16,6 +16,9 @@ pub struct Zone {
 /// The direct flows that are permitted; every other one is forbidden.
 #[derive(Debug, Clone, Serialize)]
 pub struct FlowPolicy {
+    /// How fast a covert channel may carry, at the most, between partitions of which no flow is permitted.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub covert_limit: Option<Located<BitRate>>,
     /// The permitted flows between zones. Within a zone everything is permitted.
     pub rules: Vec<FlowRule>,
     /// Single channels or tasks permitted beyond the rules.

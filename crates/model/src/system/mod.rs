@@ -14,6 +14,7 @@ mod health;
 mod partition;
 mod platform;
 mod schedule;
+mod shared;
 mod task;
 
 pub use board::{Arbitration, Board, Cache, Core, Device, Interconnect, Interrupt, InterruptPolicy, Master, Memory};
@@ -30,6 +31,7 @@ pub use partition::{
 };
 pub use platform::{Platform, PortCost, Regulation};
 pub use schedule::{ChangeAction, CorePolicy, CoreSet, ModuleSchedule, Network, ScheduledPartition};
+pub use shared::{Checked, Closure, Setting, Shared, SharedKind};
 pub use task::{CriticalSection, Exchange, PeakRate, Provenance, ProvenanceClass, Release, Task};
 
 use crate::Digest;
@@ -92,6 +94,9 @@ pub struct System {
     pub health: Option<Health>,
     /// The review at which the growth rules are judged.
     pub milestone: Option<Located<String>>,
+    /// Whether robust time and resource partitioning are claimed of every partition.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub robust_partitioning: Option<Located<bool>>,
     /// The growth rules.
     pub growth_rules: Vec<GrowthRule>,
     /// Whom faults may reach; judged by a campaign.

@@ -34,8 +34,16 @@ pub fn system(parts: &str) -> System {
 
 /// The same beside a devicetree source.
 pub fn system_with_tree(parts: &str, tree: &str) -> System {
-    let text = format!("{HEAD}{parts}");
-    let files = [("small.toml", text.as_str()), ("board.dts", tree)];
+    read(&format!("{HEAD}{parts}"), tree)
+}
+
+/// A system from its whole text.
+pub fn whole(text: &str) -> System {
+    read(text, "")
+}
+
+fn read(text: &str, tree: &str) -> System {
+    let files = [("small.toml", text), ("board.dts", tree)];
     let mut files = BTreeMap::from(files.map(|(name, text)| (name.to_owned(), text.as_bytes().to_vec())));
     let Reading { system, diagnostics, .. } = read_system("small.toml", &mut files);
     system.unwrap_or_else(|| panic!("{diagnostics:#?}\n{text}\n{tree}"))

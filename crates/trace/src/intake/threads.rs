@@ -13,13 +13,13 @@ use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
 
 /// The bytes of a block: so many that a thread is busy for a while, and so few that what is made of them stays in its cache.
-const BLOCK: usize = 1 << 18;
+const BLOCK: usize = 1 << 19;
 
 const _: () = assert!(BLOCK > 2 * LONGEST_LINE);
 
 /// Besides one for each thread, so many blocks may be parsed before their turn has come: a thread that is held up does not hold up
 /// all others at once.
-const AHEAD: u64 = 12;
+const AHEAD: u64 = 8;
 
 /// A source of lines that threads read ahead. They end when it is dropped.
 pub struct Lines<R> {
