@@ -28,6 +28,8 @@ pub struct Plan {
     pub memory: Vec<Placement>,
     /// Cache ways.
     pub cache: Vec<WayGrant>,
+    /// Page colours of caches.
+    pub colours: Vec<ColourGrant>,
     /// Bandwidth budgets.
     pub bandwidth: Vec<BandwidthBudget>,
 }
@@ -69,6 +71,19 @@ pub struct WayGrant {
     pub span: Option<Span>,
 }
 
+/// Page colours of a cache given to a partition: its memory is put together of pages of these colours only.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ColourGrant {
+    /// The cache.
+    pub cache: CacheId,
+    /// To whom.
+    pub partition: PartitionId,
+    /// The colours from 0, in rising order.
+    pub colours: Vec<u32>,
+    /// The place in the plan file.
+    pub span: Option<Span>,
+}
+
 /// The rate that a master may move memory at, kept in every regulation period.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct BandwidthBudget {
@@ -90,6 +105,7 @@ impl Plan {
         cores.flat_map(|core| &mut core.windows).for_each(|window| window.span = None);
         plan.memory.iter_mut().for_each(|place| place.span = None);
         plan.cache.iter_mut().for_each(|grant| grant.span = None);
+        plan.colours.iter_mut().for_each(|grant| grant.span = None);
         plan.bandwidth.iter_mut().for_each(|budget| budget.span = None);
         plan
     }

@@ -46,6 +46,7 @@ impl Writer<'_> {
         }
         self.memory()?;
         self.cache()?;
+        self.colours()?;
         self.bandwidth()
     }
 
@@ -123,6 +124,19 @@ impl Writer<'_> {
         Ok(())
     }
 
+    fn colours(&mut self) -> fmt::Result {
+        if !self.plan.colours.is_empty() {
+            writeln!(self.text, "\n# Page colours.")?;
+        }
+        for grant in &self.plan.colours {
+            let cache = &self.system.board.caches[grant.cache.index()].name.value;
+            writeln!(self.text, "\n[[cache_colours]]\ncache = {}", quoted(cache))?;
+            writeln!(self.text, "partition = {}", quoted(self.partition(grant.partition)))?;
+            writeln!(self.text, "colours = \"{}\"", ranges(&grant.colours))?;
+        }
+        Ok(())
+    }
+
     fn bandwidth(&mut self) -> fmt::Result {
         if !self.plan.bandwidth.is_empty() {
             writeln!(self.text, "\n# Bandwidth budgets, kept in every regulation period.")?;
@@ -192,18 +206,17 @@ const MOST_DISTANCES: usize = 16;
 
 /// `0,2,5-7` for the ways of a mask.
 fn ways(mask: u64) -> String {
-    let mut parts: Vec<String> = Vec::new();
-    let mut way = 0;
-    while way < 64 {
-        let length = (mask >> way).trailing_ones();
-        match length {
-            0 => way += 1,
-            1 => parts.push(way.to_string()),
-            _ => parts.push(format!("{way}-{}", way + length - 1)),
-        }
-        way += length;
-    }
-    parts.join(",")
+    ranges(&(0..64).filter(|way| mask >> way & 1 == 1).collect::<Vec<_>>())
+}
+
+/// `0,2,5-7` for numbers in rising order.
+fn ranges(numbers: &[u32]) -> String {
+    let parts = numbers.chunk_by(|one, next| *one + 1 == *next).map(|run| match run {
+        [] => String::new(),
+        [one] => one.to_string(),
+        [first, .., last] => format!("{first}-{last}"),
+    });
+    parts.collect::<Vec<_>>().join(",")
 }
 
 /// A TOML text in quotes.

@@ -85,6 +85,7 @@ fn completed(system: &System, keep: Option<&Plan>, tables: Tables, report: &mut 
         schedules: tables.schedules,
         memory: memory::placements(system, keep, report),
         cache: cache::way_grants(system, &tables.on_core, report),
+        colours: Vec::new(),
         bandwidth: bandwidth::budgets(system, &tables.on_core, report),
     }
 }

@@ -42,8 +42,8 @@ pub(crate) fn placements(system: &System, keep: Option<&Plan>, report: &mut Repo
         return pinned;
     }
     let in_file_order = |places: Vec<Placement>| in_order(system, places);
-    let coarse = place_all(&memories, &wishes, &pinned, BLOCK);
-    match coarse.or_else(|_| place_all(&memories, &wishes, &pinned, 1)) {
+    let place = |block| place_all(system, &memories, &wishes, &pinned, block);
+    match place(BLOCK).or_else(|_| place(1)) {
         Ok(places) => in_file_order(places),
         Err(name) => {
             report.open(format!("no free range of memory was found for {name}"));
@@ -128,23 +128,37 @@ fn below(memory: &Memory, end: u128) -> u128 {
 
 /// First fit, what has the lowest limit first; an error names what found no room.
 fn place_all(
+    system: &System,
     memories: &[&Memory],
     wishes: &[Wish],
     pinned: &[Placement],
     block: u64,
 ) -> Result<Vec<Placement>, String> {
     let range = |p: &Placement| (u128::from(p.base.get()), u128::from(p.base.get()) + u128::from(p.size.get()));
-    let mut taken: Vec<(u128, u128)> = pinned.iter().map(range).collect();
     let mut places = pinned.to_vec();
     let mut order: Vec<&Wish> = wishes.iter().collect();
     order.sort_by_key(|wish| wish.end);
     for wish in order {
+        // Both keep the wider one of their guards between them.
+        let kept = |place: &Placement| {
+            let ((start, end), guard) = (range(place), guard(system, place.what).max(guard(system, wish.what)));
+            (start.saturating_sub(guard), end + guard)
+        };
+        let taken: Vec<(u128, u128)> = places.iter().map(kept).collect();
         let (base, size) = first_fit(memories, &taken, wish, block).ok_or_else(|| wish.name.clone())?;
-        taken.push((u128::from(base), u128::from(base) + u128::from(size)));
         let (base, size) = (Address::new(base), Bytes::new(size));
         places.push(Placement { what: wish.what, base, size, pinned: false, span: None });
     }
     Ok(places)
+}
+
+/// What must lie free on both sides of what is placed.
+fn guard(system: &System, what: Placed) -> u128 {
+    let guard = match what {
+        Placed::Partition(id) => system.partition(id).guard,
+        Placed::Region(index) => system.regions[index].guard,
+    };
+    guard.map_or(0, |guard| guard.get().into())
 }
 
 fn first_fit(memories: &[&Memory], taken: &[(u128, u128)], wish: &Wish, block: u64) -> Option<(u64, u64)> {

@@ -10,6 +10,7 @@
 //! Differs from the source: ways never given to anybody are told, and are no fault.
 //! Checked by: hand-made masks below; the survey vessel's four disjoint sets.
 
+use crate::colours;
 use crate::facts::{Claim, Found, basis};
 use crate::names::counted;
 use claim::{Assumption, Kind, Verdict};
@@ -20,7 +21,10 @@ use quantity::{Bytes, CacheId, CoreId, PartitionId};
 
 /// One verdict for every cache that can be shared out.
 pub(crate) fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
-    let caches = system.board.caches.iter().enumerate().filter(|(_, cache)| cache.partitionable);
+    // A cache that is shared out by colours alone needs no ways.
+    let by_ways = |id: CacheId| plan.cache.iter().any(|grant| grant.cache == id) || !colours::are_planned(plan, id);
+    let caches = system.board.caches.iter().enumerate();
+    let caches = caches.filter(|(index, cache)| cache.partitionable && by_ways(CacheId::new(*index)));
     let claim = |cache: &Cache| Claim {
         kind: Kind::Cache,
         subject: cache.name.value.clone(),
@@ -102,7 +106,7 @@ fn overlap(system: &System, plan: &Plan, one: &WayGrant, other: &WayGrant) -> Op
 
 /// Whether two holders run on different cores at some time. On one core they take turns, and what the one displaces is in the
 /// refill at the head of the other's window.
-fn may_meet(system: &System, plan: &Plan, one: WayHolder, other: WayHolder) -> bool {
+pub(crate) fn may_meet(system: &System, plan: &Plan, one: WayHolder, other: WayHolder) -> bool {
     let cores = |holder| match holder {
         WayHolder::Core(core) => vec![core],
         WayHolder::Partition(id) => cores_of(system, plan, id),

@@ -36,7 +36,7 @@ fn found(system: &System, plan: &Plan, device: &Device) -> Result<Found, String>
     if device.registers.is_none() {
         found.remarks.push("its registers are not declared, and nothing is said of them".to_owned());
     }
-    if device.dma_stream.is_some() || device.dma_rate.is_some() {
+    if device.moves_memory() {
         found.faults.extend(stream_faults(system, plan, device, owner)?);
         if device.dma_address_bits.is_none() {
             found.remarks.push(
@@ -49,30 +49,41 @@ fn found(system: &System, plan: &Plan, device: &Device) -> Result<Found, String>
 
 /// What the stream of a device reaches that it must not, or cannot.
 fn stream_faults(system: &System, plan: &Plan, device: &Device, owner: PartitionId) -> Result<Vec<String>, String> {
-    if device.reaches.is_empty() && device.memory.is_none() {
-        return Err("it moves memory by itself, and `reaches` does not say which its stream is mapped to".to_owned());
-    }
-    let mut faults = Vec::new();
-    let mut ranges = Vec::new();
-    for what in device.reaches.iter().map(|reached| &reached.value) {
-        let name = placed_name(system, what);
-        if !may_write(system, owner, what) {
-            let owner = &system.partition(owner).name.value;
-            faults.push(format!("its stream reaches `{name}`, which its owner `{owner}` may not write"));
-        }
-        let placement = plan.memory.iter().find(|placement| placement.what == *what);
-        let placement = placement.ok_or_else(|| format!("the plan places nothing for `{name}`"))?;
-        ranges.push((name, Range::new(placement.base, placement.size)));
-    }
+    let ranges = reached(system, plan, device)?;
+    let foreign = device.reaches.iter().filter(|reached| !may_write(system, owner, &reached.value));
+    let foreign = foreign.map(|reached| {
+        let (name, owner) = (placed_name(system, &reached.value), &system.partition(owner).name.value);
+        format!("its stream reaches `{name}`, which its owner `{owner}` may not write")
+    });
+    let mut faults: Vec<String> = foreign.collect();
     if let Some(memory) = device.memory.map(|id| &system.board.memories[id.index()]) {
         let range = Range::new(memory.base.value, memory.size.value);
         let others = plan.memory.iter().filter(|placement| !may_write(system, owner, &placement.what));
         faults.extend(others.filter_map(|placement| inside(system, placement, &memory.name.value, range)));
-        ranges.push((memory.name.value.clone(), range));
     }
     let beyond = ranges.iter().filter_map(|(name, range)| beyond_addresses(name, *range, device.dma_address_bits?));
     faults.extend(beyond);
     Ok(faults)
+}
+
+/// The ranges that the stream of a device reaches, by name; or which of them are not known.
+pub(crate) fn reached(system: &System, plan: &Plan, device: &Device) -> Result<Vec<(String, Range)>, String> {
+    if device.reaches.is_empty() && device.memory.is_none() {
+        let name = &device.name.value;
+        return Err(format!(
+            "`{name}` moves memory by itself, and `reaches` does not say which its stream is mapped to"
+        ));
+    }
+    let placed = device.reaches.iter().map(|reached| {
+        let name = placed_name(system, &reached.value);
+        let placement = plan.memory.iter().find(|placement| placement.what == reached.value);
+        placement
+            .map(|place| (name.clone(), Range::from(place)))
+            .ok_or_else(|| format!("the plan places nothing for `{name}`"))
+    });
+    let memory = device.memory.map(|id| &system.board.memories[id.index()]);
+    let whole = memory.map(|memory| Ok((memory.name.value.clone(), Range::new(memory.base.value, memory.size.value))));
+    placed.chain(whole).collect()
 }
 
 /// What of somebody else lies in a memory that the stream reaches whole.
@@ -97,7 +108,7 @@ fn beyond_addresses(name: &str, range: Range, bits: u32) -> Option<String> {
 }
 
 /// Whether a partition may write what is placed.
-fn may_write(system: &System, partition: PartitionId, what: &Placed) -> bool {
+pub(crate) fn may_write(system: &System, partition: PartitionId, what: &Placed) -> bool {
     match what {
         Placed::Partition(owner) => *owner == partition,
         Placed::Region(index) => {

@@ -8,6 +8,8 @@
 mod bandwidth;
 mod cache;
 pub mod channels;
+mod colours;
+mod contents;
 pub mod covert;
 mod criticality;
 mod device;
@@ -21,9 +23,11 @@ mod memory;
 mod names;
 mod range;
 mod refill;
+mod rights;
 mod settings;
 mod tree;
 
+pub use colours::page_colours;
 pub use homes::homes;
 
 use claim::Verdict;
@@ -33,11 +37,14 @@ use plan::Plan;
 /// Every claim in space about `system` under `plan`.
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = memory::check(system, plan);
+    verdicts.extend(contents::check(system));
+    verdicts.extend(rights::check(system, plan));
     verdicts.extend(tree::check(system, plan));
     verdicts.extend(margins::check(system, plan));
     verdicts.extend(device::check(system, plan));
     verdicts.extend(interrupt::check(system, plan));
     verdicts.extend(cache::check(system, plan));
+    verdicts.extend(colours::check(system, plan));
     verdicts.extend(refill::check(system, plan));
     verdicts.extend(bandwidth::check(system, plan));
     let edges = edges::edges(system);

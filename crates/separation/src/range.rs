@@ -17,10 +17,15 @@ impl Range {
         Self { start, end: start + u128::from(size.get()) }
     }
 
+    /// What both hold, where they meet.
+    pub fn shared(self, other: Self) -> Option<Self> {
+        let shared = Self { start: self.start.max(other.start), end: self.end.min(other.end) };
+        (shared.start < shared.end).then_some(shared)
+    }
+
     /// The bytes that both hold.
     pub fn shared_bytes(self, other: Self) -> u64 {
-        let shared = self.end.min(other.end).saturating_sub(self.start.max(other.start));
-        u64::try_from(shared).unwrap_or(u64::MAX)
+        self.shared(other).map_or(0, |shared| shared.size().get())
     }
 
     /// The size, which is no more than that of all addresses.

@@ -75,6 +75,9 @@ pub fn partition(name: &str, level: usize, zone: usize, period: Duration, ram_mi
         ram: Some(at(Bytes::from_mib(ram_mib))),
         reserved_as: None,
         image: None,
+        heap: None,
+        ram_margin: None,
+        guard: None,
         working_set: None,
         useful_lines: None,
         evicting_lines: None,
@@ -110,6 +113,7 @@ pub fn task(partition: usize, name: &str, period: Duration, wcet: Duration, clas
         sporadic: false,
         exchange: Exchange::StartFinish,
         output_jitter: None,
+        stack: None,
         virtual_core: None,
     }
 }
@@ -140,6 +144,7 @@ pub fn board(cores: usize) -> Board {
             level: 2,
             size: at(Bytes::from_mib(2)),
             ways: at(16),
+            slices: None,
             line: at(Bytes::new(64)),
             cores: (0..cores).map(CoreId::new).collect(),
             partitionable: true,
@@ -198,7 +203,11 @@ pub fn system() -> System {
             name: at("buffers".into()),
             size: at(Bytes::from_mib(8)),
             owner: RegionOwner::Shared,
+            owner_rights: None,
             access: vec![],
+            writable_code: None,
+            protocol: None,
+            guard: None,
             reserved_as: None,
         }],
         channels: vec![channel("CH01", 0, 1, sampling)],
@@ -276,6 +285,7 @@ pub fn plan_for(made_for: Option<Digest>) -> Plan {
             placement(Placed::Partition(PartitionId::new(1)), 0x8600_0000, 256),
         ],
         cache: vec![ways(0, 0x000f), ways(1, 0xfff0)],
+        colours: vec![],
         bandwidth: vec![budget(0, 160), budget(2, 220)],
     }
 }

@@ -3,14 +3,16 @@
 use super::name;
 use crate::read::{Context, Document, Fields, is_shared, owning_partition, rights_of};
 use diagnostic::codes::channel::{ACCESS_TWICE, BAD_RIGHTS, SHARED_WITH_NOBODY};
-use diagnostic::codes::shape::DUPLICATE_NAME;
+use diagnostic::codes::shape::{DUPLICATE_NAME, KEY_ALONE};
 use diagnostic::{Diagnostic, Span};
 use std::collections::BTreeMap;
 
 pub(super) fn check(doc: &Document, cx: &mut Context) {
     for region in doc.root.tables("region") {
         named_like_partition(doc, region).into_iter().for_each(|fault| cx.report(fault));
-        region.tables("access").filter_map(bad_rights).for_each(|fault| cx.report(fault));
+        bad_rights(region, "owner_rights").into_iter().for_each(|fault| cx.report(fault));
+        owner_of_shared(region).into_iter().for_each(|fault| cx.report(fault));
+        region.tables("access").filter_map(|access| bad_rights(access, "rights")).for_each(|fault| cx.report(fault));
         access_twice(region, cx);
         if is_shared(region) && region.list("access").is_empty() {
             let message = format!("region {} is shared and no partition has access to it", name(region));
@@ -28,9 +30,15 @@ fn named_like_partition(doc: &Document, region: &Fields) -> Option<Diagnostic> {
     Some(fault.help("a plan places both by name: give the region a name of its own"))
 }
 
-fn bad_rights(access: &Fields) -> Option<Diagnostic> {
-    let rights = access.text("rights").filter(|rights| rights_of(&rights.value).is_none())?;
-    let message = format!("`rights` is \"{}\", which is no set of the letters r, w and x", rights.value);
+fn owner_of_shared(region: &Fields) -> Option<Diagnostic> {
+    let rights = region.key_span("owner_rights").filter(|_| is_shared(region))?;
+    let message = format!("region {} is shared, and `owner_rights` speaks of an owner", name(region));
+    Some(Diagnostic::new(&KEY_ALONE, rights, message).help("give all rights in `access`, or name an owner"))
+}
+
+fn bad_rights(fields: &Fields, key: &str) -> Option<Diagnostic> {
+    let rights = fields.text(key).filter(|rights| rights_of(&rights.value).is_none())?;
+    let message = format!("`{key}` is \"{}\", which is no set of the letters r, w and x", rights.value);
     let help = "write r to read, w to write, x to execute, each at most once, such as \"rw\"";
     Some(Diagnostic::new(&BAD_RIGHTS, rights.span, message).help(help))
 }

@@ -14,7 +14,15 @@ pub(super) static SECTION: Section = Section {
         Key::required("name", Kind::Name, "The region's name, unlike that of any partition."),
         Key::required("size", Kind::Size, "Its size.").above_zero(),
         Key::required("owner", Kind::Ref("partition, or \"hypervisor\" or \"shared\""), "Whose it is."),
+        Key::optional(
+            "owner_rights",
+            Kind::Text,
+            "What its owner may do, in letters as in `access`; anything where not given.",
+        ),
         Key::optional("access", Kind::Tables(&ACCESS), ACCESS.summary),
+        Key::optional("writable_code", Kind::Text, "Why what somebody may write there may be executed."),
+        Key::optional("protocol", Kind::Text, "How several writers keep out of each other's way."),
+        Key::optional("guard", Kind::Size, "What must lie free on both sides of it.").above_zero(),
         Key::optional("reserved_as", Kind::Text, "The node of the devicetree, or its label, that reserves it."),
     ],
 };
@@ -47,7 +55,17 @@ pub(super) fn read(doc: &Document, cx: &mut Context) -> Vec<Region> {
         let owner = fields.text("owner").and_then(|name| owner(&name, doc, cx));
         let access = fields.tables("access").filter_map(|fields| access(fields, doc, cx)).collect();
         let reserved_as = devicetree::reserved_as(fields, doc, cx);
-        Some(Region { name: fields.text("name")?, size: fields.size("size")?, owner: owner?, access, reserved_as })
+        Some(Region {
+            name: fields.text("name")?,
+            size: fields.size("size")?,
+            owner: owner?,
+            owner_rights: fields.text("owner_rights").and_then(|letters| rights_of(&letters.value)),
+            access,
+            writable_code: fields.text("writable_code"),
+            protocol: fields.text("protocol"),
+            guard: fields.size("guard"),
+            reserved_as,
+        })
     });
     regions.collect()
 }

@@ -32,6 +32,7 @@ pub(super) static SECTION: Section = Section {
         Key::optional("sporadic", Kind::Flag, "Whether the period is only the least time between arrivals."),
         Key::optional("exchange", Kind::Word(EXCHANGE_WORDS), "When a job reads and writes; else \"start-finish\"."),
         Key::optional("output_jitter", Kind::Time, "The most by which the instants of its outputs may vary, a need."),
+        Key::optional("stack", Kind::Size, "The memory that its stack takes.").above_zero(),
         Key::optional("virtual_core", SMALL, "The virtual core that the task is pinned to, from 0."),
     ],
 };
@@ -98,6 +99,7 @@ fn task(TaskFields { partition, fields }: &TaskFields) -> Option<Task> {
         sporadic: fields.flag("sporadic").is_some_and(|flag| flag.value),
         exchange: fields.word("exchange", &EXCHANGES).map_or(Exchange::StartFinish, |exchange| exchange.value),
         output_jitter: fields.time("output_jitter"),
+        stack: fields.size("stack"),
         virtual_core: fields.small("virtual_core"),
     })
 }

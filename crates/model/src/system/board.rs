@@ -55,6 +55,9 @@ pub struct Cache {
     pub size: Located<Bytes>,
     /// The number of ways.
     pub ways: Located<u32>,
+    /// The slices that addresses are hashed over; one where not declared.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub slices: Option<u32>,
     /// The size of one line.
     pub line: Located<Bytes>,
     /// The cores that use it; one for a private cache.
@@ -151,6 +154,13 @@ pub struct Device {
     pub capacity: Option<Located<Rate>>,
     /// Its interrupts.
     pub interrupts: Vec<Interrupt>,
+}
+
+impl Device {
+    /// Whether it moves memory by itself.
+    pub const fn moves_memory(&self) -> bool {
+        self.dma_stream.is_some() || self.dma_rate.is_some()
+    }
 }
 
 /// What happens to an interrupt that comes outside its owner's windows.

@@ -43,6 +43,15 @@ pub struct Partition {
     pub reserved_as: Option<Located<usize>>,
     /// The size of its image in storage.
     pub image: Option<Located<Bytes>>,
+    /// The heap within its RAM; nothing is said where not declared.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub heap: Option<Located<Bytes>>,
+    /// The share of its RAM that image, heap and stacks must leave.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ram_margin: Option<Located<Ppm>>,
+    /// What must lie free on both sides of its RAM.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub guard: Option<Located<Bytes>>,
     /// The working set that its cache ways must hold.
     pub working_set: Option<Located<Bytes>>,
     /// The cache lines that it may use again after a pause.
@@ -186,8 +195,20 @@ pub struct Region {
     pub size: Located<Bytes>,
     /// Whose it is.
     pub owner: RegionOwner,
+    /// What its owner may do with it; anything where not declared.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub owner_rights: Option<Rights>,
     /// Who else may do what with it.
     pub access: Vec<(Located<PartitionId>, Rights)>,
+    /// Why what is written there may be executed, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub writable_code: Option<Located<String>>,
+    /// How several writers keep out of each other's way, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub protocol: Option<Located<String>>,
+    /// What must lie free on both sides of it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub guard: Option<Located<Bytes>>,
     /// What the devicetree reserves for it: an index into the reserved memory.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub reserved_as: Option<Located<usize>>,

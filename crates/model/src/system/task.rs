@@ -1,7 +1,7 @@
 //! Tasks: the schedulable units inside a partition.
 
 use diagnostic::Located;
-use quantity::{Duration, PartitionId, Rate};
+use quantity::{Bytes, Duration, PartitionId, Rate};
 use serde::Serialize;
 
 /// One task.
@@ -41,6 +41,9 @@ pub struct Task {
     pub exchange: Exchange,
     /// The most by which the instants of its outputs may vary against its period, where it needs one.
     pub output_jitter: Option<Located<Duration>>,
+    /// The memory that its stack takes.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stack: Option<Located<Bytes>>,
     /// The virtual core that the task is pinned to, where its partition has several.
     pub virtual_core: Option<Located<u32>>,
 }

@@ -1,9 +1,9 @@
-//! `[[placement]]`, `[[cache_ways]]` and `[[bandwidth]]`
+//! `[[placement]]`, `[[cache_ways]]`, `[[cache_colours]]` and `[[bandwidth]]`
 
-use super::{Reader, ways};
-use crate::{BandwidthBudget, Placed, Placement, WayGrant, WayHolder};
+use super::{Reader, numbers};
+use crate::{BandwidthBudget, ColourGrant, Placed, Placement, WayGrant, WayHolder};
 use diagnostic::Diagnostic;
-use diagnostic::codes::plan_file::{BAD_WAYS, GRANTED_TWICE, PLACE_WRAPS};
+use diagnostic::codes::plan_file::{BAD_COLOURS, BAD_WAYS, GRANTED_TWICE, PLACE_WRAPS};
 use model::tables::Fields;
 use quantity::{CacheId, CoreId, PartitionId};
 
@@ -61,7 +61,7 @@ impl Reader<'_> {
         let ways = entry.text("ways")?;
         let cache = cache?;
         let count = self.system.board.caches[cache.index()].ways.value;
-        let mask = match ways::mask(&ways.value, count) {
+        let mask = match numbers::mask(&ways.value, count) {
             Ok(mask) => mask,
             Err(why) => {
                 let help = "write ways from 0 and ranges of them, such as \"0-3\" or \"0,2,5-7\"";
@@ -70,6 +70,38 @@ impl Reader<'_> {
             }
         };
         Some(WayGrant { cache: cache.value, holder: holder?, mask, span: Some(entry.span) })
+    }
+
+    /// The grants of page colours, each partition once for each cache.
+    pub(super) fn colour_grants(&mut self, fields: &Fields) -> Vec<ColourGrant> {
+        let mut grants: Vec<ColourGrant> = Vec::new();
+        for entry in fields.tables("cache_colours") {
+            let Some(grant) = self.colour_grant(entry) else { continue };
+            match grants.iter().find(|other| (other.cache, other.partition) == (grant.cache, grant.partition)) {
+                Some(first) => {
+                    self.report_twice(entry, first.span, "colours of this cache are given to the same partition twice")
+                }
+                None => grants.push(grant),
+            }
+        }
+        grants
+    }
+
+    fn colour_grant(&mut self, entry: &Fields) -> Option<ColourGrant> {
+        let cache = entry.text("cache").and_then(|name| self.caches.resolve(&name, CacheId::new, self.cx));
+        let partition =
+            entry.text("partition").and_then(|name| self.partitions.resolve(&name, PartitionId::new, self.cx));
+        let written = entry.text("colours")?;
+        match numbers::colours(&written.value) {
+            Ok(colours) => {
+                Some(ColourGrant { cache: cache?.value, partition: partition?.value, colours, span: Some(entry.span) })
+            }
+            Err(why) => {
+                let help = "write colours from 0 and ranges of them, such as \"0-7\" or \"0,2,5-7\"";
+                self.cx.report(Diagnostic::new(&BAD_COLOURS, written.span, format!("`colours` {why}")).help(help));
+                None
+            }
+        }
     }
 
     /// The bandwidth budgets, each master once.

@@ -4,8 +4,8 @@
 //! are claims, judged by the checks.
 
 mod grants;
+mod numbers;
 mod sections;
-mod ways;
 mod windows;
 
 use crate::Plan;
@@ -84,6 +84,7 @@ impl<'a> Reader<'a> {
             schedules: self.schedules(fields),
             memory: fields.tables("placement").filter_map(|entry| self.placement(entry)).collect(),
             cache: self.way_grants(fields),
+            colours: self.colour_grants(fields),
             bandwidth: self.budgets(fields),
         }
     }

@@ -10,6 +10,7 @@ pub(super) static PLAN_FILE: Section = Section {
         Key::optional("window", Kind::Tables(&WINDOW), "The partition time windows."),
         Key::optional("placement", Kind::Tables(&PLACEMENT), "What lies where in memory."),
         Key::optional("cache_ways", Kind::Tables(&CACHE_WAYS), "Who has which ways of a cache."),
+        Key::optional("cache_colours", Kind::Tables(&CACHE_COLOURS), "Who has which page colours of a cache."),
         Key::optional("bandwidth", Kind::Tables(&BANDWIDTH), "The bandwidth budgets of the masters."),
     ],
 };
@@ -62,6 +63,16 @@ static CACHE_WAYS: Section = Section {
     ],
 };
 
+static CACHE_COLOURS: Section = Section {
+    head: "[[cache_colours]]",
+    summary: "Page colours of a cache for one partition, in place of ways.",
+    keys: &[
+        Key::required("cache", Kind::Ref("cache"), "The cache."),
+        Key::required("partition", Kind::Ref("partition"), "The partition whose pages have these colours only."),
+        Key::required("colours", Kind::Text, "The colours from 0, such as \"0-7\" or \"0,2,5-7\"."),
+    ],
+};
+
 static BANDWIDTH: Section = Section {
     head: "[[bandwidth]]",
     summary: "The rate that a master may move memory at, kept in every regulation period.",
@@ -72,4 +83,4 @@ static BANDWIDTH: Section = Section {
 };
 
 /// The sections in the order in which people read about them, for the documentation.
-pub(super) static ALL: [&Section; 5] = [&PLAN, &WINDOW, &PLACEMENT, &CACHE_WAYS, &BANDWIDTH];
+pub(super) static ALL: [&Section; 6] = [&PLAN, &WINDOW, &PLACEMENT, &CACHE_WAYS, &CACHE_COLOURS, &BANDWIDTH];

@@ -4,12 +4,13 @@ use crate::common;
 use diagnostic::{Located, Sources, Span};
 use model::System;
 use plan::{
-    BandwidthBudget, CoreTable, Placed, Placement, Plan, ScheduleTable, WayGrant, WayHolder, Window, read_plan,
-    write_plan,
+    BandwidthBudget, ColourGrant, CoreTable, Placed, Placement, Plan, ScheduleTable, WayGrant, WayHolder, Window,
+    read_plan, write_plan,
 };
 use proptest::prelude::*;
 use quantity::{Address, Bytes, CacheId, CoreId, Duration, Instant, PartitionId, Rate, ScheduleId};
 use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
 const FRAME_US: u64 = 40;
 
@@ -115,11 +116,14 @@ fn plan() -> impl Strategy<Value = Plan> {
     let places = prop::collection::vec((0..2usize, any::<u32>(), 1u64..1 << 40, any::<bool>()), 0..4);
     let ways = prop::collection::vec(1u64..256, 0..3);
     let budgets = prop::collection::vec(0u64..1 << 40, 0..3);
-    (tables, places, ways, budgets, any::<bool>()).prop_map(|(tables, places, ways, budgets, dated)| Plan {
+    let colours = prop::collection::vec(prop::collection::btree_set(0u32..200, 1..20), 0..2);
+    let parts = (tables, places, ways, colours, budgets, any::<bool>());
+    parts.prop_map(|(tables, places, ways, colours, budgets, dated)| Plan {
         made_for: dated.then(|| Located::new(system().0.digest(), Span::NOWHERE)),
         schedules: schedules(tables),
         memory: places.into_iter().map(placement).collect(),
         cache: ways.into_iter().enumerate().map(grant).collect(),
+        colours: colours.into_iter().take(1).map(coloured).collect(),
         bandwidth: budgets.into_iter().take(2).enumerate().map(budget).collect(),
     })
 }
@@ -143,6 +147,11 @@ fn grant((index, mask): (usize, u64)) -> WayGrant {
     let holders =
         [WayHolder::Core(CoreId::new(0)), WayHolder::Core(CoreId::new(1)), WayHolder::Partition(PartitionId::new(1))];
     WayGrant { cache: CacheId::new(0), holder: holders[index], mask, span: None }
+}
+
+fn coloured(colours: BTreeSet<u32>) -> ColourGrant {
+    let (cache, partition) = (CacheId::new(0), PartitionId::new(1));
+    ColourGrant { cache, partition, colours: colours.into_iter().collect(), span: None }
 }
 
 fn budget((master, rate): (usize, u64)) -> BandwidthBudget {

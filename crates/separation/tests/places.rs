@@ -1,0 +1,281 @@
+//! Guards, contents, rights and page colours in tables made by hand; memory maps byte by byte and against a library for ranges.
+
+mod common;
+
+use claim::Status::{NotAnalysed, Shown, Violated};
+use claim::{Status, Verdict};
+use common::{plan, system, verdicts};
+use plan::{Placed, Placement, Plan};
+use proptest::prelude::*;
+use quantity::{Address, Bytes, PartitionId};
+use rangemap::RangeSet;
+use std::collections::BTreeMap;
+
+/// A partition of the most keys, with one task.
+fn partition(name: &str, keys: &str, task: &str) -> String {
+    let task = format!("[[partition.task]]\nname = \"t\"\nperiod = \"20 ms\"\npriority = 1\nwcet = \"1 ms\"\n{task}\n");
+    format!("[[partition]]\nname = \"{name}\"\nguest = \"fixed priority\"\nram = \"1 MiB\"\n{keys}\n{task}")
+}
+
+fn placement(what: &str, base: u64, size: &str) -> String {
+    format!("[[placement]]\n{what}\nbase = \"{base:#x}\"\nsize = \"{size}\"\n")
+}
+
+fn window(core: u32, partition: &str, start: u32) -> String {
+    format!("[[window]]\ncore = \"{core}\"\npartition = \"{partition}\"\nstart = \"{start} ms\"\nlength = \"5 ms\"\n")
+}
+
+fn said(verdicts: &BTreeMap<String, Verdict>, id: &str) -> (Status, String) {
+    let verdict = verdicts.get(id).unwrap_or_else(|| panic!("no {id} in {:?}", verdicts.keys().collect::<Vec<_>>()));
+    (verdict.status, verdict.reason.clone().unwrap_or_default())
+}
+
+#[test]
+fn a_guard_is_free_on_both_sides() {
+    let judged = |guard: &str, other: u64| {
+        let system = system(&[partition("A", guard, ""), partition("B", "", "")].concat());
+        let text =
+            placement("partition = \"A\"", 0x9000_0000, "1 MiB") + &placement("partition = \"B\"", other, "1 MiB");
+        said(&verdicts(&system, &plan(&system, &text)), "memory/A")
+    };
+    let guard = "guard = \"64 KiB\"";
+    assert_eq!(judged("", 0x9010_0000).0, Shown, "touching, and no guard asked for");
+    assert_eq!(judged(guard, 0x9011_0000).0, Shown, "exactly the guard");
+    assert_eq!(judged(guard, 0x8fef_0000).0, Shown, "exactly the guard before it");
+    let words = "`B` has 4 KiB from 0x9010_F000 of the guard of 64 KiB behind it";
+    assert_eq!(judged(guard, 0x9010_f000), (Violated, words.to_owned()));
+    let words = "`B` has 64 KiB from 0x8FFF_0000 of the guard of 64 KiB before it";
+    assert_eq!(judged(guard, 0x8ff0_0000), (Violated, words.to_owned()));
+}
+
+#[test]
+fn image_heap_and_stacks_fit_into_the_ram() {
+    let judged = |keys: &str, stack: &str| {
+        let system = system(&partition("A", keys, stack));
+        verdicts(&system, &plan(&system, &placement("partition = \"A\"", 0x9000_0000, "1 MiB")))
+    };
+    let id = "memory/contents/A";
+    let fits = judged("image = \"512 KiB\"\nheap = \"448 KiB\"", "stack = \"64 KiB\"");
+    assert_eq!((fits[id].status, fits[id].bound, fits[id].limit), (Shown, Some(1 << 20), Some(1 << 20)));
+    let (status, words) = said(&judged("image = \"512 KiB\"\nheap = \"448 KiB\"", "stack = \"65 KiB\""), id);
+    assert_eq!(
+        (status, words.as_str()),
+        (Violated, "the image of 512 KiB, the heap of 448 KiB and stacks of 65 KiB take 1025 KiB of 1 MiB")
+    );
+    let left = judged("image = \"512 KiB\"\nheap = \"0 B\"\nram_margin = \"50 %\"", "stack = \"4 KiB\"");
+    assert_eq!((left[id].status, left[id].limit), (Violated, Some(1 << 19)));
+    assert!(!judged("image = \"512 KiB\"", "").contains_key(id), "nobody asks");
+    let missing = |keys: &str, stack: &str| said(&judged(keys, stack), id);
+    assert_eq!(missing("heap = \"4 KiB\"", "stack = \"4 KiB\""), (NotAnalysed, "`A` declares no `image`".to_owned()));
+    assert_eq!(missing("image = \"4 KiB\"", "stack = \"4 KiB\""), (NotAnalysed, "`A` declares no `heap`".to_owned()));
+    assert_eq!(
+        missing("image = \"4 KiB\"\nheap = \"4 KiB\"", ""),
+        (NotAnalysed, "`A.t` declares no `stack`".to_owned())
+    );
+}
+
+#[test]
+fn what_is_written_is_not_executed_and_has_one_writer() {
+    let judged = |keys: &str| {
+        let region = format!("[[region]]\nname = \"R\"\nsize = \"4 KiB\"\n{keys}\n");
+        let system = system(&[partition("A", "", ""), partition("B", "", ""), region].concat());
+        verdicts(&system, &plan(&system, ""))
+    };
+    let (rights, writers) = ("memory/rights/R", "memory/writers/R");
+    let both = |a: &str, b: &str| {
+        format!("access = [{{ partition = \"A\", rights = \"{a}\" }}, {{ partition = \"B\", rights = \"{b}\" }}]")
+    };
+    let fine = judged(&format!("owner = \"shared\"\n{}", both("rw", "r")));
+    assert_eq!((fine[rights].status, fine[writers].status), (Shown, Shown));
+    let alone = judged(&format!("owner = \"shared\"\n{}", both("rwx", "r")));
+    assert_eq!(said(&alone, rights), (Violated, "`A` may both write and execute it".to_owned()));
+    let other = judged(&format!("owner = \"shared\"\n{}", both("rw", "rx")));
+    assert_eq!(said(&other, rights), (Violated, "`A` may write what `B` may execute".to_owned()));
+    let excused = judged(&format!("owner = \"shared\"\n{}\nwritable_code = \"loader\"", both("rw", "rx")));
+    assert_eq!(said(&excused, rights), (Shown, "`A` may write what `B` may execute: loader".to_owned()));
+    let two = judged(&format!("owner = \"shared\"\n{}", both("rw", "rw")));
+    assert_eq!(two[writers].status, Violated);
+    let agreed = judged(&format!("owner = \"shared\"\n{}\nprotocol = \"one slot each\"", both("rw", "rw")));
+    assert_eq!(said(&agreed, writers), (Shown, "`A` and `B` write it: one slot each".to_owned()));
+    let a_writes = "access = [{ partition = \"A\", rights = \"w\" }]";
+    assert_eq!(said(&judged(&format!("owner = \"B\"\n{a_writes}")), writers).0, Violated, "an owner may write");
+    let read_only = judged(&format!("owner = \"B\"\nowner_rights = \"rx\"\n{a_writes}"));
+    assert_eq!(said(&read_only, writers).0, Shown, "this owner may not");
+    assert_eq!(said(&read_only, rights).0, Violated);
+    assert!(!judged("owner = \"B\"").contains_key(rights), "nothing is declared");
+}
+
+#[test]
+fn a_region_of_the_hypervisor_is_reached_by_nobody_undeclared() {
+    let region = "[[region]]\nname = \"H\"\nsize = \"1 MiB\"\nowner = \"hypervisor\"\n";
+    let judged = |access: &str, device: &str, base: u64| {
+        let device = format!("[[board.device]]\nname = \"D\"\nowner = \"A\"\n{device}\n");
+        let system = system(&[device, partition("A", "", ""), format!("{region}{access}\n")].concat());
+        let text = placement("region = \"H\"", 0x9000_0000, "1 MiB") + &placement("partition = \"A\"", base, "1 MiB");
+        said(&verdicts(&system, &plan(&system, &text)), "memory/reach/H")
+    };
+    assert_eq!(judged("", "", 0x9010_0000).0, Shown);
+    assert_eq!(judged("", "", 0x900f_f000), (Violated, "`A` is placed over it".to_owned()));
+    let whole = "dma_stream = \"s\"\nmemory = \"RAM\"";
+    assert_eq!(judged("", whole, 0xa000_0000), (Violated, "the stream of device `D` reaches it".to_owned()));
+    assert_eq!(judged("", "dma_stream = \"s\"\nreaches = [\"A\"]", 0xa000_0000).0, Shown);
+    let declared = "access = [{ partition = \"A\", rights = \"rw\" }]";
+    assert_eq!(judged(declared, whole, 0xa000_0000), (Shown, "declared to reach it: A".to_owned()));
+    assert_eq!(judged("", "dma_stream = \"s\"", 0xa000_0000).0, NotAnalysed);
+}
+
+/// Published: 32 colours of 8 MiB in 16 ways and 4 slices (Kim, Kandhalu, Rajkumar, ECRTS 2013), 16 of 1 MiB in 16 ways (Mancuso and
+/// others, RTAS 2013), pages of 4 KiB.
+#[test]
+fn the_published_numbers_of_colours() {
+    let colours = |size: u64, slices: u32| separation::page_colours(Bytes::new(size), slices, 16, Bytes::new(4096));
+    assert_eq!((colours(8 << 20, 4), colours(1 << 20, 1)), (32, 16));
+    assert_eq!(
+        separation::page_colours(Bytes::new(32 << 10), 1, 8, Bytes::new(4096)),
+        1,
+        "sets are chosen within a page"
+    );
+}
+
+#[test]
+fn colours_are_apart_known_and_enough() {
+    let cache = |size: &str| {
+        format!(
+            "[[board.cache]]\nname = \"L2\"\nlevel = 2\nsize = \"{size}\"\nways = 16\nline = \"64 B\"\ncores = [\"0\", \"1\"]\npartitionable = true\n"
+        )
+    };
+    let judged_in = |cache: &str, keys: &str, grants: &[(&str, &str)]| {
+        let system = system(&[cache.to_owned(), partition("A", keys, ""), partition("B", "", "")].concat());
+        let grant = |(who, colours): &(&str, &str)| {
+            format!("[[cache_colours]]\ncache = \"L2\"\npartition = \"{who}\"\ncolours = \"{colours}\"\n")
+        };
+        let places = placement("partition = \"A\"", 0x9000_0000, "2 MiB")
+            + &placement("partition = \"B\"", 0xa000_0000, "2 MiB");
+        let text = places + &window(0, "A", 0) + &window(1, "B", 0) + &grants.iter().map(grant).collect::<String>();
+        let verdicts = verdicts(&system, &plan(&system, &text));
+        assert_eq!(
+            verdicts.contains_key("cache/L2"),
+            grants.is_empty(),
+            "ways are asked for where no colours are given"
+        );
+        (!grants.is_empty()).then(|| said(&verdicts, "cache/L2/colours"))
+    };
+    let judged = |keys: &str, grants: &[(&str, &str)]| judged_in(&cache("1 MiB"), keys, grants).expect("it is claimed");
+    let lost = "16 colours at pages of 4 KiB; `A` loses 1 MiB of its range to other colours; `B` loses 1 MiB of its range to other colours";
+    assert_eq!(judged("", &[("A", "0-7"), ("B", "8-15")]), (Shown, lost.to_owned()));
+    assert_eq!(judged_in(&cache("1 MiB"), "", &[]), None);
+    assert_eq!(judged("", &[("A", "0-8"), ("B", "8-15")]), (Violated, "`A` and `B` share 1 colour".to_owned()));
+    let beyond = judged("", &[("A", "0-7"), ("B", "8-16")]);
+    assert_eq!(beyond, (Violated, "`B` is given colour 16, and they count from 0 to 15".to_owned()));
+    assert_eq!(
+        judged("", &[("A", "0-7")]),
+        (Violated, "`B` runs on a core of the cache and has no colours".to_owned())
+    );
+    let few = judged("", &[("A", "0-6"), ("B", "8-15")]);
+    assert_eq!(
+        few,
+        (Violated, "`A` asks for 1 MiB, and of its range of 2 MiB only 896 KiB have its colours".to_owned())
+    );
+    assert_eq!(judged("working_set = \"512 KiB\"", &[("A", "0-7"), ("B", "8-15")]).0, Shown);
+    let set = judged("working_set = \"513 KiB\"", &[("A", "0-7"), ("B", "8-15")]);
+    assert_eq!(set, (Violated, "the working set of `A`, 513 KiB, passes its colours, 512 KiB".to_owned()));
+    let none = judged_in(&cache("64 KiB"), "", &[("A", "0"), ("B", "1")]).expect("it is claimed");
+    assert_eq!(
+        none,
+        (Violated, "its sets are chosen within a page of 4 KiB: it has no colours to share out".to_owned())
+    );
+}
+
+/// Three partitions anywhere near a memory, which need not hold them.
+fn places() -> impl Strategy<Value = Vec<(u64, u64)>> {
+    prop::collection::vec((0u64..64, 1u64..24), 3)
+}
+
+/// The system of three partitions under one guard, on a memory of `size` bytes from `base` with granules of `granule`.
+fn small(guard: u64, granule: u64) -> model::System {
+    let mut system = system(&["A", "B", "C"].map(|name| partition(name, "guard = \"1 B\"", "")).concat());
+    let memory = &mut system.board.memories[0];
+    memory.base.value = Address::new(8 * granule);
+    memory.size.value = Bytes::new(48 * granule);
+    memory.granule = Bytes::new(granule);
+    for partition in &mut system.partitions {
+        let at = partition.name.span;
+        partition.ram = Some(diagnostic::Located::new(Bytes::new(4), at));
+        partition.guard = Some(diagnostic::Located::new(Bytes::new(guard), at));
+    }
+    system
+}
+
+fn placed(ranges: &[(u64, u64)]) -> Plan {
+    let place = |(index, (base, size)): (usize, &(u64, u64))| Placement {
+        what: Placed::Partition(PartitionId::new(index)),
+        base: Address::new(*base),
+        size: Bytes::new(*size),
+        pinned: false,
+        span: None,
+    };
+    Plan { memory: ranges.iter().enumerate().map(place).collect(), ..Plan::default() }
+}
+
+/// The bytes in fault of one of the ranges, by asking every byte of the board.
+fn byte_by_byte(ranges: &[(u64, u64)], index: usize, guard: u64) -> u64 {
+    let holds = |(base, size): (u64, u64), byte: u64| base <= byte && byte < base + size;
+    let (base, size) = ranges[index];
+    let mut faults = 4u64.saturating_sub(size);
+    for byte in 0..256 {
+        let is_mine = holds((base, size), byte);
+        faults += u64::from(is_mine && !holds((8, 48), byte));
+        let in_guard = !is_mine && byte + guard >= base && byte < base + size + guard;
+        let others =
+            ranges.iter().enumerate().filter(|(other, range)| *other != index && holds(**range, byte)).count() as u64;
+        faults += if is_mine || in_guard { others } else { 0 };
+    }
+    faults
+}
+
+fn one(range: std::ops::Range<u64>) -> RangeSet<u64> {
+    let mut set = RangeSet::new();
+    set.insert(range);
+    set
+}
+
+/// The same by a library for ranges, on granules of any size, with what lies off the granule.
+fn by_library(ranges: &[(u64, u64)], index: usize, guard: u64, granule: u64) -> u64 {
+    let length = |set: &RangeSet<u64>| set.iter().map(|range| range.end - range.start).sum::<u64>();
+    let (base, size) = ranges[index];
+    let mut outside = one(base..base + size);
+    outside.remove(8 * granule..56 * granule);
+    let mut faults = 4u64.saturating_sub(size) + length(&outside) + base % granule + (base + size) % granule;
+    for (_, (start, size_of_other)) in ranges.iter().enumerate().filter(|(other, _)| *other != index) {
+        let mut around = one(base.saturating_sub(guard)..base + size + guard);
+        let whole = length(&around);
+        around.remove(*start..start + size_of_other);
+        faults += whole - length(&around);
+    }
+    faults
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(2000))]
+
+    #[test]
+    fn small_boards_are_judged_as_byte_by_byte(ranges in places(), guard in 1u64..5) {
+        let verdicts = verdicts(&small(guard, 1), &placed(&ranges));
+        for (index, name) in ["A", "B", "C"].iter().enumerate() {
+            let bound = verdicts[&format!("memory/{name}")].bound;
+            prop_assert_eq!(bound, Some(byte_by_byte(&ranges, index, guard)), "{} of {:?}", name, &ranges);
+        }
+    }
+
+    #[test]
+    fn random_maps_are_judged_as_by_a_library_for_ranges(
+        ranges in prop::collection::vec((0u64..1 << 19, 1u64..1 << 18), 3),
+        guard in 1u64..1 << 16,
+    ) {
+        let verdicts = verdicts(&small(guard, 4096), &placed(&ranges));
+        for (index, name) in ["A", "B", "C"].iter().enumerate() {
+            let bound = verdicts[&format!("memory/{name}")].bound;
+            prop_assert_eq!(bound, Some(by_library(&ranges, index, guard, 4096)), "{} of {:?}", name, &ranges);
+        }
+    }
+}
