@@ -43,8 +43,15 @@ fn links_lead_somewhere_and_rows_have_the_columns_of_their_head() {
 }
 
 #[test]
-fn every_kind_of_part_has_a_pattern_and_an_entry_in_the_key() {
-    let page = page(&whole_dossier());
+fn every_kind_of_part_has_a_pattern_and_those_that_are_there_an_entry_in_the_key() {
+    let some: Vec<_> = all(&page(&whole_dossier()), "#part-chains .key li").iter().map(words).collect();
+    let there = ["device", "waiting", "blackout", "delay", "executing", "port", "alignment"];
+    assert_eq!(some.len(), there.len());
+    assert!(some.iter().zip(there).all(|(entry, kind)| entry.contains(kind)), "{some:?}");
+    let mut verdicts = claims();
+    let parts = PartKind::ALL.into_iter().map(|kind| Part::new("SAFE.stop", kind, 1_000)).collect();
+    verdicts.push(made_of("reaction/ALL", Kind::Reaction, 50, parts));
+    let page = page(&Dossier::compose(Inputs { verdicts, ..inputs_of(whole_system()) }));
     let key: Vec<_> = all(&page, "#part-chains .key li").iter().map(words).collect();
     assert_eq!(key.len(), PartKind::ALL.len());
     let mut weaves = BTreeSet::new();
@@ -202,8 +209,11 @@ fn text_box(text: &ElementRef<'_>) -> (f64, f64, f64, f64) {
 #[test]
 fn no_text_of_a_drawing_overlaps_another_or_is_cut_off() {
     let long = "A_PARTITION_WITH_A_VERY_LONG_NAME.and_a_task_of_it";
-    let parts =
-        |n: u64| (0..n).map(|k| Part::new(format!("{long}{k}"), PartKind::ALL[k as usize % 11], 7_000 + k)).collect();
+    let parts = |n: u64| {
+        (0..n)
+            .map(|k| Part::new(format!("{long}{k}"), PartKind::ALL[k as usize % PartKind::ALL.len()], 7_000 + k))
+            .collect()
+    };
     let mut verdicts = claims();
     for (id, kind) in [("reaction", Kind::Reaction), ("boot", Kind::Boot), ("restart", Kind::Restart)] {
         for (limit, n) in [(1, 3), (50, 24), (u64::MAX / 2000, 2)] {
