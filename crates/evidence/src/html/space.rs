@@ -8,9 +8,9 @@ use crate::svg::{Range, bar, memory_map, ways};
 use claim::{Kind, Status};
 use maud::{Markup, html};
 use model::System;
-use model::system::{Memory, RegionOwner};
+use model::system::{Memory, RegionOwner, Rights};
 use plan::{Placed, Placement, Plan};
-use quantity::{Address, Rate};
+use quantity::{Address, Bytes, Rate};
 
 pub(super) fn memory(dossier: &Dossier) -> Markup {
     let (Some(system), Some(plan)) = (dossier.system(), dossier.plan()) else {
@@ -86,13 +86,41 @@ fn placement_table(system: &System, placements: &[&Placement]) -> Markup {
             tr {
                 th scope="row" { (placed(system, &placement.what)) }
                 td { (owner(system, &placement.what)) }
+                td { (rights(system, &placement.what)) }
                 td class="n" { code { (placement.base) } }
                 td class="n" { code { (last_address(placement)) } }
                 td class="n" { (placement.size) }
+                td class="n" { (guard(system, &placement.what).map_or_else(|| "–".to_owned(), |guard| guard.to_string())) }
             }
         }
     };
-    table("", &["Range", "Whose", "#First address", "#Last address", "#Size"], rows)
+    let head = ["Range", "Whose", "Rights", "#First address", "#Last address", "#Size", "#Guard"];
+    table("", &head, rows)
+}
+
+/// What the owner may do with it, and who else may do what.
+fn rights(system: &System, what: &Placed) -> String {
+    let Placed::Region(at) = what else { return "all".to_owned() };
+    let Some(region) = system.regions.get(*at) else { return "–".to_owned() };
+    let own = region.owner_rights.map_or_else(|| "not declared".to_owned(), letters);
+    let others =
+        region.access.iter().map(|(who, rights)| format!("{} {}", partition(system, who.value), letters(*rights)));
+    [own].into_iter().chain(others).collect::<Vec<_>>().join(", ")
+}
+
+/// The letters of the rights in the file.
+fn letters(rights: Rights) -> String {
+    let each = [(rights.read, 'r'), (rights.write, 'w'), (rights.execute, 'x')];
+    each.into_iter().filter_map(|(given, letter)| given.then_some(letter)).collect()
+}
+
+/// What must lie free on both sides.
+fn guard(system: &System, what: &Placed) -> Option<Bytes> {
+    match what {
+        Placed::Partition(id) => system.partition(*id).guard,
+        Placed::Region(at) => system.regions.get(*at)?.guard,
+    }
+    .map(|guard| guard.value)
 }
 
 fn last_address(placement: &Placement) -> String {
