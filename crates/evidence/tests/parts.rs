@@ -8,6 +8,8 @@ mod read_page;
 use claim::{Kind, Part, PartKind, Verdict};
 use common::*;
 use evidence::{CAUTIONS, Dossier, Inputs};
+use model::system::Rights;
+use quantity::{Bytes, PartitionId};
 use read_page::*;
 use scraper::ElementRef;
 use std::collections::BTreeSet;
@@ -234,4 +236,20 @@ fn no_text_of_a_drawing_overlaps_another_or_is_cut_off() {
             }
         }
     }
+}
+
+#[test]
+fn the_table_of_the_memory_map_tells_rights_and_guards() {
+    let mut system = whole_system();
+    let rights = |read, write, execute| Rights { read, write, execute };
+    let region = &mut system.regions[0];
+    region.owner_rights = Some(rights(true, true, false));
+    region.access = vec![(at(PartitionId::new(1)), rights(true, false, false))];
+    region.guard = Some(at(Bytes::from_mib(2)));
+    let page = page(&Dossier::compose(inputs_of(system)));
+    let rows = within(&all(&page, "#part-memory table")[0], "tbody tr");
+    let told: Vec<Vec<String>> = rows.iter().map(|row| within(row, "th, td").iter().map(words).collect()).collect();
+    let of = |name: &str| told.iter().find(|row| row[0] == name).map(|row| (row[2].as_str(), row[6].as_str()));
+    assert_eq!(of("buffers"), Some(("rw, WORK r", "2 MiB")), "{told:?}");
+    assert_eq!(of("SAFE"), Some(("all", "–")), "{told:?}");
 }
