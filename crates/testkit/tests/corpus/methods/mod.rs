@@ -4,6 +4,7 @@ mod blocking;
 mod chains;
 mod cyclic;
 mod demand;
+mod memory;
 mod network;
 mod packing;
 mod periodic;
@@ -53,6 +54,7 @@ pub fn answers(case: &Case) -> Result<Answers, String> {
         "block-maxima" => statistics::block_maxima(&read(input)?),
         "largest-of-blocks" => statistics::largest_of_blocks(&read(input)?),
         "excesses" => statistics::excesses(&read(input)?),
+        "page-colours" => memory::page_colours(&read(input)?),
         other => Err(format!("no method is called {other}")),
     }
 }
