@@ -93,7 +93,7 @@ pub(super) struct Part {
 impl Part {
     /// What some claims come to together; where there is none, nothing is known, for the reason given.
     fn of(what: &'static str, claims: &[&Verdict], without: &str) -> Self {
-        let status = claims.iter().map(|verdict| verdict.status).max_by_key(|status| badness(*status));
+        let status = claims.iter().map(|verdict| verdict.status).max_by_key(|status| status.badness());
         let told = if claims.is_empty() { without.to_owned() } else { words(claims) };
         Self {
             what,
@@ -108,7 +108,7 @@ impl Part {
     fn but_missing(self, missing: Option<&str>) -> Self {
         let Some(missing) = missing else { return self };
         let status =
-            if badness(self.status) > badness(Status::NotAnalysed) { self.status } else { Status::NotAnalysed };
+            if self.status.badness() > Status::NotAnalysed.badness() { self.status } else { Status::NotAnalysed };
         let told = if self.claims.is_empty() { missing.to_owned() } else { format!("{}; {missing}", self.told) };
         Self { status, told, ..self }
     }
@@ -130,23 +130,13 @@ impl Part {
     }
 }
 
-/// What is not known is worse than what is shown, and what is known to fail is worse than that.
-const fn badness(status: Status) -> u8 {
-    match status {
-        Status::Shown => 0,
-        Status::NotAnalysed => 1,
-        Status::NotShown => 2,
-        Status::Violated => 3,
-    }
-}
-
 /// How many claims are shown, or which are not, the worst first.
 fn words(claims: &[&Verdict]) -> String {
     let mut failing: Vec<&&Verdict> = claims.iter().filter(|verdict| verdict.status != Status::Shown).collect();
     if failing.is_empty() {
         return format!("shown by {} claim{}", claims.len(), if claims.len() == 1 { "" } else { "s" });
     }
-    failing.sort_by_key(|verdict| std::cmp::Reverse(badness(verdict.status)));
+    failing.sort_by_key(|verdict| std::cmp::Reverse(verdict.status.badness()));
     let named = failing.iter().take(NAMED).map(|verdict| format!("{} is {}", verdict.id, verdict.status.words()));
     let rest = failing.len().saturating_sub(NAMED);
     let rest = (rest > 0).then(|| format!("and {rest} more"));
@@ -162,7 +152,7 @@ fn judged(subject: &Subject<'_>, kind: Kind, parts: &[Part], load_ppm: Option<u6
     let basis = Basis { analysis: "robust-partitioning", source, assumptions: assumptions.into_iter().collect() };
     let reason = parts.iter().map(|part| format!("{}: {}", part.what, part.told)).collect::<Vec<_>>().join("; ");
     let status =
-        parts.iter().map(|part| part.status).max_by_key(|status| badness(*status)).unwrap_or(Status::NotAnalysed);
+        parts.iter().map(|part| part.status).max_by_key(|status| status.badness()).unwrap_or(Status::NotAnalysed);
     let open = parts.iter().filter(|part| part.status != Status::Shown).count() as u64;
     let is_time = kind == Kind::RobustTime;
     let counted = if is_time { load_ppm } else { Some(open) };

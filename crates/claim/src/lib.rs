@@ -41,6 +41,17 @@ impl Status {
         }
     }
 
+    /// Its place among what stands beside it: what is not known is worse than what is shown, and what is known to fail is worse
+    /// than that.
+    pub const fn badness(self) -> u8 {
+        match self {
+            Self::Shown => 0,
+            Self::NotAnalysed => 1,
+            Self::NotShown => 2,
+            Self::Violated => 3,
+        }
+    }
+
     /// The word for programs: `shown`, `not_shown`, `violated`, `not_analysed`.
     pub const fn key(self) -> &'static str {
         match self {

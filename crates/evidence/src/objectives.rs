@@ -209,7 +209,7 @@ impl ObjectiveRow<'_> {
 /// Every objective with its claims, open ones first.
 pub(crate) fn rows(dossier: &Dossier) -> Vec<ObjectiveRow<'_>> {
     let mut rows: Vec<ObjectiveRow<'_>> = OBJECTIVES.iter().map(|objective| row(dossier, objective)).collect();
-    rows.sort_by_key(|row| std::cmp::Reverse(badness(row.status)));
+    rows.sort_by_key(|row| std::cmp::Reverse(row.status.badness()));
     rows
 }
 
@@ -218,21 +218,12 @@ fn row<'d>(dossier: &'d Dossier, objective: &'static Objective) -> ObjectiveRow<
     let claims: Vec<&Verdict> = kinds().flat_map(|kind| dossier.of_kind(*kind)).collect();
     let missing: Vec<Kind> =
         objective.needs.iter().copied().filter(|kind| dossier.of_kind(*kind).next().is_none()).collect();
-    let worst = claims.iter().map(|verdict| verdict.status).max_by_key(|status| badness(*status));
+    let worst = claims.iter().map(|verdict| verdict.status).max_by_key(|status| status.badness());
     let is_known = missing.is_empty() && !objective.needs.is_empty();
     let worst = worst.unwrap_or(Status::NotAnalysed);
-    let status = if is_known || badness(worst) > badness(Status::NotAnalysed) { worst } else { Status::NotAnalysed };
+    let status = if is_known || worst.badness() > Status::NotAnalysed.badness() { worst } else { Status::NotAnalysed };
     let mut open: Vec<&Verdict> = claims.iter().copied().filter(|verdict| verdict.status != Status::Shown).collect();
-    open.sort_by_key(|verdict| std::cmp::Reverse(badness(verdict.status)));
+    open.sort_by_key(|verdict| std::cmp::Reverse(verdict.status.badness()));
     let accepted = open.iter().filter(|verdict| dossier.deviation(&verdict.id).is_some()).count();
     ObjectiveRow { objective, status, counts: Summary::of(claims), open, missing, accepted }
-}
-
-const fn badness(status: Status) -> u8 {
-    match status {
-        Status::Shown => 0,
-        Status::NotAnalysed => 1,
-        Status::NotShown => 2,
-        Status::Violated => 3,
-    }
 }

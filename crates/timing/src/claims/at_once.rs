@@ -10,10 +10,7 @@ use quantity::CoreId;
 /// # Errors
 /// Which datum of a line is missing, or that they may keep the core for themselves.
 pub(super) fn handlers(scope: &Scope<'_>, core: CoreId) -> Result<Handlers, String> {
-    let interrupts = scope.system.board.devices.iter().flat_map(|device| &device.interrupts);
-    // A line of which it is not said where it goes may come anywhere.
-    let here = interrupts.filter(|interrupt| interrupt.core.as_ref().is_none_or(|routed| routed.value == core));
-    let lines: Vec<Option<Line>> = here.map(line).collect::<Result<_, _>>()?;
+    let lines: Vec<Option<Line>> = scope.interrupts_on(core).map(line).collect::<Result<_, _>>()?;
     Handlers::new(lines.into_iter().flatten()).map_err(|_| {
         format!("the interrupts that are handled at once may keep core {} for themselves", scope.core_name(core))
     })

@@ -82,9 +82,9 @@ impl View<'_> {
 
     /// Whether some interrupt may be handled there outside all windows.
     fn interrupted(&self, core: CoreId) -> bool {
-        let interrupts = self.scope.system.board.devices.iter().flat_map(|device| &device.interrupts);
-        let mut here = interrupts.filter(|interrupt| interrupt.core.as_ref().is_none_or(|routed| routed.value == core));
-        here.any(|interrupt| interrupt.policy.is_none_or(|policy| policy.value != InterruptPolicy::Pended))
+        self.scope
+            .interrupts_on(core)
+            .any(|interrupt| interrupt.policy.is_none_or(|policy| policy.value != InterruptPolicy::Pended))
     }
 
     /// What regulation lets the master move; a broken line is counted whole.

@@ -41,7 +41,7 @@ pub(super) fn of_bound(scope: &Scope<'_>, core: &Analysed, k: usize, bound: &Bou
     let arrival_ns = bound.arrival_ns - bound.busy_start_ns;
     let finish_ns = (arrival_ns + bound.response_ns as i64) as u64; // The busy window's length.
     let window = Window { start_ns, arrival_ns, finish_ns, job: bound.job, at_boot: bound.at_boot };
-    let jobs = JobsCounted::of(scope, core, k, &window);
+    let jobs = JobsCounted::of(core, k, &window);
     let waits = jobs
         .each
         .iter()
@@ -57,7 +57,7 @@ pub(super) fn of_gain(scope: &Scope<'_>, core: &Analysed, k: usize, gain: &Gain)
     let window = Window { start_ns, arrival_ns, finish_ns, job, at_boot };
     let each = waits_ns(&gain.own, &gain.bus, latest);
     let waits = other_masters(scope, core).into_iter().map(str::to_owned).zip(each).collect();
-    JobsCounted::of(scope, core, k, &window).parts(scope, core, &window, waits)
+    JobsCounted::of(core, k, &window).parts(scope, core, &window, waits)
 }
 
 fn jobs_waiting(scope: &Scope<'_>, core: &Analysed, k: usize) -> u64 {
@@ -94,7 +94,7 @@ struct JobsCounted {
 }
 
 impl JobsCounted {
-    fn of(_scope: &Scope<'_>, core: &Analysed, k: usize, window: &Window) -> Self {
+    fn of(core: &Analysed, k: usize, window: &Window) -> Self {
         let position = core.set.position[k];
         let jobs_of = |other: usize| {
             let task = &core.tasks[other];

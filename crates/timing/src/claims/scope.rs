@@ -4,7 +4,7 @@ use super::windows;
 use claim::{Basis, Kind, Verdict};
 use diagnostic::Span;
 use model::System;
-use model::system::{CorePolicy, ModuleSchedule, RunGrant, ScheduledPartition};
+use model::system::{CorePolicy, Interrupt, ModuleSchedule, RunGrant, ScheduledPartition};
 use plan::{CoreTable, Plan, ScheduleTable, Window};
 use quantity::{CoreId, PartitionId, ScheduleId, TaskId};
 use std::cell::OnceCell;
@@ -123,6 +123,12 @@ impl<'a> Scope<'a> {
         let policies: Vec<_> = tables.iter().filter_map(|table| self.policy(table.core)).collect();
         let home = || self.home_set(partition, virtual_core).map(|set| &set.policy).into_iter().collect();
         if policies.is_empty() { home() } else { policies }
+    }
+
+    /// The interrupts that come on a core. One of which it is not said where it goes may come anywhere.
+    pub(super) fn interrupts_on(&self, core: CoreId) -> impl Iterator<Item = &'a Interrupt> {
+        let interrupts = self.system.board.devices.iter().flat_map(|device| &device.interrupts);
+        interrupts.filter(move |interrupt| interrupt.core.as_ref().is_none_or(|routed| routed.value == core))
     }
 
     pub(super) fn partition_name(&self, partition: PartitionId) -> &'a str {
