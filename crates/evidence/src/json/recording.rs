@@ -51,7 +51,8 @@ pub(super) fn head(recorded: &Recorded<'_>) -> Map<String, Value> {
 pub(super) fn found(judged: &Judged<'_>) -> Map<String, Value> {
     let coverage = &judged.found.judgement.coverage;
     let tasks = coverage.tasks.iter().enumerate().map(|(task, seen)| {
-        json!({ "task": judged.system.task_label(quantity::TaskId::new(task)), "whole": seen.whole, "cut": seen.cut })
+        let name = judged.system.task_label(quantity::TaskId::new(task));
+        json!({ "task": name, "whole": seen.whole, "cut": seen.cut, "given_up": seen.given_up })
     });
     members(json!({
         "coverage": {

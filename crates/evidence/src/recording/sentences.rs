@@ -34,6 +34,10 @@ pub(crate) fn coverage(judged: &Judged<'_>) -> Vec<String> {
         counted(writes, "message"),
         counted(reads, "time")
     ));
+    let given_up: u64 = coverage.tasks.iter().map(|task| task.given_up).sum();
+    if given_up > 0 {
+        said.push(format!("Starts and stops of partitions gave up {}.", counted(given_up, "job")));
+    }
     let unseen = judged.unseen_tasks();
     if !unseen.is_empty() {
         said.push(format!("No whole job was seen of {}: {}.", count(unseen.len(), "task"), some_of(&unseen)));
