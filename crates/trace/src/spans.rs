@@ -192,8 +192,8 @@ impl Observer for Spans {
             task.last_completion = None;
             return;
         };
-        if let (Some(response), Some(arrived)) = (job.response_ns(), job.arrived_ns) {
-            task.responses.add(response, When { from_ns: arrived, to_ns: completed }, fault);
+        if let (Some(response), Some(arrived)) = (job.response(), job.arrived_ns) {
+            task.responses.add(response.value, When { from_ns: arrived, to_ns: completed }, fault);
         }
         if let Some(began) = job.began_ns {
             task.executions.add(job.executed_ns, When { from_ns: began, to_ns: completed }, fault);

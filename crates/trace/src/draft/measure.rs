@@ -291,8 +291,8 @@ impl Observer for Measures {
             return;
         }
         measured.note(window);
-        if let Some(first) = window.first_ns.filter(|_| waited) {
-            self.switch.note(first.saturating_sub(window.from_ns));
+        if let Some(first) = window.first.filter(|_| waited) {
+            self.switch.note(first.since(window.began()).value);
         }
     }
 
@@ -305,6 +305,6 @@ impl Observer for Measures {
         if job.executed_ns > 0 {
             measured.execution.note(job.executed_ns);
         }
-        job.response_ns().iter().for_each(|response| measured.response.note(*response));
+        job.response().iter().for_each(|response| measured.response.note(response.value));
     }
 }

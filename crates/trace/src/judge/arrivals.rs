@@ -2,13 +2,14 @@
 
 use super::tally::{Finding, Rule, Tally};
 use super::task_name;
+use crate::moment::Moment;
 use crate::rebuilt::Observer;
 use crate::seen::{Happening, Seen};
 use model::System;
 
 #[derive(Debug)]
 pub(super) struct Arrivals {
-    last: Vec<Option<u64>>,
+    last: Vec<Option<Moment>>,
     tallies: Vec<Tally>,
 }
 
@@ -33,11 +34,11 @@ impl Observer for Arrivals {
     fn seen(&mut self, seen: &Seen) {
         match seen.what {
             Happening::Arrives { task, .. } => {
-                let at = seen.at_ns;
+                let at = seen.moment();
                 if let Some(last) = self.last[task.index()].replace(at) {
-                    let apart = at.saturating_sub(last);
+                    let apart = at.since(last);
                     self.tallies[task.index()]
-                        .note(apart, at, || format!("a job arrived {apart} ns after the one before"));
+                        .note(apart, at.at_ns, || format!("a job arrived {} ns after the one before", apart.value));
                 }
             }
             // A free-running task may arrive at any instant after its partition has started anew.

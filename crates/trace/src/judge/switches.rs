@@ -60,12 +60,12 @@ impl Observer for Switches {
             return;
         }
         let tally = &mut self.tallies[window.partition.index()];
-        match window.first_ns {
+        match window.first {
             Some(first) if window.whole => {
-                let cost = first.saturating_sub(window.from_ns);
-                self.costs[window.partition.index()].note(cost);
+                let cost = first.since(window.began());
+                self.costs[window.partition.index()].note(cost.value);
                 tally.note(cost, window.from_ns, || {
-                    format!("its work waited, and executed only {cost} ns into the window")
+                    format!("its work waited, and executed only {} ns into the window", cost.value)
                 });
             }
             _ => tally.note_gap(),
