@@ -8,7 +8,7 @@ use super::pattern::MOST_WINDOWS;
 use super::rhythm::Arrivals;
 use crate::rebuilt::{Job, Observer, Window};
 use crate::seen::{Happening, Seen, Start, Who};
-use crate::waiting::Waiting;
+use crate::waiting::{Waiting, Work};
 use model::System;
 use quantity::{ChannelId, CoreId, PartitionId, TaskId};
 
@@ -281,7 +281,7 @@ impl Observer for Measures {
     }
 
     fn window(&mut self, window: &Window) {
-        let waited = self.waiting.take(window.core);
+        let waited = self.waiting.take(window.core) == Some(Work::Ready);
         if !window.told {
             return;
         }

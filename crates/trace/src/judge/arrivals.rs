@@ -10,6 +10,8 @@ use model::System;
 #[derive(Debug)]
 pub(super) struct Arrivals {
     last: Vec<Option<Moment>>,
+    /// When a partition started anew last, or the schedule changed: then tasks may arrive sooner.
+    anew: Option<Moment>,
     tallies: Vec<Tally>,
 }
 
@@ -20,7 +22,12 @@ impl Arrivals {
             let jitter = system.jitter(task).map_or(0, |jitter| jitter.ns());
             Tally::new(Rule::Arrival, Ok(system.task(task).period.value.ns().saturating_sub(jitter)))
         };
-        Self { last: vec![None; system.tasks.len()], tallies: system.task_ids().map(tally).collect() }
+        Self { last: vec![None; system.tasks.len()], anew: None, tallies: system.task_ids().map(tally).collect() }
+    }
+
+    /// Takes the end of the recording.
+    pub(super) fn finish(&mut self) {
+        self.tallies.iter_mut().for_each(Tally::finish);
     }
 
     pub(super) fn findings(&self, system: &System) -> Vec<Finding> {
@@ -35,19 +42,25 @@ impl Observer for Arrivals {
         match seen.what {
             Happening::Arrives { task, .. } => {
                 let at = seen.moment();
-                if let Some(last) = self.last[task.index()].replace(at) {
-                    let apart = at.since(last);
-                    self.tallies[task.index()]
-                        .note(apart, at.at_ns, || format!("a job arrived {} ns after the one before", apart.value));
+                let tally = &mut self.tallies[task.index()];
+                tally.finish();
+                let Some(last) = self.last[task.index()].replace(at) else { return };
+                let apart = at.since(last);
+                match self.anew.and_then(|anew| anew.may_swap_with(last)) {
+                    // It may lie between both.
+                    Some(error_ns) => tally.note_undecided(error_ns),
+                    None => tally.note_unless_turned(apart, at, at.at_ns, || {
+                        format!("a job arrived {} ns after the one before", apart.value)
+                    }),
                 }
             }
             // A free-running task may arrive at any instant after its partition has started anew.
-            Happening::Restarts { .. }
-            | Happening::Stopped { .. }
-            | Happening::Gap { .. }
-            | Happening::Schedule { .. } => {
+            Happening::Restarts { .. } | Happening::Stopped { .. } | Happening::Schedule { .. } => {
+                self.tallies.iter_mut().for_each(|tally| tally.turn(seen.moment()));
+                self.anew = Some(seen.moment());
                 self.last.fill(None);
             }
+            Happening::Gap { .. } => self.last.fill(None),
             _ => {}
         }
     }

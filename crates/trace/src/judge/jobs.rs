@@ -58,13 +58,16 @@ impl Observer for JobTimes {
 /// A job that is not seen to complete breaks what it has already broken when it is seen last, and is else not judged. One that was
 /// given up lies in no gap: coverage counts it.
 fn note_open(job: &Job, execution: &mut Tally, response: &mut Tally) {
+    if job.unpaired_by_ns > 0 {
+        [execution, response].into_iter().for_each(|tally| tally.note_undecided(job.unpaired_by_ns));
+        return;
+    }
     let may_pass = |tally: &Tally, seen: &Reading| tally.limit().is_some_and(|limit| seen.most > limit);
     let open_ns = job.open_ns.unwrap_or(0);
     match job.open_for().filter(|took| may_pass(response, took)) {
         Some(took) => {
             response.note(took, open_ns, || format!("a job was not completed {} ns after its arrival", took.value))
         }
-        None if job.unpaired_by_ns > 0 => response.note_undecided(job.unpaired_by_ns),
         None if job.given_up => {}
         None => response.note_gap(),
     }

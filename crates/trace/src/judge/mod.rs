@@ -139,6 +139,7 @@ impl<'a> Judge<'a> {
         self.outage.finish();
         self.chains.finish();
         self.ports.finish();
+        self.arrivals.finish();
         let system = self.system;
         let findings = [
             self.windows.findings(system),

@@ -2,7 +2,7 @@
 
 use super::tally::{Finding, Limit, Rule, Tally};
 use super::{Most, channel_name};
-use crate::moment::{Moment, Order, Reading};
+use crate::moment::{Clock, Moment, Order, Reading};
 use crate::rebuilt::Observer;
 use crate::seen::{Happening, Seen};
 use model::System;
@@ -143,7 +143,7 @@ impl Port {
         }
         match &mut self.kind {
             PortKind::Sampling { ages, older } => {
-                ages.turn(at.at_ns);
+                ages.turn(at);
                 *older = before;
             }
             PortKind::Queuing { receivers, .. } => receivers.iter_mut().for_each(|queue| queue.writes(at)),
@@ -156,11 +156,13 @@ impl Port {
                 let Some(written) = self.last_write else { return };
                 let age = age_of(at, written, *older);
                 ages.settle(at.at_ns);
-                ages.note_unless_turned(age, at, written.clock, || format!("a message {} ns old was read", age.value));
+                ages.note_unless_turned(age, at, last_ns(at, written.clock), || {
+                    format!("a message {} ns old was read", age.value)
+                });
             }
             PortKind::Queuing { takes, receivers } => {
                 let Some(queue) = receivers.get_mut(receiver) else { return };
-                queue.depths.turn(at.at_ns);
+                queue.depths.turn(at);
                 queue.read = Some(at);
                 if queue.is_open(at) {
                     return;
@@ -202,7 +204,7 @@ impl Queue {
         if let Some(waiting) = &mut self.waiting {
             *waiting += 1;
             let (waiting, by) = (*waiting, self.read.map_or(at.clock, |read| read.clock));
-            self.depths.note_unless_turned(waiting.into(), at, by, || format!("{waiting} messages wait"));
+            self.depths.note_unless_turned(waiting.into(), at, last_ns(at, by), || format!("{waiting} messages wait"));
         }
     }
 
@@ -214,6 +216,11 @@ impl Queue {
         self.depths.note_undecided(error_ns);
         true
     }
+}
+
+/// The last instant at which something of another clock may be told that came before.
+fn last_ns(at: Moment, by: Clock) -> u64 {
+    at.at_ns.saturating_add(at.clock.error_to_ns(by))
 }
 
 /// How old the message is that is read. Where the last write may have come after the read, it may be the one before.

@@ -1,7 +1,7 @@
 //! What a rule was seen to do, counted, and the finding that comes of it.
 
 use super::Most;
-use crate::moment::{Clock, Moment, Reading};
+use crate::moment::{Moment, Reading};
 use std::collections::VecDeque;
 
 /// What is judged.
@@ -219,8 +219,8 @@ struct Worst {
 #[derive(Debug, Clone)]
 struct Held {
     reading: Reading,
-    at_ns: u64,
-    error_ns: u64,
+    at: Moment,
+    until_ns: u64,
     what: String,
 }
 
@@ -271,47 +271,50 @@ impl Tally {
         self.error_ns = self.error_ns.max(error_ns);
     }
 
-    /// A value was seen; where it breaks the rule, it does so unless the source of clock `by` tells of something later that may have
-    /// come before, so it waits for that.
+    /// A value was seen. Where it breaks the rule it waits until an instant for something that is told later by another source, and
+    /// may have come before: see [`Self::turn`].
     pub(super) fn note_unless_turned(
         &mut self,
         reading: Reading,
         at: Moment,
-        by: Clock,
+        until_ns: u64,
         what: impl FnOnce() -> String,
     ) {
-        let error_ns = at.clock.error_to_ns(by);
-        let breaks = self.limit().is_some_and(|limit| !self.rule.relation().holds(reading.least, limit));
-        if error_ns == 0 || !breaks {
+        if self.limit().is_none_or(|limit| self.rule.relation().holds(reading.least, limit)) {
             return self.note(reading, at.at_ns, what);
         }
-        self.held.push_back(Held { reading, at_ns: at.at_ns, error_ns, what: what() });
+        self.held.push_back(Held { reading, at, until_ns, what: what() });
         if self.held.len() > MOST_HELD
             && let Some(oldest) = self.held.pop_front()
         {
-            self.note_undecided(oldest.error_ns);
+            self.note_undecided(oldest.until_ns - oldest.at.at_ns);
         }
     }
 
-    /// What waits stands where nothing that is told from now on can have come before it.
+    /// What waited until before now stands.
     pub(super) fn settle(&mut self, now_ns: u64) {
-        let stands = |held: &Held| held.at_ns.saturating_add(held.error_ns) < now_ns;
-        while let Some(Held { reading, at_ns, what, .. }) = self.held.pop_front_if(|held| stands(held)) {
-            self.note(reading, at_ns, || what);
+        while let Some(held) = self.held.pop_front_if(|held| held.until_ns < now_ns) {
+            self.stands(held);
         }
     }
 
-    /// Something is told now that may have come before what still waits.
-    pub(super) fn turn(&mut self, now_ns: u64) {
-        self.settle(now_ns);
-        std::mem::take(&mut self.held).iter().for_each(|held| self.note_undecided(held.error_ns));
+    /// Something is told that would turn what waits, had it come before: it is open whether it did, or what waits stands.
+    pub(super) fn turn(&mut self, by: Moment) {
+        for held in std::mem::take(&mut self.held) {
+            match held.at.may_swap_with(by) {
+                Some(error_ns) => self.note_undecided(error_ns),
+                None => self.stands(held),
+            }
+        }
+    }
+
+    fn stands(&mut self, Held { reading, at, what, .. }: Held) {
+        self.note(reading, at.at_ns, || what);
     }
 
     /// All was told.
     pub(super) fn finish(&mut self) {
-        for Held { reading, at_ns, what, .. } in std::mem::take(&mut self.held) {
-            self.note(reading, at_ns, || what);
-        }
+        std::mem::take(&mut self.held).into_iter().for_each(|held| self.stands(held));
     }
 
     /// What waits lies where events were lost.

@@ -31,7 +31,7 @@ pub(super) struct Jobs {
     pairing: Pairing,
     /// Whether completions are told since the last gap; then the number of the last one, where it has one.
     completed: Option<Option<NonZeroU32>>,
-    /// The last completion, where no job was under way that it could be of.
+    /// The last completion, where no job was under way that it could be of, or when all jobs were given up.
     early: Option<Moment>,
     /// By whose clock it was last told to execute.
     runs_by: Clock,
@@ -70,7 +70,7 @@ impl Jobs {
     pub(super) fn arrives(&mut self, at: Moment, number: Option<NonZeroU32>, observer: &mut dyn Observer) {
         let early = self.early.take().filter(|_| number.is_none());
         if let Some(unpaired_by_ns) = early.and_then(|early| at.may_swap_with(early)) {
-            // It may be the arrival of the job whose completion was read before it, or that of the next one.
+            // It may be the arrival of the job whose end was read before it, or that of the next one.
             self.pairing = Pairing::Unsure;
             observer.job(&Job { unpaired_by_ns, ..self.job(Some(at)) });
             return;
@@ -167,6 +167,7 @@ impl Jobs {
         while !self.under_way.is_empty() {
             self.drop_oldest(at, observer);
         }
+        self.early = Some(at);
         self.pairing = Pairing::Sure;
     }
 

@@ -40,11 +40,13 @@ impl Line {
     }
 
     /// A told window begins; the one that was open until now is given back. One that was never told to end is not whole, and
-    /// a guess at one ends with what was seen of it.
-    pub(super) fn begin_window(&mut self, at: Moment, partition: PartitionId) -> Option<Window> {
+    /// a guess at one ends with what was seen of it. `runs`: whoever executes is of the partition, and goes on.
+    pub(super) fn begin_window(&mut self, at: Moment, partition: PartitionId, runs: bool) -> Option<Window> {
         self.last = at;
         self.told = true;
-        let before = self.window.replace(Window { told: true, ..self.window_from(at, partition) });
+        let clock = self.slice.filter(|_| runs).map(|slice| slice.clock);
+        let first = clock.map(|clock| Moment { clock, ..at });
+        let before = self.window.replace(Window { told: true, first, ..self.window_from(at, partition) });
         before.map(|window| if window.told { Window { whole: false, ..until(at, window) } } else { window })
     }
 

@@ -48,7 +48,9 @@ impl Rebuild {
         observer.seen(seen);
         match seen.what {
             Happening::WindowBegins { core, partition } => {
-                let ended = self.lines[core.index()].begin_window(at, partition);
+                let who = self.lines[core.index()].who();
+                let runs = who.and_then(|who| self.partition_of(who)) == Some(partition);
+                let ended = self.lines[core.index()].begin_window(at, partition, runs);
                 ended.iter().for_each(|window| observer.window(window));
             }
             Happening::WindowEnds { core, partition } => {
