@@ -44,10 +44,14 @@ impl Observer for Arrivals {
                 let at = seen.moment();
                 let tally = &mut self.tallies[task.index()];
                 tally.finish();
-                let Some(last) = self.last[task.index()].replace(at) else { return };
+                let last = self.last[task.index()].replace(at);
+                // What cuts the time between two may lie between them or not.
+                let cut = |by: Moment| self.anew.and_then(|anew| anew.may_swap_with(by));
+                let Some(last) = last else {
+                    return cut(at).into_iter().for_each(|error_ns| tally.note_undecided(error_ns));
+                };
                 let apart = at.since(last);
-                match self.anew.and_then(|anew| anew.may_swap_with(last)) {
-                    // It may lie between both.
+                match cut(last) {
                     Some(error_ns) => tally.note_undecided(error_ns),
                     None => tally.note_unless_turned(apart, at, at.at_ns, || {
                         format!("a job arrived {} ns after the one before", apart.value)
@@ -56,9 +60,13 @@ impl Observer for Arrivals {
             }
             // A free-running task may arrive at any instant after its partition has started anew.
             Happening::Restarts { .. } | Happening::Stopped { .. } | Happening::Schedule { .. } => {
-                self.tallies.iter_mut().for_each(|tally| tally.turn(seen.moment()));
-                self.anew = Some(seen.moment());
-                self.last.fill(None);
+                let anew = seen.moment();
+                for (tally, last) in self.tallies.iter_mut().zip(&mut self.last) {
+                    tally.turn(anew);
+                    let open = last.take().and_then(|last| last.may_swap_with(anew));
+                    open.into_iter().for_each(|error_ns| tally.note_undecided(error_ns));
+                }
+                self.anew = Some(anew);
             }
             Happening::Gap { .. } => self.last.fill(None),
             _ => {}
