@@ -164,7 +164,7 @@ impl Port {
                 let Some(queue) = receivers.get_mut(receiver) else { return };
                 queue.depths.turn(at);
                 queue.read = Some(at);
-                if queue.is_open(at) {
+                if queue.loses_count(at) {
                     return;
                 }
                 queue.waiting = match takes {
@@ -198,7 +198,7 @@ impl Port {
 impl Queue {
     fn writes(&mut self, at: Moment) {
         self.depths.settle(at.at_ns);
-        if self.is_open(at) {
+        if self.loses_count(at) {
             return;
         }
         if let Some(waiting) = &mut self.waiting {
@@ -210,7 +210,7 @@ impl Queue {
 
     /// Whether what is told now may have come before what was told last, so that a read found what it seems not to have found, or
     /// the other way round. Then it is not known how many wait.
-    fn is_open(&mut self, at: Moment) -> bool {
+    fn loses_count(&mut self, at: Moment) -> bool {
         let Some((_, error_ns)) = self.order.take(at) else { return false };
         self.waiting = None;
         self.depths.note_undecided(error_ns);

@@ -94,7 +94,7 @@ impl Relation {
     }
 
     /// What a value surely is at the worst.
-    fn best_of(self, reading: Reading) -> u64 {
+    fn surely(self, reading: Reading) -> u64 {
         match self {
             Self::AtMost => reading.least,
             Self::AtLeast => reading.most,
@@ -247,7 +247,7 @@ impl Tally {
     pub(super) fn note(&mut self, reading: impl Into<Reading>, at_ns: u64, what: impl FnOnce() -> String) {
         let reading = reading.into();
         let relation = self.rule.relation();
-        let surely = relation.best_of(reading);
+        let surely = relation.surely(reading);
         if self.worst.is_none_or(|worst| relation.is_worse(surely, worst.surely)) {
             self.worst = Some(Worst { surely, reading, at_ns });
         }

@@ -190,12 +190,12 @@ fn judged_by_marks(marks: &[(u64, u64)], took_ns: u64) -> (Fit, Judgement) {
     let (mut own, mut other) = (String::new(), String::new());
     for job in 0..5 {
         let at = 10_000_000 + job * 1_000_000;
-        let _ = write!(own, "{at},,arrives,B.log,{job}\n");
-        let _ = write!(other, "{},,completes,B.log,{job}\n", at + took_ns - 5_000_000);
+        let _ = writeln!(own, "{at},,arrives,B.log,{job}");
+        let _ = writeln!(other, "{},,completes,B.log,{job}", at + took_ns - 5_000_000);
     }
     for (own_ns, off_ns) in marks {
-        let _ = write!(own, "{own_ns},,mark,tick,\n");
-        let _ = write!(other, "{},,mark,tick,\n", own_ns + off_ns - 5_000_000);
+        let _ = writeln!(own, "{own_ns},,mark,tick,");
+        let _ = writeln!(other, "{},,mark,tick,", own_ns + off_ns - 5_000_000);
     }
     let open = || -> Vec<Box<dyn Source>> { (0..).zip([&own, &other]).map(table).collect() };
     let (system, plan) = system();
