@@ -45,7 +45,7 @@ fn what_is_told_beside_the_bounds_is_what_the_alarm_says() {
     let (scenario, mut seen) = (simulator::Scenario::plain(&machine), Seen::nothing(&machine));
     Engine::new(&machine).run(&scenario, &mut seen, &mut Nobody);
     let sound = beside(&system, &machine, &scenario, &seen, &verdicts);
-    assert!(sound.above.is_empty() && above(&machine, 0, &seen, &verdicts).is_empty());
+    assert!(sound.above.is_empty() && above(&machine, &scenario, &seen, &verdicts).is_empty());
     assert_eq!(require_none(&[], |_| String::new()), Ok(()));
     let task = sound.tasks.iter().find(|task| task.label == "OBJT.trk").and_then(|task| task.response.seen);
     find(&mut verdicts, "response/OBJT.trk").bound = task.map(|ns| ns - 1);
@@ -57,7 +57,7 @@ fn what_is_told_beside_the_bounds_is_what_the_alarm_says() {
     let ports = amiss.ports.iter().filter(|port| port.age.is_above).map(|port| port.channel.as_str());
     assert_eq!((rows(&sound), rows(&amiss)), (0, 1));
     assert_eq!(ports.collect::<Vec<_>>(), ["CH02"]);
-    let alarms = require_none(&above(&machine, 0, &seen, &verdicts), |one| one.id.clone()).expect_err("two are passed");
+    let alarms = require_none(&above(&machine, &scenario, &seen, &verdicts), |one| one.id.clone()).expect_err("two are passed");
     assert_eq!(alarms.sentences().len(), 2);
     assert!(alarms.sentences()[1].ends_with("this scenario reproduces it:\nrefresh/CH02"), "{alarms}");
 }
