@@ -13,12 +13,13 @@ use simulator::{Engine, Machine, Nobody, Scenario, Seen};
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-/// The largest share of each bound that any response came to, in thousandths.
+/// The largest share of each bound that any response came to, in thousandths; of those by what others ask for only where they
+/// are below the request-driven ones.
 #[derive(Debug, Default, Clone, Copy)]
 struct Closest {
     by_requests: u64,
     by_others: u64,
-    /// How many bounds by what others ask for are below the request-driven ones.
+    /// How many of the bounds held are such ones.
     gained: usize,
     held: usize,
 }
@@ -74,12 +75,8 @@ fn held((system, plan): &(System, Plan), (runs, frames): (u64, u64), board: &str
         };
         if let (Some(by_requests), Some(by_others)) = (verdict.generic.or(verdict.bound), verdict.table_aware) {
             let gained = usize::from(by_others < by_requests);
-            closest = closest.and(Closest {
-                by_requests: share(by_requests),
-                by_others: share(by_others),
-                gained,
-                held: 1,
-            });
+            let (by_requests, by_others) = (share(by_requests), share(by_others) * gained as u64);
+            closest = closest.and(Closest { by_requests, by_others, gained, held: 1 });
         } else if let Some(bound) = verdict.bound {
             closest = closest.and(Closest { by_requests: share(bound), held: 1, ..Closest::default() });
         }

@@ -220,9 +220,10 @@ mod tests {
         use Asks::{Executing, Nothing};
         assert_eq!(thousandths(solved(&[Executing(WHOLE), Nothing], &[])), [1000, 1000]);
         assert_eq!(thousandths(solved(&[Executing(WHOLE); 2], &[])), [500, 500]);
-        assert_eq!(thousandths(solved(&[Executing(WHOLE), Nothing, Executing(WHOLE), Executing(WHOLE)], &[])), [
-            333, 1000, 333, 333
-        ]);
+        assert_eq!(
+            thousandths(solved(&[Executing(WHOLE), Nothing, Executing(WHOLE), Executing(WHOLE)], &[])),
+            [333, 1000, 333, 333]
+        );
     }
 
     #[test]

@@ -80,8 +80,7 @@ fn nobody_waits_longer_than_the_other_one_asks() {
 fn only_what_runs_at_the_same_time_is_waited_for() {
     // The other one's window begins at 600: until then 600 of 1000 lines are fetched, then both take turns until the first is done
     // at 600 + 2 * 400.
-    let machine =
-        board(vec![asking(0, 1000, 1000, 1), asking(1, 1000, 1000, 1)], &[ALWAYS, (600, FRAME, 0)], &[]);
+    let machine = board(vec![asking(0, 1000, 1000, 1), asking(1, 1000, 1000, 1)], &[ALWAYS, (600, FRAME, 0)], &[]);
     assert_eq!(responses(&machine, Contention::Concurrent), [1400, 600 + 1000 + 400]);
 }
 
@@ -122,7 +121,10 @@ fn a_budget_is_used_up_the_sooner_the_less_is_waited_for() {
     assert_eq!(responses(&machine, Contention::Concurrent), [24 * 100 + 40]);
     machine.bus.as_mut().expect("a bus").masters[1].rate = None;
     assert_near(&machine, &[24 * 100 + 60]);
-    let off = Scenario { protections: Protections::without(simulator::Protection::Regulation), ..run(Contention::Concurrent) };
+    let off = Scenario {
+        protections: Protections::without(simulator::Protection::Regulation),
+        ..run(Contention::Concurrent)
+    };
     assert_eq!(events(&machine, &off).1.tasks[0].most_ns, 1500);
 }
 
