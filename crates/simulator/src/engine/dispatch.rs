@@ -289,17 +289,17 @@ impl<R: Recorder> Run<'_, '_, R> {
             let job = &mut self.world.tasks[next as usize];
             begin_job(next as usize, job, self.now, self.comms, &mut self.out);
         }
-        let mut left = self.left_of(core, next);
-        let pace = self.world.cores[core].pace;
-        if pace != Pace::FULL && next < DUTY {
+        let (left, pace) = (self.left_of(core, next), self.world.cores[core].pace);
+        let lasts = if pace == Pace::FULL || next >= DUTY {
+            left.min(most)
+        } else {
             let job = &self.world.tasks[next as usize];
-            left = if pace.part.is_some() { left } else { left.min(most) };
-            left = pace.takes(left, job.ahead, job.fixed);
-        }
+            pace.lasts((left, job.ahead), most, job.fixed)
+        };
         let state = &mut self.world.cores[core];
         state.running = next;
         state.since = self.now;
-        state.stop_at = if next == NONE { NEVER } else { self.now.saturating_add(left.min(most)) };
+        state.stop_at = if next == NONE { NEVER } else { self.now.saturating_add(lasts) };
         if next < DUTY {
             let pool = self.world.tasks[next as usize].fixed.pool as usize;
             self.world.pools[pool].holder = next;

@@ -42,6 +42,14 @@ impl Pace {
         u64::try_from(time).unwrap_or(NEVER)
     }
 
+    /// How long a job executes until it is done or has gone on for `most`: of execution, or of time where waiting is not charged.
+    pub(super) fn lasts(self, (left, ahead): (u64, u64), most: u64, job: Fixed) -> u64 {
+        match self.part {
+            None => self.takes(left.min(most), ahead, job),
+            Some(_) => self.takes(left, ahead, job).min(most),
+        }
+    }
+
     /// How much of a job with `left` still to execute is executed in that time, and the units beyond that.
     #[inline(never)]
     pub(super) fn executes(self, elapsed: u64, (left, ahead): (u64, u64), job: Fixed) -> (u64, u64) {
