@@ -49,11 +49,13 @@ pub enum Assumption {
     ChannelsListed,
     /// Other cores ask for no more lines than their declared jobs.
     OthersSteady,
+    /// Devices ask for memory within their declared rates and bursts.
+    DevicesKeepToRates,
 }
 
 impl Assumption {
     /// Every assumption in register order.
-    pub const ALL: [Self; 23] = [
+    pub const ALL: [Self; 24] = [
         Self::InputsValid,
         Self::RoundRobin,
         Self::MastersListed,
@@ -77,6 +79,7 @@ impl Assumption {
         Self::DeclaredAsIs,
         Self::ChannelsListed,
         Self::OthersSteady,
+        Self::DevicesKeepToRates,
     ];
 
     /// The id in reports, such as `A1`.
@@ -153,6 +156,10 @@ impl Assumption {
                 "Trusted partitions on other cores make no more line requests than their declared jobs, and the heads of their \
                  windows, do; none of them initialises or restarts meanwhile."
             }
+            Self::DevicesKeepToRates => {
+                "Devices ask for memory in whole lines, in any time for no more than their declared burst and their rate through it; \
+                 masters that are no cores ask for nothing else."
+            }
         }
     }
 
@@ -187,6 +194,7 @@ impl Assumption {
                 "the declared sources; settings read back; stress of each resource by the other cores"
             }
             Self::ChannelsListed => "review of the processor's manuals; campaigns that stress what might be shared",
+            Self::DevicesKeepToRates => "bandwidth counters of the devices' ports over short spans",
             Self::OthersSteady => "cache-miss counters of every partition; a mark in the trace at each restart",
         }
     }

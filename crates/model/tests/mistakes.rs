@@ -125,6 +125,8 @@ fn queues_and_ports() {
     let burst = queue("depth = 8\nburst = 8\nmin_interarrival = \"20 ms\"");
     told(&burst, "E0604", "8", "a batch with a burst of 9 messages does not fit into a queue of 8", "deepen");
     told(&queue("depth = 8\nburst = 3"), "E0113", "burst", "no `min_interarrival`", "min_interarrival = \"50 ms\"");
+    let device = "[[board.device]]\nname = \"CAN9\"\ndma_stream = \"9\"\ndma_burst = \"4 KiB\"\n";
+    told(&with(&[], device), "E0113", "dma_burst", "no `dma_rate`", "add `dma_rate`");
     let stale = with(&[("refresh = \"50 ms\"", "refresh = \"0 ms\"")], "");
     told(&stale, "E0112", "\"0 ms\"", "refresh", "above zero");
     let sampled = with(&[("refresh = \"50 ms\"", "refresh = \"50 ms\"\nburst = 2")], "");

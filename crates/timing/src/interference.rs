@@ -4,7 +4,8 @@
 //! Source: Kim, de Niz, Andersson, Klein, Mutlu & Rajkumar, "Bounding memory interference delay in COTS-based multi-core
 //! systems", RTAS 2014 (request-driven, job-driven, their minimum); Agrawal, Fohler, Freitag, Nowotsch, Uhrig & Paulitsch,
 //! "Contention-aware dynamic memory bandwidth isolation with predictability in COTS multicores", ECRTS 2017 (only who runs at
-//! the same time); both from memory.
+//! the same time); both from memory. What is served of a burst and a rate: Le Boudec & Thiran, "Network calculus", 2001, theorem
+//! 1.4.3, from memory.
 //! Assumptions: round-robin, every master listed, one outstanding request each; windows enforced on frames that begin together;
 //! others' jobs respond and ask as [`Jobs`] says; those of free-running release.
 //! Symbols: `s` begin of a busy window, `t` its length, `L` time of a line, `N(t)` requests of all jobs counted in it, `A(s, t)`
@@ -20,7 +21,8 @@
 //! `A(s, t)` of a partition elsewhere: requests are asked for in its windows only and served at most `M L` later, so they
 //! are served within its windows, each so much longer; and no more than its jobs ask for is served, and for each window met
 //! what its switch and its refill ask for, which is within the time charged for them. A master held to a budget is served no
-//! more than that.
+//! more than that. One that asks for a burst and a rate is served no more than [`Flow`] says, `b + r (t + T)` bytes and a line:
+//! while some of it waits, it is served at least `r (u - T)` in a span `u`, so no more than `b + r T` can ever wait.
 //!
 //! Invariants and why it ends: work never shrinks with `t`, and each round passes the one before; a horizon and a limit on
 //! rounds end the others, with no answer. The worst `s` is sought by halving intervals: from an interval `[a, b]` of usable time
@@ -40,7 +42,7 @@ use crate::supply::{FARTHEST_NS, Supply};
 pub use busy::Latest;
 use busy::{Busy, From};
 pub use curve::Curve;
-pub use masters::{Budget, Jobs, Known, LineTime, Master, Presence, Resident};
+pub use masters::{Budget, Flow, Jobs, Known, LineTime, Master, Presence, Resident};
 pub use windows::Windows;
 
 /// Halvings of one task's search; what is left open then stands in the answer.

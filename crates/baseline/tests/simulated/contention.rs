@@ -114,6 +114,8 @@ enum By {
     Jobs,
     Windows,
     Both,
+    /// The rates and bursts of devices.
+    Devices,
 }
 
 /// Numbers that look drawn: a linear congruential generator, common practice.
@@ -130,7 +132,7 @@ const FRAME_US: u64 = 10_000;
 
 /// A board of that many cores, each with up to two partitions of up to two tasks. A line takes 50 ns.
 fn drawn_board(chance: &mut Chance, cores: u64, by: By) -> (System, Plan) {
-    let head = if by == By::Jobs { 0 } else { chance.within(0, 30) };
+    let head = if matches!(by, By::Jobs | By::Devices) { 0 } else { chance.within(0, 30) };
     let mut system = format!(
         "[system]\nname = \"S\"\nframe = \"{FRAME_US} us\"\ndeadlines_hold_in = \"any phase\"\n[board]\nname = \"B\"\n\
          [board.interconnect]\nline = \"64 B\"\nguaranteed = \"1280 MB/s\"\narbitration = \"round-robin\"\n\
@@ -139,6 +141,15 @@ fn drawn_board(chance: &mut Chance, cores: u64, by: By) -> (System, Plan) {
          nonpreemptable = \"{} us\"\nsynchronised = true\n",
         chance.within(0, 20)
     );
+    if by == By::Devices {
+        let (rate, burst) = (chance.within(10, 300), chance.within(1, 256));
+        // Writing to a text cannot fail.
+        let _ = write!(
+            system,
+            "[[board.interconnect.master]]\nname = \"DMA\"\n[[board.device]]\nname = \"D\"\ndma_stream = \"1\"\n\
+             dma_rate = \"{rate} MB/s\"\ndma_burst = \"{burst} KiB\"\n"
+        );
+    }
     let mut plan = String::new();
     for core in 0..cores {
         // Writing to a text cannot fail.
@@ -148,7 +159,7 @@ fn drawn_board(chance: &mut Chance, cores: u64, by: By) -> (System, Plan) {
         );
         let middle = chance.within(3_000, 7_000);
         let windows = match by {
-            By::Jobs => vec![(0, FRAME_US)],
+            By::Jobs | By::Devices => vec![(0, FRAME_US)],
             By::Windows | By::Both => vec![(0, middle), (middle, FRAME_US - chance.within(0, 2_000))],
         };
         for (number, (start, end)) in windows.into_iter().enumerate() {
@@ -191,9 +202,11 @@ fn partition(chance: &mut Chance, (core, number): (u64, usize), (window, trusted
 #[test]
 fn no_response_of_a_drawn_board_is_above_a_bound() {
     let mut chance = Chance(7);
-    for (by, by_requests, by_others) in [(By::Jobs, 1000, 999), (By::Windows, 998, 965), (By::Both, 999, 979)] {
+    for (by, by_requests, by_others) in
+        [(By::Jobs, 1000, 999), (By::Windows, 998, 965), (By::Both, 999, 979), (By::Devices, 991, 971)]
+    {
         let boards = (0..24).map(|number| {
-            let cores = 2 + number % 3;
+            let cores = if by == By::Devices { 1 + number % 2 } else { 2 + number % 3 };
             held(&drawn_board(&mut chance, cores, by), (40, 12), &format!("{by:?} {number}"))
         });
         let all = boards.fold(Closest::default(), Closest::and);

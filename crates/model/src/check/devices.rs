@@ -14,6 +14,7 @@ pub(super) fn check(doc: &Document, cx: &mut Context) {
     for device in board.tables("device") {
         without_stream(device).into_iter().for_each(|fault| cx.report(fault));
         oddly_shared(device).into_iter().for_each(|fault| cx.report(fault));
+        burst_without_rate(device).into_iter().for_each(|fault| cx.report(fault));
         service_for_nobody(device).into_iter().for_each(|fault| cx.report(fault));
         streams.add(device, device.text("dma_stream"), cx);
         device.tables("interrupt").for_each(|interrupt| lines.add(device, interrupt.text("line"), cx));
@@ -39,6 +40,13 @@ fn oddly_shared(device: &Fields) -> Option<Diagnostic> {
     let message = format!("device {} is shared with its own owner, `{}`", name(device), owner.value);
     let fault = Diagnostic::new(&SHARED_WITHOUT_OWNER, same.span, message);
     Some(fault.also(owner.span, "the owner").help("list only the other partitions"))
+}
+
+fn burst_without_rate(device: &Fields) -> Option<Diagnostic> {
+    let burst = device.key_span("dma_burst").filter(|_| !device.has("dma_rate"))?;
+    let message = format!("device {} has a `dma_burst` and no `dma_rate`", name(device));
+    let fault = Diagnostic::new(&KEY_ALONE, burst, message);
+    Some(fault.help("add `dma_rate` with the rate that it keeps to beside, or leave `dma_burst` out"))
 }
 
 fn service_for_nobody(device: &Fields) -> Option<Diagnostic> {

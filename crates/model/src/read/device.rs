@@ -18,6 +18,12 @@ pub(super) static SECTION: Section = Section {
         Key::optional("registers", Kind::Table(&REGISTERS), REGISTERS.summary),
         Key::optional("dma_stream", Kind::Text, "Its stream at the I/O memory unit, where it moves memory by itself."),
         Key::optional("dma_rate", Kind::Rate, "The rate at which it moves memory by itself.").above_zero(),
+        Key::optional(
+            "dma_burst",
+            Kind::Size,
+            "The most that it asks for at once: in any time no more than this and its rate through that time.",
+        )
+        .above_zero(),
         Key::optional("dma_address_bits", SMALL, "The widest address that it can form, in bits.").above_zero(),
         Key::optional("memory", Kind::Ref("memory region"), "A memory of the board that its stream reaches whole."),
         Key::optional(
@@ -70,6 +76,7 @@ pub(super) fn read(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<
         registers,
         dma_stream: fields.text("dma_stream"),
         dma_rate: fields.rate("dma_rate"),
+        dma_burst: fields.size("dma_burst"),
         dma_address_bits: fields.small("dma_address_bits").map(|bits| bits.value),
         memory: memory.map(|memory| memory.value),
         reaches: fields.texts("reaches").iter().filter_map(|name| reached(name, doc, cx)).collect(),

@@ -143,6 +143,9 @@ pub struct Device {
     pub dma_stream: Option<Located<String>>,
     /// The rate at which it moves memory by itself.
     pub dma_rate: Option<Located<Rate>>,
+    /// The most that it asks for at once: in any time no more than this and its rate through that time.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dma_burst: Option<Located<Bytes>>,
     /// The widest address it can form, in bits.
     pub dma_address_bits: Option<u32>,
     /// The memory of the board that its stream reaches whole, where it reaches any.

@@ -179,6 +179,7 @@ fn device(owner: PartitionId, bits: u32) -> model::system::Device {
         registers: None,
         dma_stream: Some(named("D")),
         dma_rate: None,
+        dma_burst: None,
         dma_address_bits: Some(bits),
         memory: None,
         reaches: Vec::new(),

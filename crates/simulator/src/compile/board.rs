@@ -1,6 +1,6 @@
 //! Devices, the path to memory, the time from reset to the first frame.
 
-use crate::machine::{Bus, Device, Interrupt, Master};
+use crate::machine::{Bus, Device, Interrupt, Master, Moves};
 use model::System;
 use model::system::{BootStage, Interconnect, InterruptPolicy};
 use plan::Plan;
@@ -43,18 +43,19 @@ fn master((system, path): (&System, &Interconnect), plan: &Plan, index: usize, r
         u64::try_from(bytes / u128::from(path.line.get().max(1))).unwrap_or(u64::MAX)
     };
     let core = path.masters[index].core.map(|core| core.index());
-    let own = if core.is_none() { rate_beside_cores(system, path) } else { None };
-    Master { core, budget_lines: rate.zip(regulation_ns).map(lines), rate: own }
+    let moves = if core.is_none() { moves_beside_cores(system, path) } else { None };
+    Master { core, budget_lines: rate.zip(regulation_ns).map(lines), moves }
 }
 
 /// What each master that is no core moves: as much of what devices move by themselves as every other such one, since nothing
-/// says which device asks through which.
-fn rate_beside_cores(system: &System, path: &Interconnect) -> Option<u64> {
-    let devices = system.board.devices.iter().filter(|device| device.moves_memory());
-    let rates: Option<Vec<u64>> = devices.map(|device| Some(device.dma_rate?.bytes_per_s())).collect();
-    let sum = rates.filter(|rates| !rates.is_empty())?.into_iter().fold(0, u64::saturating_add);
+/// says which device asks through which. None where the rate of some device is not declared.
+fn moves_beside_cores(system: &System, path: &Interconnect) -> Option<Moves> {
+    let devices = || system.board.devices.iter().filter(|device| device.moves_memory());
     let masters = path.masters.iter().filter(|master| master.core.is_none()).count() as u64;
-    sum.checked_div(masters)
+    let share = |all: Option<Vec<u64>>| all?.into_iter().fold(0, u64::saturating_add).checked_div(masters);
+    let rates: Option<Vec<u64>> = devices().map(|device| Some(device.dma_rate?.bytes_per_s())).collect();
+    let bursts = devices().map(|device| Some(device.dma_burst?.get())).collect();
+    Some(Moves { bytes_per_s: share(rates.filter(|rates| !rates.is_empty()))?, burst: share(bursts) })
 }
 
 fn working_sets(system: &System, path: &Interconnect) -> Vec<u64> {

@@ -28,6 +28,8 @@ pub(super) enum Happening {
     Regulation { fault: usize, until_ns: u64 },
     /// A core has used its bandwidth budget, where it executes what it did at that change.
     Throttles { core: usize, change: u32 },
+    /// A master that is no core, by its number among these, asks for memory from now on, or no longer does.
+    Moves { master: usize, asks: bool },
     /// Another module schedule takes effect.
     Change(usize),
 }

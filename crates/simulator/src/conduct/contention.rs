@@ -13,9 +13,10 @@
 //! **Checked by** cases worked by hand, below and in the tests of the engine; the bounds, in those of the baseline.
 
 use super::Conduct;
+use super::calendar::Happening;
 use super::regulation::Regulation;
 use crate::engine::{Doing, Run, WHOLE};
-use crate::machine::{Bus, Guest, Machine, Master, Task};
+use crate::machine::{Bus, Guest, Machine, Master, Moves, Task};
 use crate::protection::Protection;
 use crate::scenario::Contention as Wanted;
 use crate::{Recorder, Scenario};
@@ -30,6 +31,15 @@ enum Asks {
     Executing(u64),
 }
 
+/// A master that is no core.
+#[derive(Debug, Clone, Copy)]
+struct Beside {
+    /// What it asks for while it does.
+    part: u64,
+    /// How long it asks and how far apart that begins, in nanoseconds, where it does not always.
+    burst_ns: Option<(u64, u64)>,
+}
+
 /// Who asks for memory in a run.
 #[derive(Debug, Default)]
 pub(super) struct Contention {
@@ -38,8 +48,9 @@ pub(super) struct Contention {
     of_tasks: Vec<u64>,
     /// What each core may ask for beside its jobs; nothing where it is no master.
     beside_jobs: Vec<u64>,
-    /// What masters ask for that are no cores.
-    beside: Vec<u64>,
+    /// Masters that are no cores, and what each asks for now.
+    beside: Vec<Beside>,
+    asks_beside: Vec<u64>,
     /// What each core asks for.
     asks: Vec<Asks>,
     shares: Shares,
@@ -65,8 +76,9 @@ impl Contention {
         self.beside_jobs.extend((0..machine.cores.len()).map(beside_jobs));
         self.beside.clear();
         let no_cores = bus.masters.iter().filter(|master| master.core.is_none());
-        let rate = |master: &Master| master.rate.map_or(WHOLE, |rate| bus.part_of(rate));
-        self.beside.extend(no_cores.map(|master| rate(master).min(budget(master))));
+        self.beside.extend(no_cores.map(|master| bus.beside(master.moves, budget(master))));
+        self.asks_beside.clear();
+        self.asks_beside.extend(self.beside.iter().map(|one| one.part));
         self.asks.clear();
         self.asks.resize(machine.cores.len(), Asks::Nothing);
     }
@@ -82,6 +94,22 @@ impl Bus {
     fn budget(&self, master: &Master) -> Option<u64> {
         let period_ns = self.regulation_ns.filter(|period_ns| *period_ns > 0)?;
         Some(self.part_for(master.budget_lines?, period_ns))
+    }
+
+    /// A master that is no core and whose budget is that part.
+    fn beside(&self, moves: Option<Moves>, budget: u64) -> Beside {
+        let Some(moves) = moves else { return Beside { part: budget, burst_ns: None } };
+        let evenly = Beside { part: self.part_of(moves.bytes_per_s).min(budget), burst_ns: None };
+        let ns_for = |bytes: u64, bytes_per_s: u64| (u128::from(bytes) * 1_000_000_000, u128::from(bytes_per_s).max(1));
+        let Some(burst) = moves.burst.filter(|_| moves.bytes_per_s > 0 && budget == WHOLE) else { return evenly };
+        let ((asked, by_rate), (moved, by_bus)) = (ns_for(burst, moves.bytes_per_s), ns_for(burst, self.bytes_per_s));
+        let every_ns = u64::try_from(asked.div_ceil(by_rate)).unwrap_or(u64::MAX);
+        let for_ns = u64::try_from(moved / by_bus).unwrap_or(u64::MAX);
+        if for_ns == 0 || for_ns >= every_ns {
+            evenly
+        } else {
+            Beside { part: WHOLE, burst_ns: Some((for_ns, every_ns)) }
+        }
     }
 
     /// The part of the memory's time that so many lines take in so long a time, rounded down; no more than all.
@@ -106,6 +134,11 @@ impl Conduct {
             for core in 0..run.machine.cores.len() {
                 run.pace_core(core, WHOLE);
             }
+            for (master, beside) in self.contention.beside.iter().enumerate() {
+                if let Some((for_ns, _)) = beside.burst_ns {
+                    self.calendar.add(for_ns, Happening::Moves { master, asks: false });
+                }
+            }
         }
     }
 
@@ -116,11 +149,23 @@ impl Conduct {
         }
         let asks = self.asks_of(core, run);
         let before = std::mem::replace(&mut self.contention.asks[core], asks);
-        if asks == before {
-            return;
+        if asks != before {
+            self.share_memory(run);
         }
-        let Contention { shares, asks, beside, .. } = &mut self.contention;
-        shares.solve(asks, beside);
+    }
+
+    /// A master that is no core begins to ask for a burst, or has asked for all of it.
+    pub(super) fn burst_beside<R: Recorder>(&mut self, master: usize, asks: bool, run: &mut Run<'_, '_, R>) {
+        let Beside { part, burst_ns: Some((for_ns, every_ns)) } = self.contention.beside[master] else { return };
+        self.contention.asks_beside[master] = if asks { part } else { 0 };
+        let next_ns = run.now.saturating_add(if asks { for_ns } else { every_ns - for_ns });
+        self.calendar.add(next_ns, Happening::Moves { master, asks: !asks });
+        self.share_memory(run);
+    }
+
+    fn share_memory<R: Recorder>(&mut self, run: &mut Run<'_, '_, R>) {
+        let Contention { shares, asks, asks_beside, .. } = &mut self.contention;
+        shares.solve(asks, asks_beside);
         for core in 0..asks.len() {
             if run.pace_core(core, self.contention.shares.executes[core]) {
                 self.watch_budget(core, run);

@@ -126,6 +126,7 @@ impl Conduct {
                     run.stall_core(core, until_ns, Stall::Throttled);
                 }
             }
+            Happening::Moves { master, asks } => self.burst_beside(master, asks, run),
             Happening::Change(to) => self.change(to, run),
         }
     }

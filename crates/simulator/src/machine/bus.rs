@@ -31,8 +31,17 @@ pub struct Master {
     pub core: Option<usize>,
     /// The lines that it may move in one regulation period, where the plan gives it a budget.
     pub budget_lines: Option<u64>,
-    /// The bytes per second that it moves, where it is no core and that is declared.
-    pub rate: Option<u64>,
+    /// What it moves, where it is no core and that is declared.
+    pub moves: Option<Moves>,
+}
+
+/// What a master moves that is no core.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Moves {
+    /// The bytes per second.
+    pub bytes_per_s: u64,
+    /// As many bytes are asked for at once, and then none until the rate allows as many again; all evenly where not declared.
+    pub burst: Option<u64>,
 }
 
 /// One device.

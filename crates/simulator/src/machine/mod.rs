@@ -5,7 +5,7 @@ mod monitor;
 mod parts;
 mod time;
 
-pub use bus::{Bus, Device, Interrupt, Master};
+pub use bus::{Bus, Device, Interrupt, Master, Moves};
 pub use monitor::{Action, Counted, Escalation, Monitor, Rule};
 pub use parts::{Chain, Channel, Input, Network, Partition, Port, Recovery, Step, Task};
 pub use time::{Arrivals, Core, Grant, Guest, Indices, Lane, Policy, Tables, Window};

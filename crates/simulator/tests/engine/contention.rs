@@ -2,7 +2,7 @@
 
 use crate::build::{drawn, events, scenario, task, window, windowed};
 use simulator::machine::Guest::{FixedPriority, Opaque};
-use simulator::machine::{Bus, Core, Grant, Lane, Machine, Master, Policy, Task};
+use simulator::machine::{Bus, Core, Grant, Lane, Machine, Master, Moves, Policy, Task};
 use simulator::scenario::Contention;
 use simulator::scenario::Spread::Most;
 use simulator::{Protections, Scenario, Seen};
@@ -17,7 +17,7 @@ fn asking(partition: usize, alone: u64, requests: u64, others: u64) -> Task {
 }
 
 /// A core for each partition, with one window all the time or as given; a line takes 1 ns.
-fn board(tasks: Vec<Task>, windows: &[(u64, u64, u64)], rates: &[Option<u64>]) -> Machine {
+fn board(tasks: Vec<Task>, windows: &[(u64, u64, u64)], beside: &[Option<Moves>]) -> Machine {
     let cores = windows.len();
     let mut machine = windowed(FRAME, &vec![FixedPriority; cores], Vec::new(), tasks);
     machine.cores = (0..cores).map(|core| Core { name: core.to_string(), ..machine.cores[0].clone() }).collect();
@@ -26,8 +26,8 @@ fn board(tasks: Vec<Task>, windows: &[(u64, u64, u64)], rates: &[Option<u64>]) -
     for (core, lane) in machine.lanes.iter_mut().enumerate() {
         *lane = Lane { cores: vec![core], grant: Grant::Windows, ..lane.clone() };
     }
-    let of_core = |core| Master { core: Some(core), budget_lines: None, rate: None };
-    let beside = rates.iter().map(|&rate| Master { core: None, budget_lines: None, rate });
+    let of_core = |core| Master { core: Some(core), budget_lines: None, moves: None };
+    let beside = beside.iter().map(|&moves| Master { core: None, budget_lines: None, moves });
     machine.bus = Some(Bus {
         bytes_per_s: 64_000_000_000,
         line_bytes: 64,
@@ -101,11 +101,28 @@ fn heads_and_opaque_guests_ask_line_after_line() {
     assert_eq!(responses(&machine, Contention::Concurrent)[0], 1000);
 }
 
+/// So many bytes each nanosecond.
+fn moves(bytes_per_ns: u64, burst: Option<u64>) -> Option<Moves> {
+    Some(Moves { bytes_per_s: bytes_per_ns * 1_000_000_000, burst })
+}
+
+#[test]
+fn a_device_asks_for_its_burst_at_once_and_then_for_none_until_its_rate_allows_it() {
+    // 100 lines at once, every 400 ns, each of 1 ns: meanwhile each line of the core waits for one of these.
+    let responses_of = |alone: u64| {
+        let machine = board(vec![asking(0, alone, alone, 1)], &[ALWAYS], &[moves(16, Some(6400))]);
+        responses(&machine, Contention::Concurrent)
+    };
+    assert_eq!(responses_of(50), [100], "the first 50 lines wait for one each");
+    assert_eq!(responses_of(350), [400], "50 in the burst of 100 ns, and 300 in the 300 ns until the next one");
+    assert_eq!(responses_of(400), [500], "50 more in that one");
+}
+
 #[test]
 fn a_master_that_is_no_core_asks_for_its_rate_or_for_all() {
     let tasks = || vec![asking(0, 1000, 1000, 1)];
     // A fourth of 64 GB/s: the core fetches in three fourths of the time.
-    let machine = board(tasks(), &[ALWAYS], &[Some(16_000_000_000)]);
+    let machine = board(tasks(), &[ALWAYS], &[moves(16, None)]);
     assert_eq!(responses(&machine, Contention::Concurrent), [1333]);
     let machine = board(tasks(), &[ALWAYS], &[None]);
     assert_eq!(responses(&machine, Contention::Concurrent), [2000]);
@@ -115,11 +132,11 @@ fn a_master_that_is_no_core_asks_for_its_rate_or_for_all() {
 fn a_budget_is_used_up_the_sooner_the_less_is_waited_for() {
     // 20 lines in each 100 ns; the job asks for 500 in 1000 ns. Alone it has them in 40 ns and stands for 60: 25 periods. Beside
     // one that never stops each request waits 1 ns: 20 lines take 60 ns.
-    let mut machine = board(vec![asking(0, 1000, 500, 1)], &[ALWAYS], &[Some(0)]);
+    let mut machine = board(vec![asking(0, 1000, 500, 1)], &[ALWAYS], &[moves(0, None)]);
     let bus = machine.bus.as_mut().expect("a bus");
     (bus.regulation_ns, bus.masters[0].budget_lines) = (Some(100), Some(20));
     assert_eq!(responses(&machine, Contention::Concurrent), [24 * 100 + 40]);
-    machine.bus.as_mut().expect("a bus").masters[1].rate = None;
+    machine.bus.as_mut().expect("a bus").masters[1].moves = None;
     assert_near(&machine, &[24 * 100 + 60]);
     let off = Scenario {
         protections: Protections::without(simulator::Protection::Regulation),

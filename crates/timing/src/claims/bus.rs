@@ -1,13 +1,14 @@
 //! The path to memory as one virtual core sees it: who else asks, when, and for how much.
 //!
 //! Only what is enforced or declared counts: the windows of cores whose frames begin together with this one's, budgets where
-//! the platform regulates, and the jobs of trusted partitions whose tasks are all known. Anything else asks at any time.
+//! the platform regulates, the jobs of trusted partitions whose tasks are all known, rates and bursts of devices. Anything else asks
+//! at any time.
 
 use super::partition_supply;
 use super::responses::{Analysed, virtual_core_of};
 use super::scope::Scope;
 use super::waits::Proven;
-use crate::interference::{Budget, Bus, Curve, Jobs, Known, LineTime, Master, Presence, Resident, Windows};
+use crate::interference::{Budget, Bus, Curve, Flow, Jobs, Known, LineTime, Master, Presence, Resident, Windows};
 use crate::supply::Interval;
 use model::system::{CorePolicy, Guest, Interconnect, InterruptPolicy};
 use plan::MergedWindow;
@@ -70,7 +71,47 @@ impl View<'_> {
     fn master(&self, index: usize) -> Master {
         let core = self.interconnect.masters[index].core;
         let presence = core.filter(|&core| self.keeps_to_windows(core)).and_then(|core| self.residents(core));
-        Master { budget: self.budget(index), presence: presence.map_or(Presence::Always, Presence::Windows) }
+        Master {
+            budget: self.budget(index),
+            flow: if core.is_none() { self.flow(index) } else { None },
+            presence: presence.map_or(Presence::Always, Presence::Windows),
+        }
+    }
+
+    /// What a master that is no core asks for at the most: the rates and bursts of all devices that move memory, since nothing
+    /// says which one asks through which master. None where one of them does not declare both, where there are fewer such devices
+    /// than such masters, or where as much may not be served.
+    fn flow(&self, index: usize) -> Option<Flow> {
+        let devices = self.scope.system.board.devices.iter().filter(|device| device.moves_memory());
+        let declared: Option<Vec<_>> =
+            devices.map(|device| Some((device.dma_rate?.value.bytes_per_s(), device.dma_burst?.value.get()))).collect();
+        let no_cores = self.interconnect.masters.iter().filter(|master| master.core.is_none()).count();
+        let declared = declared.filter(|declared| declared.len() >= no_cores)?;
+        let of = |sum: u64, more: u64| sum.saturating_add(more);
+        let bytes_per_s = declared.iter().map(|(rate, _)| *rate).fold(0, of);
+        let burst_bytes = declared.iter().map(|(_, burst)| *burst).fold(0, of);
+        let (lines, every_ns, late_ns) = self.service(index)?;
+        let line_bytes = self.interconnect.line.value.get();
+        // Served are so many whole lines in each span.
+        let served = u128::from(lines) * u128::from(line_bytes) * NS_PER_S;
+        let enough = u128::from(bytes_per_s) * u128::from(every_ns) <= served;
+        enough.then_some(Flow { burst_bytes, bytes_per_s, line_bytes, late_ns })
+    }
+
+    /// While a master asks, it is served so many lines in each span of such a length, after a time at most. A turn comes once in
+    /// a line of every master; where a budget holds it, a whole regulation period can have passed of which it has used all up.
+    fn service(&self, index: usize) -> Option<(u64, u64, u64)> {
+        let turn_ns = self.line.lines_ns(self.interconnect.masters.len() as u64);
+        let Some(regulation) = self.scope.system.platform.regulation.as_ref() else {
+            return Some((1, turn_ns, turn_ns));
+        };
+        let period_ns = regulation.period.value.ns();
+        let budget = self.scope.plan.bandwidth.iter().find(|budget| budget.master == index);
+        let Some(budget) = budget else { return Some((1, turn_ns, turn_ns)) };
+        let bytes = u128::from(budget.budget.bytes_per_s()) * u128::from(period_ns) / NS_PER_S;
+        let lines = bytes / u128::from(self.interconnect.line.value.get());
+        let lines = u64::try_from(lines).unwrap_or(u64::MAX).min(period_ns.checked_div(turn_ns)?);
+        Some((lines, period_ns, period_ns.saturating_mul(2)))
     }
 
     /// Whether nothing runs on the core but in windows that stand still against the own ones.

@@ -132,6 +132,9 @@ fn basis(driven: &Basis, bus: &Bus) -> Basis {
     if bus.masters.iter().any(|master| master.budget.is_some()) {
         assumptions.push(Assumption::BudgetsRegulated);
     }
+    if bus.masters.iter().any(|master| master.flow.is_some()) {
+        assumptions.push(Assumption::DevicesKeepToRates);
+    }
     assumptions.sort_unstable();
     assumptions.dedup();
     Basis { analysis: "interference", source: SOURCE, assumptions }

@@ -45,8 +45,23 @@ impl LineTime {
 pub struct Master {
     /// What regulation holds it to, where it does.
     pub budget: Option<Budget>,
+    /// What it asks for at the most, whenever that is; none where that is unknown.
+    pub flow: Option<Flow>,
     /// Who asks on it, and when.
     pub presence: Presence,
+}
+
+/// What a master asks for at the most, in whole lines: in any span no more than a burst and a rate through it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Flow {
+    /// The burst, in bytes.
+    pub burst_bytes: u64,
+    /// The rate, in bytes per second.
+    pub bytes_per_s: u64,
+    /// The bytes of a line; above zero.
+    pub line_bytes: u64,
+    /// While some of it waits, it is served at least the rate, after no more than this; in ns.
+    pub late_ns: u64,
 }
 
 /// Who asks on a master, and when.
@@ -124,6 +139,7 @@ impl Master {
     pub(super) fn served_within(&self, stretch: &Stretch, line: LineTime) -> Fractions {
         let by_budget =
             self.budget.map_or(Fractions::MAX, |budget| line.of_lines(budget.lines_within(stretch.span_ns)));
+        let by_flow = self.flow.map_or(Fractions::MAX, |flow| line.of_lines(flow.lines_within(stretch.span_ns)));
         let by_presence = match &self.presence {
             Presence::Always => Fractions::MAX,
             Presence::Windows(residents) => {
@@ -131,7 +147,7 @@ impl Master {
                 each.fold(0, Fractions::saturating_add)
             }
         };
-        by_budget.min(by_presence)
+        by_budget.min(by_flow).min(by_presence)
     }
 }
 
@@ -141,6 +157,17 @@ impl Budget {
     fn lines_within(&self, span_ns: u64) -> u64 {
         let periods = span_ns / self.period_ns + 2;
         periods.saturating_mul(self.lines).saturating_add(1)
+    }
+}
+
+impl Flow {
+    /// Lines that can be served within a span: what is asked for in it, what can wait when it begins, and the line under way
+    /// when it ends. What waits at the begin is asked for within `late`, or was served at the rate meanwhile.
+    fn lines_within(&self, span_ns: u64) -> u64 {
+        let ns = u128::from(span_ns) + u128::from(self.late_ns);
+        let by_rate = (ns * u128::from(self.bytes_per_s)).div_ceil(1_000_000_000);
+        let lines = by_rate.saturating_add(u128::from(self.burst_bytes)).div_ceil(u128::from(self.line_bytes));
+        u64::try_from(lines).unwrap_or(u64::MAX).saturating_add(1)
     }
 }
 

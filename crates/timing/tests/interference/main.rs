@@ -7,7 +7,7 @@ mod board;
 
 use board::{Board, Partition, Step, Task};
 use timing::interference::{
-    Budget, Bus, Curve, Jobs, Known, LineTime, Master, Own, Presence, Resident, Rival, Windows, latest_response,
+    Budget, Bus, Curve, Flow, Jobs, Known, LineTime, Master, Own, Presence, Resident, Rival, Windows, latest_response,
     waits_ns,
 };
 use timing::response::free_running::worst_responses;
@@ -160,7 +160,7 @@ fn bus(board: &Board, by_jobs: bool) -> Bus {
     };
     let presence = Presence::Windows(board.cores[1].iter().map(resident).collect());
     let line = LineTime::new(u128::from(board.line * UNIT), 1).expect("a time");
-    Bus { line, masters: vec![Master { budget: None, presence }] }
+    Bus { line, masters: vec![Master { budget: None, flow: None, presence }] }
 }
 
 /// The longest response of each own task over phases of all tasks and some places of their requests.
@@ -258,7 +258,7 @@ fn beside(intervals: &[(u64, u64)], jobs: Option<Known>) -> Presence {
 
 #[test]
 fn bounds_worked_by_hand_are_met() {
-    let only = |presence| worked_response(Master { budget: None, presence });
+    let only = |presence| worked_response(Master { budget: None, flow: None, presence });
     // From the window's end 10 us pass; 12 us of work take one window and 2 us of the next one.
     assert_eq!(only(Presence::Always), 10 + 10 + 10 + 2);
     assert_eq!(only(beside(&[], None)), 10 + 6, "nobody is there at the same time");
@@ -274,7 +274,12 @@ fn bounds_worked_by_hand_are_met() {
     let with_head = beside(&[(0, 10)], known(windows, UNIT / 2));
     assert_eq!(only(with_head), 10 + 6 + 3 + 1, "two windows are met, whose heads ask for half a line each");
     let budget = |lines| Some(Budget { period_ns: 100 * UNIT, lines });
-    let regulated = |lines| worked_response(Master { budget: budget(lines), presence: Presence::Always });
+    let regulated = |lines| worked_response(Master { budget: budget(lines), flow: None, presence: Presence::Always });
     assert_eq!(regulated(1), 10 + 6 + 2 + 1, "two periods of one line, and one asked for before");
     assert_eq!(regulated(3), 10 + 10 + 10 + 2, "two periods of three lines are more than is waited for");
+    // A line of 64 bytes each 20 us and one at once: in 16 + 3 us and 4 us that it may wait 2.15 lines and one under way; in 20 us too.
+    let flow = |burst_bytes| Flow { burst_bytes, bytes_per_s: 3_200_000, line_bytes: 64, late_ns: 4 * UNIT };
+    let device = |burst| worked_response(Master { budget: None, flow: Some(flow(burst)), presence: Presence::Always });
+    assert_eq!(device(64), 10 + 6 + 4);
+    assert_eq!(device(640), 10 + 10 + 10 + 2, "ten lines at once are more than is waited for");
 }

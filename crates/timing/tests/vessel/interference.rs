@@ -5,6 +5,7 @@ use super::system::{at, duration_us, task, us, vessel};
 use claim::{Assumption, Kind, PartKind, Status, Verdict, sum_of_parts};
 use model::System;
 use model::system::{CorePolicy, Waiting};
+use quantity::Bytes;
 use timing::claims::check;
 
 /// Nobody but the object tracking asks for lines.
@@ -70,6 +71,43 @@ fn requests_wait_for_no_more_than_others_ask_for() {
     }
     assert_eq!(Some(sum_of_parts(&judged.parts)), judged.bound);
     assert_eq!(interference(&judged).last(), Some(&("DMA", us(1_575))), "its budget is far above");
+}
+
+/// All seven devices that move memory at 1 MB/s each, which ask for 4 KiB at once.
+fn slow_devices(system: &mut System) {
+    for device in system.board.devices.iter_mut().filter(|device| device.moves_memory()) {
+        device.dma_rate = Some(at("1 MB/s".parse().expect("a rate")));
+        device.dma_burst = Some(at(Bytes::new(4096)));
+    }
+}
+
+#[test]
+fn devices_count_by_their_bursts_and_rates() {
+    let dma = |change: &dyn Fn(&mut System)| {
+        let judged = trk(|system| {
+            quiet_others(system);
+            by_overlap(system);
+            slow_devices(system);
+            change(system);
+        });
+        let wait_ns = interference(&judged).last().map(|(master, ns)| (master.to_string(), *ns));
+        (wait_ns.expect("the DMA is a master").1, judged.basis.assumptions.contains(&Assumption::DevicesKeepToRates))
+    };
+    let (ns, assumed) = dma(&|_| {});
+    // 28 KiB at once and 7 MB/s through a busy window of 34.02 ms and two regulation periods of 1 ms are 280,843 bytes: 4,389 lines, and
+    // one is under way; of 50 ns each.
+    assert_eq!((ns, assumed), (us(4_390) / 20, true));
+    let forgets = |system: &mut System| {
+        system.board.devices.iter_mut().find(|device| device.moves_memory()).expect("a device").dma_burst = None;
+    };
+    assert_eq!(dma(&forgets), (us(1_575), false), "one device of which no burst is known may ask for anything");
+    let fast = |system: &mut System| {
+        let first = system.board.devices.iter_mut().find(|device| device.moves_memory()).expect("a device");
+        first.dma_rate = Some(at("1000 MB/s".parse().expect("a rate")));
+    };
+    assert_eq!(dma(&fast), (us(1_575), false), "more than its budget serves may wait for ever");
+    let no_device = |system: &mut System| system.board.devices.clear();
+    assert_eq!(dma(&no_device), (us(1_575), false), "nothing says what asks through that master");
 }
 
 #[test]
