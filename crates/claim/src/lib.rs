@@ -325,6 +325,8 @@ pub struct Verdict {
     pub growth: Option<Growth>,
     /// What the bound is made of, in the order in which time passes; empty where it is not told apart.
     pub parts: Vec<Part>,
+    /// Why a bound is not told apart that could be, in a sentence without its begin and its full stop.
+    pub untold: Option<&'static str>,
     /// How the verdict was reached.
     pub basis: Basis,
     /// The place in the input that the verdict is about.
@@ -365,6 +367,7 @@ impl Verdict {
             table_aware: None,
             growth: None,
             parts: Vec::new(),
+            untold: None,
             basis,
             place: None,
             witness: None,

@@ -1,7 +1,7 @@
 //! Cores whose bandwidth budget runs out, against runs tick by tick that know windows, requests, budgets and priorities and
 //! nothing else. A tick is one ns, and a line is asked for within the tick that executes it.
 
-use claim::{Status, Verdict};
+use claim::{Status, Verdict, sum_of_parts};
 use model::{Reading, read_system};
 use plan::read_plan;
 use std::collections::BTreeMap;
@@ -124,6 +124,11 @@ fn no_run_responds_later_beside_a_partition_that_asks_for_whatever_it_may() {
             let verdict = &verdicts[&format!("response/A.t{k}")];
             let bound = verdict.bound.expect("a bound");
             assert_eq!((verdict.status, verdict.exact), (Status::Shown, false), "{verdict:#?}");
+            assert_eq!(sum_of_parts(&verdict.parts), bound, "{:#?}", verdict.parts);
+            let stalls = verdict.parts.iter().find(|part| part.what == "the core's bandwidth budget");
+            // Whoever asks for lines is charged a regulation period for as many as the budget holds, or part of them.
+            let charged = case.tasks[k].2.div_ceil(case.budget) * PERIOD;
+            assert!(stalls.is_some_and(|part| part.ns.is_multiple_of(PERIOD) && part.ns >= charged), "{stalls:?}");
             // A stall that is charged for nothing may push the rest behind another window.
             assert!(seen <= bound && bound <= 2 * seen, "A.t{k}: seen {seen}, bound {bound}");
         }

@@ -90,8 +90,10 @@ fn row(dossier: &Dossier, verdict: &Verdict, extra: Extra) -> Markup {
 /// why it is as it is, and what its bound is made of.
 pub(super) fn row_of(dossier: &Dossier, verdict: &Verdict, columns: usize, cells: &Markup, about: &Markup) -> Markup {
     let why = why(dossier, verdict);
-    let parts =
+    let words =
         Some(in_words(&verdict.parts)).filter(|_| !has_waterfall(verdict.kind)).filter(|words| !words.is_empty());
+    let parts = words.map(|words| format!("Parts: {words}."));
+    let parts = parts.or_else(|| Some(format!("Not told by its parts: {}.", verdict.untold?)));
     let told = why.is_some() || parts.is_some() || !about.0.is_empty();
     html! {
         tr id=(anchor(&verdict.id)) class=[told.then_some("told")] {
@@ -104,7 +106,7 @@ pub(super) fn row_of(dossier: &Dossier, verdict: &Verdict, columns: usize, cells
                 td colspan=(columns - 1) {
                     (about)
                     @if let Some(why) = why { (small(why)) }
-                    @if let Some(parts) = parts { span class="why" { "Parts: " (parts) "." } }
+                    @if let Some(parts) = parts { span class="why" { (parts) } }
                 }
                 td {}
             }

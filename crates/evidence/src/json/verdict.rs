@@ -22,6 +22,7 @@ pub(super) struct VerdictShape<'d> {
     table_aware: Option<u64>,
     growth: Option<GrowthShape>,
     parts: Vec<PartShape<'d>>,
+    parts_untold: Option<&'static str>,
     basis: BasisShape,
     #[serde(rename = "where")]
     place: Option<Where>,
@@ -101,6 +102,7 @@ pub(super) fn shape<'d>(dossier: &Dossier, verdict: &'d Verdict) -> VerdictShape
         table_aware: verdict.table_aware.and_then(fits),
         growth: verdict.growth.map(growth),
         parts: verdict.parts.iter().map(part).collect(),
+        parts_untold: verdict.untold,
         basis: BasisShape {
             analysis: verdict.basis.analysis,
             source: verdict.basis.source,

@@ -6,14 +6,14 @@
 //! Assumptions: those of the bound.
 //! Symbols: times in ns.
 //! Invariants and why it ends: one pass over the jobs counted. Where the job arrives within the busy window, what was done before
-//! is taken off in this order: less urgent jobs, more urgent ones, earlier own jobs, switches, waiting.
+//! is taken off in this order: less urgent jobs, more urgent ones, earlier own jobs, switches, stalls, waiting.
 //! Differs from the source: nothing.
 //! Checked by: the alarm on parts that do not add up.
 
 use super::responses::Analysed;
 use super::scope::Scope;
 use super::waits::Gain;
-use super::{bus, charge};
+use super::{bus, charge, throttling};
 use crate::interference::waits_ns;
 use crate::response::Bound;
 use crate::supply::Supply;
@@ -31,13 +31,26 @@ struct Window {
     at_boot: bool,
 }
 
-/// The parts of the request-driven `bound` of task `k`; none where its busy window is not told job by job.
-pub(super) fn of_bound(scope: &Scope<'_>, core: &Analysed, k: usize, bound: &Bound) -> Vec<Part> {
-    let told = core.as_free_running && core.cluster.is_empty() && !core.losses.stalled;
-    if core.set.policy() != Policy::FixedPriority || !told {
-        return Vec::new();
-    }
-    let Ok(start_ns) = u64::try_from(bound.busy_start_ns) else { return Vec::new() };
+/// The parts of the request-driven `bound` of task `k`.
+///
+/// # Errors
+/// Why its busy window is not told job by job.
+pub(super) fn of_bound(scope: &Scope<'_>, core: &Analysed, k: usize, bound: &Bound) -> Result<Vec<Part>, &'static str> {
+    let start_ns = match core.set.policy() {
+        _ if !core.cluster.is_empty() => Err("jobs run on whichever virtual core is free"),
+        Policy::EarliestDeadline => {
+            Err("under earliest deadline first who goes before whom depends on the deadlines in each phase")
+        }
+        Policy::Cooperative => {
+            Err("of a cooperative guest more urgent jobs count up to the begin of a job, not to its end")
+        }
+        Policy::FixedPriority if !core.as_free_running => {
+            Err("with frame-aligned release each job of the hyperperiod is followed by itself")
+        }
+        Policy::FixedPriority => {
+            u64::try_from(bound.busy_start_ns).map_err(|_| "its busy window begins before the frame")
+        }
+    }?;
     let arrival_ns = bound.arrival_ns - bound.busy_start_ns;
     let finish_ns = (arrival_ns + bound.response_ns as i64) as u64; // The busy window's length.
     let window = Window { start_ns, arrival_ns, finish_ns, job: bound.job, at_boot: bound.at_boot };
@@ -46,7 +59,7 @@ pub(super) fn of_bound(scope: &Scope<'_>, core: &Analysed, k: usize, bound: &Bou
         .each
         .iter()
         .fold(0, |sum: u64, (other, jobs)| sum.saturating_add(jobs * jobs_waiting(scope, core, *other)));
-    jobs.parts(scope, core, &window, shared_evenly(waits, &other_masters(scope, core)))
+    Ok(jobs.parts(scope, core, &window, shared_evenly(waits, &other_masters(scope, core))))
 }
 
 /// The parts of the bound of task `k` that counts what other masters can ask for.
@@ -61,7 +74,14 @@ pub(super) fn of_gain(scope: &Scope<'_>, core: &Analysed, k: usize, gain: &Gain)
 }
 
 fn jobs_waiting(scope: &Scope<'_>, core: &Analysed, k: usize) -> u64 {
-    charge::waiting_of(scope, core.ids[k], core.tasks[k].charged_ns)
+    charge::waiting_of(scope, core.ids[k], core.tasks[k].charged_ns) - stalled_ns(scope, core, k)
+}
+
+/// How long a job of task `k` is charged to stall on its core, whose bandwidth budget may run out.
+fn stalled_ns(scope: &Scope<'_>, core: &Analysed, k: usize) -> u64 {
+    let id = core.ids[k];
+    let on = bus::core_of(scope, scope.system.task(id).partition, core).ok().filter(|_| core.losses.stalled);
+    on.map_or(0, |on| throttling::stall_ns(scope, id, Some(on)).unwrap_or(0))
 }
 
 fn other_masters<'a>(scope: &Scope<'a>, core: &Analysed) -> Vec<&'a str> {
@@ -120,12 +140,17 @@ impl JobsCounted {
         let switch_ns = scope.system.platform.context_switch.map_or(0, |switch| switch.value.ns().saturating_mul(2));
         let jobs = self.each.iter().fold(0_u64, |sum, (_, jobs)| sum.saturating_add(*jobs));
         let blocking = if window.at_boot { PartKind::Blackout } else { PartKind::Blocking };
-        let executes = |k: usize| core.tasks[k].charged_ns - jobs_waiting(scope, core, k) - switch_ns;
+        let stalled = |k: usize| stalled_ns(scope, core, k);
+        let executes = |k: usize| core.tasks[k].charged_ns - jobs_waiting(scope, core, k) - switch_ns - stalled(k);
+        let stalls_ns = self.each.iter().fold(0_u64, |sum, (other, jobs)| sum.saturating_add(jobs * stalled(*other)));
         let others = self.each.iter().filter(|(other, _)| *other != self.k);
         let mut work = vec![Part::new(&*own, blocking, self.blocking_ns)];
         work.extend(others.map(|&(other, jobs)| Part::new(label(other), PartKind::Delay, jobs * executes(other))));
         work.push(Part::new(&*own, PartKind::Executing, (window.job + 1) * executes(self.k)));
         work.push(Part::new(&*own, PartKind::Switches, jobs * switch_ns));
+        if core.losses.stalled {
+            work.push(Part::new("the core's bandwidth budget", PartKind::Blackout, stalls_ns));
+        }
         work.extend(waits.into_iter().map(|(name, ns)| Part::new(name, PartKind::Interference, ns)));
         let before_ns = u64::try_from(window.arrival_ns).unwrap_or(0);
         take_off(&mut work, core.supply.supply_ns(window.start_ns, before_ns));

@@ -428,7 +428,12 @@ fn verdicts_of(scope: &Scope<'_>, analysed: &Analysed, waits: &Waits) -> Vec<Ver
         let growth = Some(Growth { charged_ns, largest_charged_ns });
         let base = Verdict { growth, ..open(scope, analysed.ids[k], analysed.basis.clone(), String::new()) };
         let parts = analysed.responses[k].bound().map(|bound| response_parts::of_bound(scope, analysed, k, bound));
-        let base = Verdict { parts: parts.unwrap_or_default(), ..base };
+        let (parts, untold) = match parts {
+            Some(Ok(parts)) => (parts, None),
+            Some(Err(why)) => (Vec::new(), Some(why)),
+            None => (Vec::new(), None),
+        };
+        let base = Verdict { parts, untold, ..base };
         judged_waits::choose(scope, analysed, k, judge(scope, analysed, k, base), waits.get(&analysed.ids[k]))
     };
     largest.into_iter().enumerate().map(verdict).collect()

@@ -4,7 +4,7 @@ use super::claims::{changed, find};
 use super::system::{at, duration_us, task, us, vessel};
 use claim::{Assumption, Kind, PartKind, Status, Verdict, sum_of_parts};
 use model::System;
-use model::system::{CorePolicy, Waiting};
+use model::system::{CorePolicy, DeadlinePhase, Guest, Waiting};
 use quantity::Bytes;
 use timing::claims::check;
 
@@ -71,6 +71,25 @@ fn requests_wait_for_no_more_than_others_ask_for() {
     }
     assert_eq!(Some(sum_of_parts(&judged.parts)), judged.bound);
     assert_eq!(interference(&judged).last(), Some(&("DMA", us(1_575))), "its budget is far above");
+}
+
+#[test]
+fn a_bound_that_is_not_told_by_its_parts_says_why() {
+    let untold = |change: &dyn Fn(&mut System)| {
+        let verdict = trk(|system| change(system));
+        assert!(verdict.bound.is_some() && verdict.parts.is_empty(), "{verdict:#?}");
+        verdict.untold.expect("a reason")
+    };
+    let guest = |guest: Guest| {
+        move |system: &mut System| {
+            let objt = system.partitions.iter_mut().find(|partition| partition.name.value == "OBJT");
+            objt.expect("the partition is there").guest = at(guest.clone());
+        }
+    };
+    assert!(untold(&guest(Guest::Edf)).starts_with("under earliest deadline first"));
+    assert!(untold(&guest(Guest::Cooperative)).starts_with("of a cooperative guest"));
+    assert!(untold(&|system| system.deadline_phase = DeadlinePhase::Frame).starts_with("with frame-aligned release"));
+    assert_eq!(trk(|_| {}).untold, None);
 }
 
 /// All seven devices that move memory at 1 MB/s each, which ask for 4 KiB at once.
