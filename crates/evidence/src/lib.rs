@@ -5,6 +5,7 @@
 //! same dossier gives the same bytes everywhere.
 
 mod caution;
+mod covert;
 mod deviation;
 mod dossier;
 mod headroom;

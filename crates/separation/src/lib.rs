@@ -29,6 +29,7 @@ mod tree;
 
 pub use colours::page_colours;
 pub use homes::homes;
+pub use tree::reserved_for;
 
 use claim::Verdict;
 use model::System;

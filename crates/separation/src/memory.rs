@@ -120,17 +120,18 @@ fn placement_faults(system: &System, placement: &Placement, asked: Bytes) -> Vec
     match home {
         None => faults
             .push(Fault { bytes: placement.size.get(), text: "the board declares no placeable memory".to_owned() }),
-        Some(memory) => faults.extend(faults_at_home(placement, mine, memory)),
+        Some(memory) => faults.extend(faults_at_home(system, placement, mine, memory)),
     }
     faults
 }
 
-fn faults_at_home(placement: &Placement, mine: Range, memory: &Memory) -> Vec<Fault> {
+fn faults_at_home(system: &System, placement: &Placement, mine: Range, memory: &Memory) -> Vec<Fault> {
     let mut faults = Vec::new();
     let inside = mine.shared_bytes(Range::new(memory.base.value, memory.size.value));
     let outside = placement.size.get() - inside;
     if outside > 0 {
-        let text = format!("{} lie outside `{}`", Bytes::new(outside), memory.name.value);
+        let beyond = beyond_addresses(system.board.address_bits, mine).unwrap_or_default();
+        let text = format!("{} lie outside `{}`{beyond}", Bytes::new(outside), memory.name.value);
         faults.push(Fault { bytes: outside, text });
     }
     let granule = memory.granule.get().max(1);
@@ -143,6 +144,13 @@ fn faults_at_home(placement: &Placement, mine: Range, memory: &Memory) -> Vec<Fa
         }
     }
     faults
+}
+
+/// What of a range nothing on the board can address; all memory lies below.
+fn beyond_addresses(bits: u32, mine: Range) -> Option<String> {
+    let beyond = Range { start: 1u128.checked_shl(bits)?, end: u128::MAX };
+    let words = |range: Range| format!(", {} of them above what addresses of {bits} bits reach", range.size());
+    mine.shared(beyond).map(words)
 }
 
 /// Every other planned range that shares bytes with this one.

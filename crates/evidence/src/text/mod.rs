@@ -2,6 +2,7 @@
 
 mod chains;
 mod claims;
+mod covert;
 mod failures;
 mod head;
 mod layout;
@@ -64,6 +65,7 @@ pub fn render(dossier: &Dossier, detail: Detail, style: Style) -> String {
     match detail {
         Detail::All => {
             claims::tables(&mut page, dossier);
+            covert::draw(&mut page, dossier);
             objectives::list(&mut page, dossier);
         }
         _ => claims::kinds(&mut page, dossier),

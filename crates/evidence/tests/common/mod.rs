@@ -148,6 +148,7 @@ pub fn board(cores: usize) -> Board {
             line: at(Bytes::new(64)),
             cores: (0..cores).map(CoreId::new).collect(),
             partitionable: true,
+            coloured: None,
         }],
         memories: vec![Memory {
             name: at("RAM".into()),
