@@ -49,11 +49,15 @@ pub enum Assumption {
     ChannelsListed,
     /// Other cores ask for no more lines than their declared jobs.
     OthersSteady,
+    /// The port service copies each message whole, in order, from its one source.
+    PortsCopied,
+    /// A declared measure notices or prevents every fault of its kind.
+    MeasuresWork,
 }
 
 impl Assumption {
     /// Every assumption in register order.
-    pub const ALL: [Self; 23] = [
+    pub const ALL: [Self; 25] = [
         Self::InputsValid,
         Self::RoundRobin,
         Self::MastersListed,
@@ -77,6 +81,8 @@ impl Assumption {
         Self::DeclaredAsIs,
         Self::ChannelsListed,
         Self::OthersSteady,
+        Self::PortsCopied,
+        Self::MeasuresWork,
     ];
 
     /// The id in reports, such as `A1`.
@@ -153,6 +159,13 @@ impl Assumption {
                 "Trusted partitions on other cores make no more line requests than their declared jobs, and the heads of their \
                  windows, do; none of them initialises or restarts meanwhile."
             }
+            Self::PortsCopied => {
+                "The hypervisor's port service copies each message whole and in the order sent, only from the source that is declared, \
+                 and nobody at a sampling port waits for another."
+            }
+            Self::MeasuresWork => {
+                "A declared measure against a fault of exchange notices or prevents every fault of its kind, and who receives acts on it."
+            }
         }
     }
 
@@ -188,6 +201,8 @@ impl Assumption {
             }
             Self::ChannelsListed => "review of the processor's manuals; campaigns that stress what might be shared",
             Self::OthersSteady => "cache-miss counters of every partition; a mark in the trace at each restart",
+            Self::PortsCopied => "review of the port service; messages with counters sent through every port",
+            Self::MeasuresWork => "tests that repeat, lose, delay, forge, reorder and change messages on the target",
         }
     }
 }

@@ -4,13 +4,11 @@ use quantity::BitRate;
 use separation::covert::{Capacity, CovertPath, Matrix, Resource};
 
 /// What the marks of the matrix mean, and what it leaves out.
-pub(crate) const LEGEND: &str =
-    "M may change what can be told, R may tell, RM both. Ports and regions are declared and judged as information flow; \
+pub(crate) const LEGEND: &str = "M may change what can be told, R may tell, RM both. Ports and regions are declared and judged as information flow; \
      what their writers can tell goes against the flow. What a row carries is said once, at the first of those that carry alike.";
 
 /// What the numbers of forbidden ways mean.
-pub(crate) const BOUNDS: &str =
-    "A number is a bound for one pair by that resource alone, to the resolution of the reader's clock. Not computed is \
+pub(crate) const BOUNDS: &str = "A number is a bound for one pair by that resource alone, to the resolution of the reader's clock. Not computed is \
      what no datum bounds; it is not zero. TCSEC, section 8, calls more than 100 bit/s high (from memory).";
 
 /// What is said where the files tell of nothing that is shared.

@@ -45,7 +45,7 @@ pub(crate) fn placements(
     let sums = Sums { system, memories: &memories, is_proof: coloured.is_empty() };
     sums.judge(&wishes, &pinned, report);
     let mut fixed = pinned.clone();
-    fixed.extend(sums.at_reserved(&mut wishes, report));
+    fixed.extend(sums.at_reserved(&mut wishes, &pinned, report));
     if report.obstacles.len() > before {
         return pinned;
     }
@@ -129,8 +129,8 @@ impl Sums<'_> {
     }
 
     /// The placements of those for whom the devicetree reserves memory, which are wished for no more.
-    fn at_reserved(&self, wishes: &mut Vec<Wish>, report: &mut Report) -> Vec<Placement> {
-        let mut places = Vec::new();
+    fn at_reserved(&self, wishes: &mut Vec<Wish>, pinned: &[Placement], report: &mut Report) -> Vec<Placement> {
+        let mut places: Vec<Placement> = Vec::new();
         wishes.retain(|wish| {
             match reserved::wanted(self.system, wish.what) {
                 Wanted::Anywhere => return true,
@@ -143,13 +143,45 @@ impl Sums<'_> {
                     );
                     self.refuse(reason, report);
                 }
+                Wanted::At { base, size, line } if wish.barred.overlaps(&range(base, size)) => {
+                    report.impossible(format!(
+                        "the devicetree reserves {size} from {base} for {} (line {line}), and that or its guard for others too",
+                        wish.name
+                    ));
+                }
                 Wanted::At { base, size, .. } => {
                     places.push(Placement { what: wish.what, base, size, pinned: false, span: None })
                 }
             }
             false
         });
+        for (index, place) in places.iter().enumerate() {
+            let others = pinned.iter().chain(&places[..index]);
+            let close = others.filter(|other| self.are_close(place, other));
+            close.for_each(|other| report.impossible(self.why_close(place, other)));
+        }
         places
+    }
+
+    /// Whether two placements lie over each other, or closer than their guards allow.
+    fn are_close(&self, one: &Placement, other: &Placement) -> bool {
+        let guard = guard(self.system, one.what).max(guard(self.system, other.what));
+        let (one, other) = (range(one.base, one.size), range(other.base, other.size));
+        one.start < other.end + guard && other.start < one.end + guard
+    }
+
+    fn why_close(&self, one: &Placement, other: &Placement) -> String {
+        let name = |place: &Placement| match place.what {
+            Placed::Partition(id) => self.system.partition(id).name.value.clone(),
+            Placed::Region(index) => self.system.regions[index].name.value.clone(),
+        };
+        format!(
+            "{} at {} and {} at {} lie closer than their guards allow, and the devicetree or a pin holds each there",
+            name(one),
+            one.base,
+            name(other),
+            other.base
+        )
     }
 
     fn refuse(&self, reason: String, report: &mut Report) {

@@ -14,6 +14,7 @@ pub mod covert;
 mod criticality;
 mod device;
 mod edges;
+pub mod exchange;
 mod facts;
 mod flow;
 mod homes;
@@ -35,7 +36,7 @@ use claim::Verdict;
 use model::System;
 use plan::Plan;
 
-/// Every claim in space about `system` under `plan`.
+/// Every claim in space about `system` under `plan`, but those that rest on claims in time: what stands against faults of exchange.
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = memory::check(system, plan);
     verdicts.extend(contents::check(system));

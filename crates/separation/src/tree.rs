@@ -51,6 +51,15 @@ pub fn reserved_for(system: &System, tree: &Devicetree, index: usize) -> Option<
     named_for(system, reserved, index).or_else(|| if is_node(reserved) { None } else { of_repeated() })
 }
 
+/// What is reserved at given addresses for nobody in the file, by the names of the nodes.
+pub(crate) fn reserved_for_nobody(system: &System) -> impl Iterator<Item = (String, Range)> + '_ {
+    let nodes = system.board.devicetree.iter().flat_map(move |tree| {
+        let all = tree.reserved.iter().enumerate();
+        all.filter(move |(index, _)| reserved_for(system, tree, *index).is_none()).map(|(_, reserved)| reserved)
+    });
+    nodes.flat_map(|reserved| fixed(&reserved.place).into_iter().map(|range| (reserved.name.value.clone(), range)))
+}
+
 /// Who says that this is reserved for it, or else whom the node or a label is named after.
 fn named_for(system: &System, reserved: &ReservedMemory, index: usize) -> Option<Placed> {
     let partitions = system.partition_ids().map(|id| {

@@ -15,6 +15,7 @@ mod flow;
 mod frame;
 mod health;
 mod margins;
+mod memory;
 mod names;
 mod network;
 mod objectives;
@@ -69,7 +70,7 @@ const PARTS: [Part; 31] = [
     Part { anchor: "campaign", title: "Fault campaign", breaks: false, content: campaign::part },
     Part { anchor: "recordings", title: "Recordings", breaks: false, content: recording::part },
     Part { anchor: "margins", title: "Margins", breaks: false, content: margins::part },
-    Part { anchor: "memory", title: "Memory map", breaks: false, content: space::memory },
+    Part { anchor: "memory", title: "Memory map", breaks: false, content: memory::part },
     Part { anchor: "shared", title: "Cache ways and bandwidth budgets", breaks: false, content: space::shared },
     Part { anchor: "devices", title: "Devices and interrupts", breaks: false, content: devices::part },
     Part { anchor: "flow", title: "Information flow and criticality", breaks: false, content: flow::part },

@@ -128,6 +128,7 @@ pub fn channel(name: &str, from: usize, to: usize, kind: ChannelKind) -> Channel
         destinations: vec![at(PortEnd::Task(TaskId::new(to)))],
         checks: vec![],
         forwarded: false,
+        measures: None,
     }
 }
 
@@ -208,6 +209,7 @@ pub fn system() -> System {
             access: vec![],
             writable_code: None,
             protocol: None,
+            measures: None,
             guard: None,
             reserved_as: None,
         }],

@@ -50,6 +50,11 @@ pub(super) fn barred(system: &System, what: Placed) -> RangeSet<u128> {
     let others = tree.reserved.iter().enumerate().filter(|(index, _)| !is_own(*index)).map(|(_, reserved)| reserved);
     let fixed = || tree.reserved.iter().flat_map(ranges);
     let mut barred: RangeSet<u128> = others.clone().flat_map(ranges).collect();
+    // A guard is free of what nobody in the plan has, too; whoever has the rest keeps guards between placements.
+    let guard = super::guard(system, what);
+    let nobodys = (0..tree.reserved.len()).filter(|index| reserved_for(system, tree, *index).is_none());
+    let nobodys = nobodys.flat_map(|index| ranges(&tree.reserved[index]));
+    barred.extend(nobodys.map(|range| range.start.saturating_sub(guard)..range.end + guard));
     for within in others.filter_map(chosen_within) {
         let whole = if within.is_empty() { memory(tree) } else { within };
         barred.extend(without(whole, fixed()).into_iter());

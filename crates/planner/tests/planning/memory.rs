@@ -121,7 +121,7 @@ struct Small {
 fn small() -> impl Strategy<Value = Small> {
     let items = prop::collection::vec((1u64..5, prop::sample::select(vec![0u64, 0, 0, 1, 2])), 4);
     let owners = prop::sample::select(vec![None, None, Some(0), Some(1), Some(3)]);
-    let reserved = prop::collection::vec((0u64..4, 1u64..5, owners), 0..3);
+    let reserved = prop::collection::vec((prop::sample::select(vec![0u64, 0, 1, 2, 3]), 1u64..5, owners), 0..4);
     let chosen = prop::option::weighted(0.2, (0u64..8, 1u64..4));
     let user = prop::option::weighted(0.15, 0..3usize);
     (9u64..15, items, reserved, chosen, user).prop_map(|(memory, items, gaps, chosen, user)| {
@@ -214,15 +214,20 @@ impl Small {
 
     /// Every place of an item as its first granule and its size.
     fn places_of(&self, index: usize) -> Vec<(u64, u64)> {
-        let size = self.items[index].0;
-        match self.reserved.iter().find(|(_, _, owner)| *owner == Some(index)) {
+        let (size, guard) = self.items[index];
+        let nobodys = |granule| {
+            self.reserved.iter().any(|(at, kept, owner)| owner.is_none() && (*at..at + kept).contains(&granule))
+        };
+        let is_guarded = |(first, size): &(u64, u64)| !(first.saturating_sub(guard)..first + size + guard).any(nobodys);
+        let places: Vec<(u64, u64)> = match self.reserved.iter().find(|(_, _, owner)| *owner == Some(index)) {
             Some((first, kept, _)) => [(*first, *kept)].into_iter().filter(|_| *kept >= size).collect(),
             None => {
                 let firsts = 0..(self.memory + 1).saturating_sub(size);
                 let all_allowed = |first: &u64| (*first..first + size).all(|granule| self.may_have(index, granule));
                 firsts.filter(all_allowed).map(|first| (first, size)).collect()
             }
-        }
+        };
+        places.into_iter().filter(is_guarded).collect()
     }
 
     /// Whether two places keep apart, the guards of both free.
