@@ -8,6 +8,7 @@ mod caution;
 mod covert;
 mod deviation;
 mod dossier;
+mod exchange;
 mod headroom;
 pub mod html;
 pub mod json;

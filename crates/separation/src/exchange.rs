@@ -161,7 +161,7 @@ fn by_port(system: &System, channel: &Channel, fault: ExchangeFault, verdicts: &
         ExchangeFault::Sequence => plain("its port keeps the order in which one partition writes"),
         ExchangeFault::Blocking if is_sampling => plain("nobody waits at a sampling port"),
         ExchangeFault::Loss | ExchangeFault::Delay if is_sampling => {
-            resting("a message that is too old is told to be", shown(Kind::Refresh))
+            resting("a reader is told when a message is too old", shown(Kind::Refresh))
         }
         ExchangeFault::Repetition if !is_sampling => plain("a queue gives each message once"),
         ExchangeFault::Loss | ExchangeFault::Blocking if !is_sampling => {

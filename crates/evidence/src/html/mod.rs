@@ -10,6 +10,7 @@ mod core_sets;
 mod cover;
 mod covert;
 mod devices;
+mod exchange;
 mod failures;
 mod flow;
 mod frame;
@@ -50,7 +51,7 @@ struct Part {
 }
 
 /// The parts in order: what is not known comes before what is.
-const PARTS: [Part; 31] = [
+const PARTS: [Part; 32] = [
     Part { anchor: "not-analysed", title: "What was not analysed", breaks: false, content: cover::not_analysed },
     Part { anchor: "deviations", title: "Accepted deviations", breaks: false, content: cover::deviations },
     Part { anchor: "failures", title: "Violated and not shown", breaks: false, content: failures::part },
@@ -74,6 +75,7 @@ const PARTS: [Part; 31] = [
     Part { anchor: "shared", title: "Cache ways and bandwidth budgets", breaks: false, content: space::shared },
     Part { anchor: "devices", title: "Devices and interrupts", breaks: false, content: devices::part },
     Part { anchor: "flow", title: "Information flow and criticality", breaks: false, content: flow::part },
+    Part { anchor: "exchange", title: "Faults of exchange", breaks: false, content: exchange::part },
     Part { anchor: "channels", title: "Interference channels and settings", breaks: true, content: channels::part },
     Part { anchor: "robust", title: "Robust partitioning", breaks: false, content: robust::part },
     Part { anchor: "covert", title: "Covert channels", breaks: true, content: covert::part },

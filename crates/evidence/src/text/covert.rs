@@ -10,7 +10,7 @@ use separation::covert::Resource;
 /// The matrix row by row, as it would be wider than a terminal, behind the ways that no policy permits.
 pub(super) fn draw(page: &mut Page, dossier: &Dossier) {
     let Some(system) = dossier.system() else { return };
-    page.heading("Covert channels: what the policy forbids, and may be carried all the same");
+    page.heading("Covert channels: what the policy forbids, and may be carried all the same, at most by one pair");
     let matrix = dossier.covert();
     if matrix.resources.is_empty() {
         return page.paragraph(2, NOTHING);
@@ -20,7 +20,7 @@ pub(super) fn draw(page: &mut Page, dossier: &Dossier) {
         true => page.paragraph(2, why_no_ways(system.flow.is_some())),
         false => {
             let row = |(resource, paths): &(&Resource, Vec<_>)| {
-                vec![resource.name.clone(), count(paths.len(), "pair"), format!("{} each at most", largest(paths))]
+                vec![resource.name.clone(), count(paths.len(), "pair"), largest(paths)]
             };
             page.table(2, &[Align::Left, Align::Right, Align::Right], &ways.iter().map(row).collect::<Vec<_>>());
             page.paragraph(2, BOUNDS);
