@@ -30,6 +30,8 @@ pub struct Extras {
     pub campaign: Option<CampaignFound>,
     /// Recordings that were judged, to be told of.
     pub recording: Option<RecordingFound>,
+    /// What [`claims`] gives for this baseline, where that was asked for before.
+    pub claims: Option<Vec<Verdict>>,
 }
 
 /// Every claim of the system under the plan, in canonical order.
@@ -39,6 +41,13 @@ pub fn verdicts(system: &System, plan: &Plan) -> Vec<Verdict> {
     verdicts.extend(joined.verdicts);
     sort_verdicts(&mut verdicts);
     verdicts
+}
+
+/// Every claim of a baseline that joins no others, in canonical order, as far as there is a system. Where no plan could be read,
+/// what needs one is not analysed, as under a plan that grants nothing.
+pub fn claims(baseline: &Baseline) -> Vec<Verdict> {
+    let plan = |system| single(system, baseline.plan.as_deref().unwrap_or(&Plan::default()));
+    baseline.system.as_deref().map(plan).unwrap_or_default()
 }
 
 /// Every claim that joins no others, in canonical order.
@@ -51,15 +60,14 @@ fn single(system: &System, plan: &Plan) -> Vec<Verdict> {
     verdicts
 }
 
-/// The dossier of a baseline: all its verdicts, as far as there is a system. Where no plan could be read, what needs one
-/// is not analysed, as under a plan that grants nothing.
+/// The dossier of a baseline: all its verdicts, [`claims`] and what joins them.
 ///
 /// # Errors
 /// [`Alarms`] where the verdicts contradict each other, or a simulation contradicts one.
 pub fn dossier(baseline: &Baseline, extras: Extras) -> Result<Dossier, Alarms> {
     let empty = Plan::default();
     let judged = baseline.system.as_deref().map(|system| (system, baseline.plan.as_deref().unwrap_or(&empty)));
-    let mut verdicts = judged.map(|(system, plan)| single(system, plan)).unwrap_or_default();
+    let mut verdicts = extras.claims.unwrap_or_else(|| claims(baseline));
     require_no_alarm(&verdicts)?;
     if let (Some(found), Some((system, _))) = (&extras.campaign, judged) {
         verdicts.retain(|verdict| verdict.kind != Kind::Containment);

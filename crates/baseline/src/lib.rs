@@ -8,5 +8,5 @@ mod partitioning;
 pub mod simulated;
 
 pub use alarm::{Alarms, require_no_alarm};
-pub use judge::{Extras, dossier, verdicts};
+pub use judge::{Extras, claims, dossier, verdicts};
 pub use load::{Baseline, PlanChoice, load};

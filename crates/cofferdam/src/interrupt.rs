@@ -3,6 +3,7 @@
 //! SIGHUP is left alone, so that work under `nohup` outlives its terminal.
 
 use crate::exit::Exit;
+use crate::terminal;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 static INTERRUPTED: AtomicBool = AtomicBool::new(false);
@@ -21,6 +22,7 @@ pub fn install() {
 fn asked_to_stop() {
     let again = INTERRUPTED.swap(true, Ordering::SeqCst);
     if again || !ASKED_NOW_AND_THEN.load(Ordering::SeqCst) {
+        terminal::end_line();
         std::process::exit(i32::from(Exit::Interrupted.code()));
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::args::ColorChoice;
 use anyhow::{Context, Result};
-use indicatif::{ProgressBar, ProgressStyle};
+use indicatif::{ProgressBar, ProgressFinish, ProgressStyle};
 use std::io::{ErrorKind, IsTerminal, Write};
 use std::time::Duration;
 
@@ -18,6 +18,13 @@ pub fn print(text: &str) -> Result<()> {
 /// Writes to standard error, where every remark goes that is not the answer.
 pub fn complain(text: &str) {
     let _ = std::io::stderr().lock().write_all(text.as_bytes());
+}
+
+/// Leaves the line of a bar, where somebody watches, so that what the shell writes next does not stand behind it.
+pub fn end_line() {
+    if remarks_are_seen() {
+        complain("\n");
+    }
 }
 
 /// Whether what goes to standard output may be coloured: on a terminal, and `NO_COLOR` unset or empty.
@@ -37,11 +44,21 @@ pub fn remarks_are_seen() -> bool {
 
 /// A bar for long work with its rate and the time left, where somebody watches.
 pub fn progress(doing: &str, steps: u64, noun: &str) -> ProgressBar {
+    let shape = format!("{doing} {{wide_bar}} {{human_pos}}/{{human_len}} {noun}, {{per_sec}}, {{eta}} left");
+    bar(&shape, steps)
+}
+
+/// The same for bytes that are read, whose number is added as files are opened; it goes away with whoever reads.
+pub fn reading() -> ProgressBar {
+    let shape = "reading {wide_bar} {decimal_bytes}/{decimal_total_bytes}, {decimal_bytes_per_sec}, {eta} left";
+    bar(shape, 0).with_finish(ProgressFinish::AndClear)
+}
+
+fn bar(shape: &str, steps: u64) -> ProgressBar {
     if !remarks_are_seen() {
         return ProgressBar::hidden();
     }
-    let shape = format!("{doing} {{wide_bar}} {{human_pos}}/{{human_len}} {noun}, {{per_sec}}, {{eta}} left");
-    let style = ProgressStyle::with_template(&shape).unwrap_or_else(|_| ProgressStyle::default_bar());
+    let style = ProgressStyle::with_template(shape).unwrap_or_else(|_| ProgressStyle::default_bar());
     let bar = ProgressBar::new(steps).with_style(style);
     bar.enable_steady_tick(Duration::from_millis(200));
     bar

@@ -49,8 +49,10 @@ pub struct Job {
     pub arrived_ns: Option<u64>,
     /// When it first executed, where that was seen.
     pub began_ns: Option<u64>,
-    /// When it completed; `None`: it was given up, or the recording ended before.
+    /// When it completed; `None`: it was given up, or the recording does not show it.
     pub completed_ns: Option<u64>,
+    /// Whether a start or stop of its partition gave it up.
+    pub given_up: bool,
     /// Of a job that did not complete: the last instant up to which it is certain that it had not. `None`: that is not known.
     pub open_ns: Option<u64>,
     /// For how long it executed.

@@ -122,6 +122,8 @@ pub enum Happening {
     FaultBegins {
         /// The name.
         fault: Name,
+        /// Whose it is, where that is said.
+        of: Option<PartitionId>,
     },
     /// A fault ends.
     FaultEnds {

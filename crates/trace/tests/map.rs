@@ -4,6 +4,7 @@
 
 use diagnostic::{Code, codes};
 use model::{Reading, System, read_system};
+use quantity::PartitionId;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use trace::event::{Cpu, Event, Leaves, What, Word};
@@ -170,6 +171,20 @@ fn marks_and_spans_say_what_the_map_says() {
         [Happening::FaultBegins { .. }, Happening::WindowBegins { .. }, Happening::WindowEnds { .. }]
     ));
     assert_eq!(unmapped, ["mark hello 1"]);
+}
+
+#[test]
+fn a_fault_is_of_whom_its_name_or_the_map_says() {
+    let map = "[[mark]]\ntext = \"pull *\"\nmeans = \"fault_begins\"\nof = \"NAV.fuse\"\n";
+    let (seen, unmapped) = seen(map, |names| {
+        let texts = ["NAV", "crash:NAV@2.5ms,start=cold", "endless-loop:task/NAV.fuse", "crash:core/NAV", "smoke"];
+        let told = texts.map(|text| What::Told { word: Word::FaultBegins, who: names.text(text), number: None });
+        told.into_iter().chain([What::Mark { text: names.text("pull 3") }]).map(at).collect()
+    });
+    let of = |seen: &Happening| if let Happening::FaultBegins { of, .. } = seen { *of } else { None };
+    let nav = Some(PartitionId::new(0));
+    assert_eq!(seen.iter().map(of).collect::<Vec<_>>(), [nav, nav, nav, None, None, nav]);
+    assert_eq!(unmapped, [""; 0]);
 }
 
 #[test]

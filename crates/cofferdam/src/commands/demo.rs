@@ -39,7 +39,7 @@ pub fn run(args: &DemoArgs, color: ColorChoice) -> Result<Exit> {
     plan_from_nothing(&vessel, &args.out)?;
     simulate::sample(&session, DEMO_RUNS)?;
     let found = campaign::sample(&session.baseline, DEFAULT_SEED, DEMO_FAULTS, DEMO_FRAMES, &args.out)?;
-    let dossier = session.dossier_to_draw(true, Some(found), None)?;
+    let dossier = session.dossier_to_draw(true, Some(found), None, baseline::claims(&session.baseline))?;
     terminal::print(&containment(&dossier))?;
     let report = report::write(&dossier, &args.out)?;
     let tightest = evidence::text::tightest(&dossier, 3, check::style(color));

@@ -8,6 +8,7 @@ use crate::exit::Exit;
 use crate::terminal;
 use anyhow::{Context, Result};
 use baseline::measured::Cut;
+use claim::Verdict;
 use diagnostic::{Diagnostic, Sources};
 use evidence::recording::{Beside, Judged, RecordingFound};
 use model::System;
@@ -27,11 +28,11 @@ pub enum Found {
     WrongMap(Vec<Diagnostic>, Box<Sources>),
 }
 
-/// Judges the recordings of a call, and says what was seen above a bound. `samples`: measured times are told as samples too.
+/// Judges the recordings of a call, and says what was seen above a bound, as `claims` has it. `samples`: measured times are told as samples too.
 pub fn recordings(
     args: &JudgingArgs,
     paths: &[PathBuf],
-    (system, plan): (&System, &Plan),
+    (system, plan, claims): (&System, &Plan, &[Verdict]),
     session: &Session,
     samples: bool,
 ) -> Result<Found> {
@@ -56,8 +57,7 @@ pub fn recordings(
     let measured =
         if samples { evidence::recording::measured(system, &values, &judgement.findings) } else { Vec::new() };
     // Bounds speak of the target, so nothing that was seen elsewhere is set beside them.
-    let bounds = || baseline::measured::beside(system, &judgement, &baseline::verdicts(system, plan));
-    let beside = if map.is_rehearsal { Vec::new() } else { bounds() };
+    let beside = if map.is_rehearsal { Vec::new() } else { baseline::measured::beside(system, &judgement, claims) };
     for alarm in beside.iter().filter(|beside| beside.is_alarm()) {
         tell_alarm(alarm, (system, plan), &map, &files, &judgement)?;
     }
@@ -70,10 +70,10 @@ pub fn recordings(
 /// The exit status that recordings call for.
 pub fn exit_of(judged: &Judged<'_>, allow_not_analysed: bool) -> Exit {
     match () {
-        () if judged.beside.iter().any(Beside::is_alarm) => Exit::Alarm,
-        () if !judged.taking.refusals.is_empty() => Exit::Wrong,
-        () if is_silent(&judged.judgement.findings) => Exit::Open,
-        () if is_open(&judged.judgement.findings, allow_not_analysed) => Exit::Open,
+        () if judged.found.beside.iter().any(Beside::is_alarm) => Exit::Alarm,
+        () if !judged.found.taking.refusals.is_empty() => Exit::Wrong,
+        () if is_silent(&judged.found.judgement.findings) => Exit::Open,
+        () if is_open(&judged.found.judgement.findings, allow_not_analysed) => Exit::Open,
         () => Exit::Shown,
     }
 }

@@ -11,6 +11,7 @@ use crate::{files, interrupt, terminal};
 use answer::Answer;
 use anyhow::{Context, Result, anyhow, bail};
 use diagnostic::{Diagnostic, Sources};
+use evidence::recording::{RecordingFound, Victims, compare};
 use evidence::text::Style;
 use model::System;
 use quantity::Duration;
@@ -29,6 +30,11 @@ use trace::spans::Given;
 
 /// The word by which this program becomes the process of a partition.
 const PROCESS: &str = "rehearsal-process";
+/// The files of recordings: by the stand-ins, and by the kernel with the windows that it does not know.
+const OWN: &str = "recording.csv";
+const WINDOWS: &str = "windows.csv";
+const KERNEL: &str = "kernel.txt";
+const TABLE: &str = "CSV table";
 /// The longest rehearsal, in minutes.
 const MOST_MINUTES: u64 = 10;
 
@@ -51,7 +57,8 @@ pub fn run(args: &RehearseArgs, color: ColorChoice) -> Result<Exit> {
     let prepared = prepare(system, &machine, &faults).map_err(|why| anyhow!("{}", why.join("\n       ")))?;
     let recorded = rehearse(args, &prepared)?;
     let (map, text) = map_of(&recorded, args.tolerance, system, &session)?;
-    let heard = heard(&Against::by_map(system, plan, &map), &recorded, &machine, &faults);
+    let faulty = faults.iter().filter_map(|fault| fault.target.partition(&machine)).collect::<Vec<_>>();
+    let heard = heard(&Against::by_map(system, plan, &map), &recorded, &faulty, args.shift.map(|time| time.ns()));
     let told = faults.iter().map(|fault| fault_text(fault, &machine)).collect();
     let answer = Answer::new(args, system, (&prepared, &recorded), told, &heard);
     let exit = exit_of(&recorded, &heard, args.answer.allow_not_analysed);
@@ -120,24 +127,30 @@ fn program() -> Result<PathBuf> {
 
 /// What was heard of a rehearsal: by its own recording, and by the kernel's.
 struct Rehearsed {
-    own: Heard,
-    kernel: Option<Heard>,
-    /// The partitions that were made to fail, or seen to.
-    faulty: Vec<bool>,
+    own: RecordingFound,
+    kernel: Option<RecordingFound>,
 }
 
-fn heard(against: &Against<'_>, recorded: &Recorded, machine: &Machine, faults: &[Fault]) -> Rehearsed {
+/// Judges what was recorded. `faulty` are the partitions that were made to fail, and nobody's victims.
+fn heard(against: &Against<'_>, recorded: &Recorded, faulty: &[usize], shift_ns: Option<u64>) -> Rehearsed {
     let own = against.judge(vec![table(0, recorded.events())], vec![Fit::SAME], Given::default());
     let kernel = recorded.kernel.as_ref().ok().map(|text| {
         let lines: Box<dyn Reader> = Box::new(LineReader::new(SchedulerText, 1));
         let sources = vec![table(0, recorded.windows()), source(1, text.clone(), lines)];
-        against.judge(sources, vec![Fit::SAME; 2], Given::default())
+        let heard = against.judge(sources, vec![Fit::SAME; 2], Given::default());
+        found(heard, &[(WINDOWS, TABLE), (KERNEL, "scheduler text")], None)
     });
-    let mut faulty = own.judgement.failed.clone();
-    for partition in faults.iter().filter_map(|fault| fault.target.partition(machine)) {
-        faulty.iter_mut().skip(partition).take(1).for_each(|is_faulty| *is_faulty = true);
-    }
-    Rehearsed { own, kernel, faulty }
+    let failed = own.judgement.failed.iter().enumerate();
+    let faulty: Vec<bool> = failed.map(|(partition, seen)| *seen || faulty.contains(&partition)).collect();
+    let victims = own.fault.map(|fault| compare(against.system, fault, &own.values, &faulty, shift_ns));
+    Rehearsed { own: found(own, &[(OWN, TABLE)], victims), kernel }
+}
+
+/// What is told of a recording: bounds speak of the target, so nothing that was seen here is set beside them.
+fn found(heard: Heard, sources: &[(&str, &'static str)], victims: Option<Victims>) -> RecordingFound {
+    let Heard { taking, judgement, .. } = heard;
+    let sources = sources.iter().map(|(name, format)| ((*name).to_owned(), *format)).collect();
+    RecordingFound { sources, taking, judgement, beside: vec![], victims, measured: vec![], is_rehearsal: true }
 }
 
 fn table(number: u16, text: String) -> Box<dyn Source> {
@@ -157,9 +170,9 @@ fn map_of(recorded: &Recorded, tolerance: Duration, system: &System, session: &S
 
 /// Keeps the files that `trace` reads once more, and the answer; which.
 fn keep(folder: &Path, recorded: &Recorded, map: &str, answer: &str) -> Result<Vec<String>> {
-    let mut texts = vec![("recording.csv", recorded.events()), ("map.toml", map.to_owned())];
+    let mut texts = vec![(OWN, recorded.events()), ("map.toml", map.to_owned())];
     if let Ok(kernel) = &recorded.kernel {
-        texts.extend([("windows.csv", recorded.windows()), ("kernel.txt", kernel.clone())]);
+        texts.extend([(WINDOWS, recorded.windows()), (KERNEL, kernel.clone())]);
     }
     texts.push(("judged.txt", answer.to_owned()));
     files::make_folder(folder)?;

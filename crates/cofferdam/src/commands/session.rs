@@ -6,6 +6,7 @@ use crate::{files, terminal};
 use anyhow::{Result, bail};
 use baseline::simulated::Search;
 use baseline::{Baseline, Extras, PlanChoice};
+use claim::Verdict;
 use diagnostic::{Look, Plain, render_text};
 use evidence::recording::RecordingFound;
 use evidence::run::CampaignFound;
@@ -85,15 +86,17 @@ impl Session {
     }
 
     /// The dossier for reports, which draw supply and demand and a run, and tell of a campaign and of recordings where there
-    /// are any.
+    /// are any. `claims` are those of the baseline.
     pub fn dossier_to_draw(
         &self,
         allow_not_analysed: bool,
         campaign: Option<CampaignFound>,
         recording: Option<RecordingFound>,
+        claims: Vec<Verdict>,
     ) -> Result<Dossier> {
         let extras = extras(allow_not_analysed);
-        let extras = Extras { drawings: true, search: Some(Search::SHORT), campaign, recording, ..extras };
+        let extras =
+            Extras { drawings: true, search: Some(Search::SHORT), campaign, recording, claims: Some(claims), ..extras };
         Ok(baseline::dossier(&self.baseline, extras)?)
     }
 
@@ -155,6 +158,7 @@ fn extras(allow_not_analysed: bool) -> Extras {
         validation: validation(),
         campaign: None,
         recording: None,
+        claims: None,
     }
 }
 

@@ -3,6 +3,8 @@
 use crate::common::*;
 use serde_json::Value;
 use std::path::Path;
+use std::process::Stdio;
+use std::time::Duration;
 
 /// The vessel, with a run of it recorded as `run.csv`.
 fn recorded(name: &str, more: &[&str]) -> std::path::PathBuf {
@@ -138,7 +140,7 @@ fn a_report_takes_a_recording_up_with_its_drawings() {
     let folder = recorded("trace-report", &["--fault", "crash:NAVF@200ms,start=warm"]);
     let words =
         ["report", "vessel", "--out", "out", "--allow-not-analysed", "--recording", "run.csv", "--shift", "1 ms"];
-    call(&folder, &[&words[..], &["--tolerance", "0 ns", "--fault-to", "300 ms"]].concat()).expect(0);
+    call(&folder, &[&words[..], &["--tolerance", "0 ns", "--fault-to", "300 ms"]].concat()).expect(1);
     let report = read(&folder.join("out/report.html"));
     for said in [
         " before, during and after the fault</title>",
@@ -151,6 +153,8 @@ fn a_report_takes_a_recording_up_with_its_drawings() {
         assert!(report.contains(said), "`{said}` is missing from the report");
     }
     let answer: Value = serde_json::from_str(&read(&folder.join("out/recording.json"))).expect("JSON");
+    // The crash is noticed 20 ms later: the job that arrived with it, which has 10 ms, is late then.
+    assert_eq!(violated(&answer), ["deadline/NAVF.imu"]);
     let samples = answer["samples"].as_array().expect("a list");
     assert_eq!(samples.len(), 2 * 39, "a response and an execution of every task");
     call(&folder, &["report", "vessel", "--out", "out", "--map", "map.toml"]).expect(2).complains(&["--recording"]);
@@ -225,3 +229,34 @@ fn wrong_calls_name_every_mistake() {
     call(&folder, &["trace", "vessel", "run.csv", "--map", "none.toml"]).expect(2).complains(&["there is no map file"]);
     call(&folder, &["trace", "vessel", "run.csv", "--faulty", "NAVX"]).expect(2).complains(&["did you mean `NAVF`?"]);
 }
+
+/// Judging keeps nothing that is unfinished, so Ctrl-C and what a batch system sends end it at once, whoever reads.
+#[test]
+fn reading_ends_at_once_and_says_nothing_half() {
+    let folder = with_vessel("trace-interrupted");
+    // A line without an end, long enough that nobody reads it through; the file takes no room.
+    for (name, head) in [("long.csv", "time_ns,core,event,who,number\n0,,fault_begins,x,\n"), ("long.txt", SWITCH)] {
+        write(&folder.join(name), head);
+        let file = std::fs::OpenOptions::new().write(true).open(folder.join(name)).expect("it was written");
+        file.set_len(1 << 40).expect("files with holes");
+        for end in ["-INT", "-TERM"] {
+            let mut command = command(&folder, &["trace", "vessel", name]);
+            let child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("it starts");
+            let opened = Path::new("/proc").join(child.id().to_string()).join("fd");
+            let is_open = || {
+                let mut files = std::fs::read_dir(&opened).expect("its files").flatten();
+                files.any(|one| std::fs::read_link(one.path()).is_ok_and(|file| file.ends_with(name)))
+            };
+            while !is_open() {
+                std::thread::sleep(Duration::from_millis(10));
+            }
+            signal(&child, end);
+            let run: Run = child.wait_with_output().expect("it ends").into();
+            let run = run.expect(130);
+            assert_eq!((run.out.as_str(), run.err.as_str()), ("", ""), "{name} {end}");
+        }
+    }
+}
+
+const SWITCH: &str = "  <idle>-0  [000] d..2.  100.000000: sched_switch: prev_comm=swapper/0 prev_pid=0 prev_prio=120 prev_state=R ==> \
+                      next_comm=nav next_pid=1084 next_prio=52\n";

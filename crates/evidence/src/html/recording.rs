@@ -22,18 +22,18 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
     };
     html! {
         p class="caution" { strong { "Caution." } " " (CAUTION) }
-        @if judged.is_rehearsal { p class="caution" { strong { "A rehearsal." } " " (REHEARSAL) } }
+        @if judged.found.is_rehearsal { p class="caution" { strong { "A rehearsal." } " " (REHEARSAL) } }
         h3 { "What the recording covers" }
         (list(&sentences::coverage(&judged)))
         (sources(&judged))
         (not_analysed(&judged))
-        @for alarm in judged.beside.iter().filter(|beside| beside.is_alarm()) { p class="alert" { (alarm_words(alarm)) } }
+        @for alarm in judged.found.beside.iter().filter(|beside| beside.is_alarm()) { p class="alert" { (alarm_words(alarm)) } }
         (violated(&judged))
         (kept(&judged))
         (beside(&judged))
         (supply(&judged))
-        @if let Some(victims) = judged.victims { (spans::victims(victims)) }
-        (samples::measured(judged.measured))
+        @if let Some(victims) = &judged.found.victims { (spans::victims(victims)) }
+        (samples::measured(&judged.found.measured))
     }
 }
 
@@ -45,7 +45,7 @@ fn sources(judged: &Judged<'_>) -> Markup {
     html! {
         h3 { "Sources" }
         ul {
-            @for (source, below) in (0..judged.sources.len()).map(|index| sentences::source(judged, index)) {
+            @for (source, below) in (0..judged.found.sources.len()).map(|index| sentences::source(judged, index)) {
                 li { (source) @if !below.is_empty() { (list(&below)) } }
             }
         }
@@ -163,11 +163,11 @@ fn supply(judged: &Judged<'_>) -> Markup {
 }
 
 fn beside(judged: &Judged<'_>) -> Markup {
-    if judged.beside.is_empty() {
+    if judged.found.beside.is_empty() {
         return html! {};
     }
     let rows = html! {
-        @for one in judged.beside {
+        @for one in &judged.found.beside {
             tr {
                 th scope="row" { (breakable(&one.claim)) }
                 td class="n" { (one.count) }

@@ -28,8 +28,8 @@ pub fn recorded(recorded: &Recorded<'_>) -> String {
     let judged = &recorded.judged;
     let mut object = head(recorded);
     object.extend(found(judged));
-    object.insert("beside_bounds".to_owned(), judged.beside.iter().map(beside).collect());
-    object.insert("samples".to_owned(), judged.measured.iter().map(sample).collect());
+    object.insert("beside_bounds".to_owned(), judged.found.beside.iter().map(beside).collect());
+    object.insert("samples".to_owned(), judged.found.measured.iter().map(sample).collect());
     format!("{:#}\n", Value::Object(object))
 }
 
@@ -42,16 +42,17 @@ pub(super) fn head(recorded: &Recorded<'_>) -> Map<String, Value> {
         "exit_status": recorded.exit_status,
         "baseline": { "system": recorded.judged.system.digest(), "inputs": inputs.collect::<Vec<_>>() },
         "caution": CAUTION,
-        "rehearsal": recorded.judged.is_rehearsal.then_some(REHEARSAL),
+        "rehearsal": recorded.judged.found.is_rehearsal.then_some(REHEARSAL),
         "diagnostics": recorded.diagnostics,
     }))
 }
 
 /// What one recording covers, breaks and keeps.
 pub(super) fn found(judged: &Judged<'_>) -> Map<String, Value> {
-    let coverage = &judged.judgement.coverage;
+    let coverage = &judged.found.judgement.coverage;
     let tasks = coverage.tasks.iter().enumerate().map(|(task, seen)| {
-        json!({ "task": judged.system.task_label(quantity::TaskId::new(task)), "whole": seen.whole, "cut": seen.cut })
+        let name = judged.system.task_label(quantity::TaskId::new(task));
+        json!({ "task": name, "whole": seen.whole, "cut": seen.cut, "given_up": seen.given_up })
     });
     members(json!({
         "coverage": {
@@ -65,10 +66,10 @@ pub(super) fn found(judged: &Judged<'_>) -> Map<String, Value> {
             "restarts": coverage.restarts,
             "tasks": tasks.collect::<Vec<_>>(),
         },
-        "sources": (0..judged.sources.len()).map(|index| source(judged, index)).collect::<Vec<_>>(),
-        "findings": judged.judgement.findings.iter().map(finding).collect::<Vec<_>>(),
+        "sources": (0..judged.found.sources.len()).map(|index| source(judged, index)).collect::<Vec<_>>(),
+        "findings": judged.found.judgement.findings.iter().map(finding).collect::<Vec<_>>(),
         "supply": judged.supply().into_iter().map(supply).collect::<Vec<_>>(),
-        "spans": judged.victims.map(victims),
+        "spans": judged.found.victims.as_ref().map(victims),
     }))
 }
 
@@ -81,13 +82,13 @@ pub(super) fn members(object: Value) -> Map<String, Value> {
 }
 
 fn source(judged: &Judged<'_>, index: usize) -> Value {
-    let taking = judged.taking;
-    let (name, format) = &judged.sources[index];
+    let taking = &judged.found.taking;
+    let (name, format) = &judged.found.sources[index];
     let mine = taking.matters.iter().filter(|matter| usize::from(matter.source) == index);
     let matters = mine.map(|found| {
         json!({
             "what": matter_words(found.matter, found.count, taking.names.get(index)),
-            "first": place_words(found.first, judged.sources),
+            "first": place_words(found.first, &judged.found.sources),
             "count": found.count,
         })
     });
@@ -104,7 +105,7 @@ fn source(judged: &Judged<'_>, index: usize) -> Value {
         "matters": matters.collect::<Vec<_>>(),
         "unmapped": unmapped.map(|one| json!({ "kind": one.kind, "name": one.name, "events": one.events })).collect::<Vec<_>>(),
         "refused": refusal.map(|refusal| json!({
-            "place": place_words(refusal.place, judged.sources), "why": refusal.why, "remedy": refusal.remedy,
+            "place": place_words(refusal.place, &judged.found.sources), "why": refusal.why, "remedy": refusal.remedy,
         })),
     })
 }

@@ -44,25 +44,16 @@ pub struct RecordingFound {
     pub beside: Vec<Beside>,
     /// Who was how different while a fault lasted and after it; `None` where there was no fault.
     pub victims: Option<Victims>,
-    /// What the times of each task say as samples.
+    /// What the times of each task say as samples; empty where that is not asked for.
     pub measured: Vec<Measured>,
-    /// Whether processes on another machine stood in for the target.
+    /// Whether processes on another machine stood in for the target, which must be said with it.
     pub is_rehearsal: bool,
 }
 
 impl RecordingFound {
     /// As a recording of `system`.
     pub fn judged<'a>(&'a self, system: &'a System) -> Judged<'a> {
-        Judged {
-            system,
-            sources: &self.sources,
-            taking: &self.taking,
-            judgement: &self.judgement,
-            beside: &self.beside,
-            victims: self.victims.as_ref(),
-            measured: &self.measured,
-            is_rehearsal: self.is_rehearsal,
-        }
+        Judged { system, found: self }
     }
 }
 
@@ -71,20 +62,8 @@ impl RecordingFound {
 pub struct Judged<'a> {
     /// Of what.
     pub system: &'a System,
-    /// The name and the format of each source.
-    pub sources: &'a [(String, &'static str)],
-    /// How it was taken in.
-    pub taking: &'a Taking,
-    /// What was found.
-    pub judgement: &'a Judgement,
-    /// What was seen of claims with a bound.
-    pub beside: &'a [Beside],
-    /// Who was how different while a fault lasted and after it; `None` where there was no fault.
-    pub victims: Option<&'a Victims>,
-    /// What the times of each task say as samples; empty where that is not asked for.
-    pub measured: &'a [Measured],
-    /// Whether it must be said with it that another machine stood in for the target.
-    pub is_rehearsal: bool,
+    /// What came of it.
+    pub found: &'a RecordingFound,
 }
 
 /// The most that a recording shows of something that has a bound.
@@ -117,14 +96,14 @@ impl Judged<'_> {
     /// The findings of a status, those that are broken most first.
     pub fn violated(&self) -> Vec<&Finding> {
         let mut list: Vec<_> =
-            self.judgement.findings.iter().filter(|found| found.status == Status::Violated).collect();
+            self.found.judgement.findings.iter().filter(|found| found.status == Status::Violated).collect();
         list.sort_by_key(|found| found.first.as_ref().map(|first| first.at_ns));
         list
     }
 
     /// The findings of which the recording says nothing.
     pub fn not_analysed(&self) -> Vec<(&Finding, &str)> {
-        let findings = self.judgement.findings.iter();
+        let findings = self.found.judgement.findings.iter();
         findings
             .filter_map(|found| match &found.status {
                 Status::NotAnalysed(why) => Some((found, why.as_str())),
@@ -135,19 +114,19 @@ impl Judged<'_> {
 
     /// The findings that were kept.
     pub fn kept(&self) -> Vec<&Finding> {
-        self.judgement.findings.iter().filter(|found| found.status == Status::Kept).collect()
+        self.found.judgement.findings.iter().filter(|found| found.status == Status::Kept).collect()
     }
 
     /// What each partition was given, where anything was seen of it.
     pub fn supply(&self) -> Vec<(&str, Supply)> {
-        let list = self.judgement.supply.iter().zip(&self.system.partitions);
+        let list = self.found.judgement.supply.iter().zip(&self.system.partitions);
         let seen = list.filter(|(supply, _)| **supply != Supply::default());
         seen.map(|(supply, partition)| (partition.name.value.as_str(), *supply)).collect()
     }
 
     /// Tasks of which no job was seen from its arrival to its completion.
     pub fn unseen_tasks(&self) -> Vec<String> {
-        let seen = self.judgement.coverage.tasks.iter().enumerate();
+        let seen = self.found.judgement.coverage.tasks.iter().enumerate();
         seen.filter(|(_, seen)| seen.whole == 0).map(|(task, _)| self.system.task_label(TaskId::new(task))).collect()
     }
 }

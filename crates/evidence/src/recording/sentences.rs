@@ -12,7 +12,7 @@ const MOST_LISTED: usize = 12;
 
 /// What the recordings cover, a sentence or two each.
 pub(crate) fn coverage(judged: &Judged<'_>) -> Vec<String> {
-    let coverage = &judged.judgement.coverage;
+    let coverage = &judged.found.judgement.coverage;
     let Some((from, to)) = coverage.span_ns else {
         return vec!["Nothing was seen that is of this system.".to_owned()];
     };
@@ -34,6 +34,10 @@ pub(crate) fn coverage(judged: &Judged<'_>) -> Vec<String> {
         counted(writes, "message"),
         counted(reads, "time")
     ));
+    let given_up: u64 = coverage.tasks.iter().map(|task| task.given_up).sum();
+    if given_up > 0 {
+        said.push(format!("Starts and stops of partitions gave up {}.", counted(given_up, "job")));
+    }
     let unseen = judged.unseen_tasks();
     if !unseen.is_empty() {
         said.push(format!("No whole job was seen of {}: {}.", count(unseen.len(), "task"), some_of(&unseen)));
@@ -43,7 +47,7 @@ pub(crate) fn coverage(judged: &Judged<'_>) -> Vec<String> {
 
 /// Which module schedules were in force, where some never were.
 fn schedules(judged: &Judged<'_>) -> Option<String> {
-    let seen = judged.judgement.coverage.schedules.iter().zip(&judged.system.schedules);
+    let seen = judged.found.judgement.coverage.schedules.iter().zip(&judged.system.schedules);
     let (mut in_force, mut never) = (Vec::new(), Vec::new());
     for (times, schedule) in seen {
         let list = if *times > 0 { &mut in_force } else { &mut never };
@@ -55,15 +59,15 @@ fn schedules(judged: &Judged<'_>) -> Option<String> {
 
 /// What a source is, and below it what was the matter with it.
 pub(crate) fn source(judged: &Judged<'_>, index: usize) -> (String, Vec<String>) {
-    let taking = judged.taking;
-    let (name, format) = &judged.sources[index];
+    let taking = &judged.found.taking;
+    let (name, format) = &judged.found.sources[index];
     let events = taking.events.get(index).copied().unwrap_or_default();
     let clock = taking.fits.get(index).map_or_else(String::new, |fit| clock(fit, index));
     let mine = taking.matters.iter().filter(|matter| usize::from(matter.source) == index);
     let mut below: Vec<String> = mine
         .map(|found| {
             let words = matter_words(found.matter, found.count, taking.names.get(index));
-            format!("{words}; first at {}", place_words(found.first, judged.sources))
+            format!("{words}; first at {}", place_words(found.first, &judged.found.sources))
         })
         .collect();
     below.extend(unmapped(judged, index));
@@ -83,15 +87,15 @@ fn clock(fit: &Fit, index: usize) -> String {
 }
 
 fn unmapped(judged: &Judged<'_>, index: usize) -> Option<String> {
-    let list = judged.taking.unmapped.get(index).filter(|list| !list.is_empty())?;
+    let list = judged.found.taking.unmapped.get(index).filter(|list| !list.is_empty())?;
     let names: Vec<String> = list.iter().map(|one| format!("{} {} ({})", one.kind, one.name, one.events)).collect();
     Some(format!("{} not mapped, with their events: {}", names.len(), some_of(&names)))
 }
 
 /// The sources that were given up.
 pub(crate) fn refusals(judged: &Judged<'_>) -> Vec<String> {
-    let said = judged.taking.refusals.iter().map(|refusal| {
-        let place = place_words(refusal.place, judged.sources);
+    let said = judged.found.taking.refusals.iter().map(|refusal| {
+        let place = place_words(refusal.place, &judged.found.sources);
         format!("not read on from {place}: {}. {}.", refusal.why, capital(&refusal.remedy))
     });
     said.collect()

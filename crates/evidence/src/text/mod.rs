@@ -17,7 +17,7 @@ mod timeline;
 
 use crate::caution::CAUTIONS;
 use crate::dossier::Dossier;
-use crate::recording::Judged;
+use crate::recording::{Judged, REHEARSAL};
 use crate::rehearsal::Rehearsal;
 use crate::run::{Observed, Told};
 use layout::Page;
@@ -111,6 +111,9 @@ pub fn runs(head: &str, observed: &Observed, style: Style) -> String {
 pub fn recording(head: &str, judged: &Judged<'_>, all: bool, style: Style) -> String {
     let mut page = Page::new(style);
     page.paragraph(0, head);
+    if judged.found.is_rehearsal {
+        page.paragraph(2, REHEARSAL);
+    }
     recording::draw(&mut page, judged, all);
     page.finish()
 }

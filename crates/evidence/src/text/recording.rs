@@ -2,7 +2,7 @@
 
 use super::layout::{Align, Page};
 use crate::recording::{
-    CAUTION, Judged, REHEARSAL, alarm_words, beside_words, extent_words, limit_words, sentences, unit_of, worst_words,
+    CAUTION, Judged, alarm_words, beside_words, extent_words, limit_words, sentences, unit_of, worst_words,
 };
 use crate::show::{amount, count};
 use quantity::Duration;
@@ -10,13 +10,10 @@ use trace::judge::Extent;
 
 /// Everything, with what is kept only where `all` is asked for.
 pub(super) fn draw(page: &mut Page, judged: &Judged<'_>, all: bool) {
-    if judged.is_rehearsal {
-        page.paragraph(2, REHEARSAL);
-    }
     page.heading("What the recording covers");
     sentences::coverage(judged).iter().for_each(|said| page.paragraph(2, said));
     sources(page, judged);
-    judged.beside.iter().filter(|beside| beside.is_alarm()).for_each(|alarm| page.heading(&alarm_words(alarm)));
+    judged.found.beside.iter().filter(|beside| beside.is_alarm()).for_each(|alarm| page.heading(&alarm_words(alarm)));
     violated(page, judged);
     not_analysed(page, judged, all);
     kept(page, judged, all);
@@ -24,16 +21,16 @@ pub(super) fn draw(page: &mut Page, judged: &Judged<'_>, all: bool) {
     if all {
         supply(page, judged);
     }
-    if let Some(victims) = judged.victims {
+    if let Some(victims) = &judged.found.victims {
         super::spans::victims(page, victims);
     }
-    super::spans::measured(page, judged.measured);
+    super::spans::measured(page, &judged.found.measured);
     page.hanging(0, 2, &format!("Caution: {CAUTION}"));
 }
 
 fn sources(page: &mut Page, judged: &Judged<'_>) {
     page.heading("Sources");
-    for index in 0..judged.sources.len() {
+    for index in 0..judged.found.sources.len() {
         let (source, below) = sentences::source(judged, index);
         page.paragraph(2, &source);
         below.iter().for_each(|said| page.paragraph(4, said));
@@ -116,12 +113,12 @@ fn supply(page: &mut Page, judged: &Judged<'_>) {
 }
 
 fn beside(page: &mut Page, judged: &Judged<'_>) {
-    if judged.beside.is_empty() {
+    if judged.found.beside.is_empty() {
         return;
     }
     page.heading("Most seen, beside the bound of analysis");
     let mut rows = vec![["claim", "times", "most seen", "bound", ""].map(str::to_owned).to_vec()];
-    rows.extend(judged.beside.iter().map(|one| {
+    rows.extend(judged.found.beside.iter().map(|one| {
         let bound = one.bound.map_or_else(|| "none".to_owned(), |bound| amount(bound, one.unit));
         vec![one.claim.clone(), one.count.to_string(), amount(one.seen, one.unit), bound, beside_words(one).to_owned()]
     }));

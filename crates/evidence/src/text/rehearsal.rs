@@ -1,14 +1,11 @@
 //! A rehearsal for people at a terminal: what it is first, what could not be kept, then what was found.
 
 use super::layout::Page;
-use crate::recording::{Judged, REHEARSAL};
+use crate::recording::REHEARSAL;
 use crate::rehearsal::Rehearsal;
 
 /// Everything, with what is kept only where `all` is asked for.
 pub(super) fn draw(page: &mut Page, rehearsal: &Rehearsal<'_>, all: bool) {
-    let judged = |page: &mut Page, judged: &Judged<'_>| {
-        super::recording::draw(page, &Judged { is_rehearsal: false, ..*judged }, all); // The head says it.
-    };
     let name = &rehearsal.own.system.name.value;
     page.paragraph(0, &format!("{name}: rehearsed"));
     page.paragraph(2, REHEARSAL);
@@ -16,8 +13,8 @@ pub(super) fn draw(page: &mut Page, rehearsal: &Rehearsal<'_>, all: bool) {
     rehearsal.not_kept.iter().for_each(|remark| page.hanging(2, 4, &format!("- {remark}")));
     if let Ok(kernel) = &rehearsal.kernel {
         page.heading(&format!("{name}: who executed, as the kernel saw it"));
-        judged(page, kernel);
+        super::recording::draw(page, kernel, all);
     }
     page.heading(&format!("{name}: what the stand-ins recorded"));
-    judged(page, &rehearsal.own);
+    super::recording::draw(page, &rehearsal.own, all);
 }

@@ -37,8 +37,10 @@ pub struct Coverage {
 pub struct TaskSeen {
     /// Jobs seen to complete, with nothing lost between.
     pub whole: u64,
-    /// Jobs that a gap, the recording's ends, or a restart cut.
+    /// Jobs that a gap or the recording's ends cut.
     pub cut: u64,
+    /// Jobs that a start or stop of their partition gave up.
+    pub given_up: u64,
 }
 
 #[derive(Debug)]
@@ -118,10 +120,10 @@ impl Observer for Cover {
 
     fn job(&mut self, job: &Job) {
         let seen = &mut self.so_far.tasks[job.task.index()];
-        if job.whole && job.completed_ns.is_some() {
-            seen.whole += 1;
-        } else {
-            seen.cut += 1;
+        match () {
+            () if job.given_up => seen.given_up += 1,
+            () if job.whole && job.completed_ns.is_some() => seen.whole += 1,
+            () => seen.cut += 1,
         }
     }
 }

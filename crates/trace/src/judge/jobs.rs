@@ -59,12 +59,14 @@ impl Observer for JobTimes {
     }
 }
 
-/// A job that is not seen to complete breaks what it has already broken when it is seen last, and is else not judged.
+/// A job that is not seen to complete breaks what it has already broken when it is seen last, and is else not judged. One that was
+/// given up lies in no gap: coverage counts it.
 fn note_open(job: &Job, execution: &mut Tally, response: &mut Tally) {
     let passes = |tally: &Tally, value: &u64| tally.limit().is_some_and(|limit| *value > limit);
     let open_ns = job.open_ns.unwrap_or(0);
     match job.open_for_ns().filter(|took| passes(response, took)) {
         Some(took) => response.note(took, open_ns, || format!("a job was not completed {took} ns after its arrival")),
+        None if job.given_up => {}
         None => response.note_gap(),
     }
     let executed = job.open_ns.and(job.began_ns).map(|_| job.executed_ns);
@@ -72,6 +74,7 @@ fn note_open(job: &Job, execution: &mut Tally, response: &mut Tally) {
         Some(executed) => {
             execution.note(executed, open_ns, || format!("a job had executed for {executed} ns and not completed"))
         }
+        None if job.given_up => {}
         None => execution.note_gap(),
     }
 }

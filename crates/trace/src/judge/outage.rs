@@ -1,8 +1,9 @@
-//! How long a partition is away when it starts again: from the error noticed, else from the restart, to the first completed job of
-//! its declared task.
+//! How long a partition is away when it starts again: from its fault, else from the error noticed, else from the restart, to the
+//! first completed job of its declared task.
 //!
-//! A need counts from the fault. What passes before the first that is told, the detection and without a notice the action too, is
-//! taken as declared: where the need would not bear it, or it is not declared, nothing is concluded from an outage within the need.
+//! A need counts from the fault: where the recording tells of one of the partition, after which that task completed nothing, so
+//! does the outage. Else what passes before the first that is told, the detection and without a notice the action too, is taken as
+//! declared: where the need would not bear it, or it is not declared, nothing is concluded from an outage within the need.
 
 use super::partition_name;
 use super::tally::{Finding, Limit, Rule, Status, Tally};
@@ -19,6 +20,8 @@ const DOUBT: &str = "the recording tells an outage only from when it was noticed
 pub(super) struct Outages {
     /// The task whose first completed job ends an outage, by partition.
     ends_with: Vec<Option<TaskId>>,
+    /// When a fault of it began since which its declared task has completed nothing.
+    fault: Vec<Option<u64>>,
     /// When an error of it was noticed that no restart has answered yet.
     noticed: Vec<Option<u64>>,
     away: Vec<Option<Away>>,
@@ -36,8 +39,8 @@ pub(super) struct Outages {
 struct Away {
     since: u64,
     start: Start,
-    /// Whether it is the notice that it counts from.
-    is_noticed: bool,
+    /// What may have passed before that, as declared; `None`: it is not declared.
+    unseen_ns: Option<u64>,
 }
 
 /// What was seen of one need.
@@ -69,6 +72,7 @@ impl Outages {
         let ends = |partition: &model::system::Partition| Some(partition.restart.as_ref()?.ends_with?.value);
         Self {
             ends_with: partitions.iter().map(ends).collect(),
+            fault: vec![None; partitions.len()],
             noticed: vec![None; partitions.len()],
             away: vec![None; partitions.len()],
             unseen_ns: partitions.iter().map(unseen).collect(),
@@ -114,8 +118,16 @@ impl Outages {
     fn restarts(&mut self, at: u64, partition: PartitionId, start: Start) {
         let index = partition.index();
         let noticed = self.noticed[index].take();
+        let told = noticed.unwrap_or(at);
+        let (detection, action) = self.unseen_ns[index];
+        let action = if noticed.is_some() { Some(0) } else { action };
+        let declared = || detection.zip(action).map(|(detection, action)| detection.saturating_add(action));
+        // A fault that began after the error was noticed is another one.
+        let anew = match self.fault[index].take_if(|fault| *fault <= told) {
+            Some(since) => Away { since, start, unseen_ns: Some(0) },
+            None => Away { since: told, start, unseen_ns: declared() },
+        };
         // A second start before the first output lengthens the same outage.
-        let anew = Away { since: noticed.unwrap_or(at), start, is_noticed: noticed.is_some() };
         self.away[index] = Some(Away { start, ..self.away[index].unwrap_or(anew) });
     }
 }
@@ -144,12 +156,17 @@ impl Kept {
 impl Observer for Outages {
     fn seen(&mut self, seen: &Seen) {
         match seen.what {
+            Happening::FaultBegins { of: Some(partition), .. } => {
+                let fault = &mut self.fault[partition.index()];
+                *fault = fault.or(Some(seen.at_ns));
+            }
             Happening::Noticed { partition } => {
                 // The error noticed last is the one that a restart answers: those before it may have needed none.
                 self.noticed[partition.index()] = Some(seen.at_ns);
             }
             Happening::Restarts { partition, start } => self.restarts(seen.at_ns, partition, start),
             Happening::Gap { .. } => {
+                self.fault.fill(None);
                 self.noticed.fill(None);
                 self.finish(self.last_ns);
             }
@@ -162,14 +179,12 @@ impl Observer for Outages {
         let Some(completed) = job.completed_ns else { return };
         let Some(index) = self.ends_with.iter().position(|task| *task == Some(job.task)) else { return };
         self.told[index] = true;
+        self.fault[index].take_if(|fault| *fault < completed);
         let Some(index) = Some(index).filter(|index| self.away[*index].is_some_and(|away| away.since < completed))
         else {
             return;
         };
-        let Some(Away { since, start, is_noticed }) = self.away[index].take() else { return };
-        let (detection, action) = self.unseen_ns[index];
-        let unseen_ns = detection.zip(if is_noticed { Some(0) } else { action });
-        let unseen_ns = unseen_ns.map(|(detection, action)| detection.saturating_add(action));
+        let Some(Away { since, start, unseen_ns }) = self.away[index].take() else { return };
         self.kept(index, start).note(completed - since, since, unseen_ns);
     }
 }

@@ -39,8 +39,6 @@ pub struct OutageSeen {
 pub(super) struct Recovery {
     /// By partition.
     lives: Vec<Life>,
-    /// When a fault began last.
-    fault_ns: Option<u64>,
     /// When the first window began that was seen.
     first_window_ns: Option<u64>,
     frame_ns: u64,
@@ -53,6 +51,8 @@ struct Life {
     /// The task whose first output ends an outage, and from its arrival to its output under logical execution time.
     ends_with: Option<(TaskId, Option<u64>)>,
     detection_ns: u64,
+    /// When a fault began last that is its own or of no one partition.
+    fault_ns: Option<u64>,
     /// When an error of it was noticed last that no start has answered.
     noticed_ns: Option<u64>,
     away: Option<Away>,
@@ -74,7 +74,6 @@ impl Recovery {
     pub(super) fn new(system: &System) -> Self {
         Self {
             lives: system.partitions.iter().map(|partition| Life::new(system, partition)).collect(),
-            fault_ns: None,
             first_window_ns: None,
             frame_ns: system.frame.value.ns(),
             outages: BTreeMap::new(),
@@ -113,7 +112,6 @@ impl Recovery {
     }
 
     fn starts(&mut self, at: u64, partition: PartitionId, start: Start) {
-        let fault_ns = self.fault_ns;
         let life = &mut self.lives[partition.index()];
         life.has_started = true;
         let noticed = life.noticed_ns.take().unwrap_or(at);
@@ -123,14 +121,19 @@ impl Recovery {
             return;
         }
         let fault =
-            fault_ns.filter(|fault| noticed.checked_sub(*fault).is_some_and(|passed| passed <= life.detection_ns));
+            life.fault_ns.filter(|fault| noticed.checked_sub(*fault).is_some_and(|passed| passed <= life.detection_ns));
         let (from_ns, since) = fault.map_or((noticed, Since::Noticed), |fault| (fault, Since::Fault));
         life.away = Some(Away { from_ns, started_ns: at, start, since });
     }
 
     fn forget(&mut self) {
-        self.fault_ns = None;
-        self.lives.iter_mut().for_each(|life| (life.noticed_ns, life.away) = (None, None));
+        self.lives.iter_mut().for_each(|life| (life.fault_ns, life.noticed_ns, life.away) = (None, None, None));
+    }
+
+    fn fault_begins(&mut self, at: u64, of: Option<PartitionId>) {
+        let lives = self.lives.iter_mut().enumerate();
+        let may_be_its = lives.filter(|(index, _)| of.is_none_or(|of| of.index() == *index));
+        may_be_its.for_each(|(_, life)| life.fault_ns = Some(at));
     }
 }
 
@@ -145,6 +148,7 @@ impl Life {
         Self {
             ends_with: ends_with.map(|task| (task, logical_ns(task))),
             detection_ns: restart.and_then(|restart| restart.detection).map_or(0, |time| time.value.ns()),
+            fault_ns: None,
             noticed_ns: None,
             away: None,
             has_started: false,
@@ -170,7 +174,7 @@ impl Observer for Recovery {
         let at = seen.at_ns;
         match seen.what {
             Happening::WindowBegins { .. } => self.first_window_ns = self.first_window_ns.or(Some(at)),
-            Happening::FaultBegins { .. } => self.fault_ns = Some(at),
+            Happening::FaultBegins { of, .. } => self.fault_begins(at, of),
             Happening::Noticed { partition } => self.lives[partition.index()].noticed_ns = Some(at),
             Happening::Restarts { partition, start } => self.starts(at, partition, start),
             Happening::Operational { partition } => {

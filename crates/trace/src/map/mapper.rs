@@ -223,7 +223,7 @@ impl<'a> Mapper<'a> {
         let system = self.system;
         let text = &names.get(who).text;
         let found = *self.subjects.entry((word, who)).or_insert_with(|| subject::find(system, word, text));
-        if found.is_none() && word != Word::Runs {
+        if found.is_none() && !subject::may_be_of_nobody(word) {
             self.miss(Kind::Word, who);
         }
         found
@@ -315,7 +315,7 @@ fn of_subject(word: Word, subject: Option<Subject>, who: Name, number: Option<No
         (Word::Writes, Some(Subject::Channel(channel, _))) => Happening::Writes { channel, bytes: None },
         (Word::Reads, Some(Subject::Channel(channel, receiver))) => Happening::Reads { channel, receiver },
         (Word::Overflows, Some(Subject::Channel(channel, receiver))) => Happening::Overflows { channel, receiver },
-        (Word::FaultBegins, _) => Happening::FaultBegins { fault: who },
+        (Word::FaultBegins, subject) => Happening::FaultBegins { fault: who, of: partition(subject) },
         (Word::FaultEnds, _) => Happening::FaultEnds { fault: who },
         (Word::Noticed, subject) => Happening::Noticed { partition: partition(subject)? },
         (Word::RestartsWarm, subject) => Happening::Restarts { partition: partition(subject)?, start: Start::Warm },

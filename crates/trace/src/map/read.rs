@@ -115,11 +115,11 @@ impl<'a> Reader<'a> {
         let means = Word::of(&entry.text("means")?.value)?;
         let of = match (subject::takes(means), entry.text("of")) {
             (Some(_), Some(name)) => Some(self.subject(means, &name)?),
-            (Some(kind), None) => {
+            (Some(kind), None) if means != Word::FaultBegins => {
                 let message = format!("the mark says not of which {kind} it speaks");
                 return self.nobody(entry, &message, "add `of`");
             }
-            (None, _) => None,
+            _ => None,
         };
         let text = Pattern::new(&entry.text("text")?.value);
         Some(Mark { text, means, of })

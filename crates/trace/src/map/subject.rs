@@ -25,18 +25,24 @@ pub(crate) fn takes(word: Word) -> Option<&'static str> {
         | Word::RestartsCold
         | Word::Operational
         | Word::Stopped => Some("partition"),
-        Word::Runs => Some("partition or task"),
+        Word::Runs | Word::FaultBegins => Some("partition or task"),
         Word::Arrives | Word::Completes | Word::Dropped => Some("task"),
         Word::Writes | Word::Reads | Word::Overflows => Some("channel"),
         Word::Schedule => Some("schedule"),
-        Word::Idles | Word::FaultBegins | Word::FaultEnds | Word::Frame => None,
+        Word::Idles | Word::FaultEnds | Word::Frame => None,
     }
+}
+
+/// Whether a word says something of nobody too: somebody foreign runs, or a fault is of no one partition.
+pub(crate) fn may_be_of_nobody(word: Word) -> bool {
+    matches!(word, Word::Runs | Word::FaultBegins)
 }
 
 /// Finds whom `word` is said of under the name `text`: a partition, `PARTITION.task`, a schedule, a channel, or
 /// `CHANNEL > RECEIVER` where it has several receivers, which are named, or counted from 1 as they are declared.
 pub(super) fn find(system: &System, word: Word, text: &str) -> Option<Subject> {
     match takes(word)? {
+        _ if word == Word::FaultBegins => faulty(system, target_of(text)).map(Subject::Partition),
         "partition" => system.partition_named(text).map(Subject::Partition),
         "task" => task(system, text).map(Subject::Task),
         "partition or task" => {
@@ -48,6 +54,18 @@ pub(super) fn find(system: &System, word: Word, text: &str) -> Option<Subject> {
             Some(Subject::Schedule(ScheduleId::new(index)))
         }
     }
+}
+
+/// The partition whose fault one of that name is, or of a task of it.
+fn faulty(system: &System, name: &str) -> Option<PartitionId> {
+    system.partition_named(name).or_else(|| Some(system.task(task(system, name)?).partition))
+}
+
+/// Whom a fault hits of which a recording says `KIND:TARGET@TIME,key=value`, as the simulator does: see `docs/faults.md`.
+fn target_of(text: &str) -> &str {
+    let behind = text.split_once(':').map_or(text, |(_, behind)| behind);
+    let target = behind.split(['@', ',']).next().unwrap_or(behind);
+    target.strip_prefix("partition/").or_else(|| target.strip_prefix("task/")).unwrap_or(target)
 }
 
 /// The task of that label.

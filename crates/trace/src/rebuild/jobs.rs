@@ -60,7 +60,7 @@ impl Jobs {
             self.pairing = Pairing::Sure;
         }
         if self.under_way.len() >= LIMIT {
-            self.give_up_oldest(Some(at), observer);
+            self.let_go_oldest(Some(at), false, observer);
         }
         let in_order = self.pairing == Pairing::Sure;
         self.under_way.push_back(Pending { job: self.job(Some(at)), number, in_order });
@@ -111,12 +111,13 @@ impl Jobs {
         let own = self.under_way.iter().position(|pending| pending.number == Some(number));
         let is_before = |pending: &Pending| pending.number.is_some_and(|other| other < number);
         let before = own.unwrap_or_else(|| self.under_way.iter().take_while(|pending| is_before(pending)).count());
-        (0..before).for_each(|_| self.give_up_oldest(None, observer));
+        (0..before).for_each(|_| self.let_go_oldest(None, false, observer));
     }
 
     /// The oldest job did not complete, and is known not to have until `open_ns`, where that is said.
-    fn give_up_oldest(&mut self, open_ns: Option<u64>, observer: &mut dyn Observer) {
+    fn let_go_oldest(&mut self, open_ns: Option<u64>, given_up: bool, observer: &mut dyn Observer) {
         let Some(Pending { mut job, number, in_order }) = self.under_way.pop_front() else { return };
+        job.given_up = given_up;
         // Nothing can be said of how long a job is under way where nobody tells when jobs complete.
         job.open_ns = open_ns.filter(|_| self.completed.is_some() && (number.is_some() || in_order));
         let follows = self.completed.flatten().is_some_and(|last| last.checked_add(1) == number);
@@ -127,15 +128,15 @@ impl Jobs {
         observer.job(&job);
     }
 
-    /// The job that is under way is given up by a start or stop of its partition: it is that one's outage that is judged.
-    pub(super) fn drop_oldest(&mut self, observer: &mut dyn Observer) {
-        self.give_up_oldest(None, observer);
+    /// The job that is under way is given up by a start or stop of its partition.
+    pub(super) fn drop_oldest(&mut self, at: u64, observer: &mut dyn Observer) {
+        self.let_go_oldest(Some(at), true, observer);
     }
 
     /// All jobs are given up: it is known that none is under way.
-    pub(super) fn drop_all(&mut self, observer: &mut dyn Observer) {
+    pub(super) fn drop_all(&mut self, at: u64, observer: &mut dyn Observer) {
         while !self.under_way.is_empty() {
-            self.drop_oldest(observer);
+            self.drop_oldest(at, observer);
         }
         self.pairing = Pairing::Sure;
     }
@@ -145,7 +146,7 @@ impl Jobs {
         // What executes without having been seen to arrive is told when it completes, and was when it was cut.
         self.under_way.retain(|pending| pending.job.arrived_ns.is_some());
         while !self.under_way.is_empty() {
-            self.give_up_oldest(Some(last_ns), observer);
+            self.let_go_oldest(Some(last_ns), false, observer);
         }
         self.pairing = Pairing::Unsure;
         self.completed = None;
@@ -158,6 +159,15 @@ impl Jobs {
 
     fn job(&self, arrived_ns: Option<u64>) -> Job {
         let task = self.task;
-        Job { task, arrived_ns, began_ns: None, completed_ns: None, open_ns: None, executed_ns: 0, whole: false }
+        Job {
+            task,
+            arrived_ns,
+            began_ns: None,
+            completed_ns: None,
+            given_up: false,
+            open_ns: None,
+            executed_ns: 0,
+            whole: false,
+        }
     }
 }

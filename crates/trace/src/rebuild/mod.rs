@@ -72,10 +72,10 @@ impl Rebuild {
             }
             Happening::Dropped { task } => {
                 self.split_slice(at, task, observer);
-                self.jobs[task.index()].drop_oldest(observer);
+                self.jobs[task.index()].drop_oldest(at, observer);
             }
             Happening::Restarts { partition, .. } | Happening::Stopped { partition } => {
-                self.start_anew(partition, observer)
+                self.start_anew(at, partition, observer)
             }
             Happening::Gap { core, .. } => self.gap(core, before_ns, observer),
             Happening::Writes { .. }
@@ -138,10 +138,10 @@ impl Rebuild {
     }
 
     /// A partition starts anew or stops: its jobs under way are given up.
-    fn start_anew(&mut self, partition: PartitionId, observer: &mut dyn Observer) {
+    fn start_anew(&mut self, at: u64, partition: PartitionId, observer: &mut dyn Observer) {
         let Self { jobs, home, .. } = self;
         let mine = jobs.iter_mut().zip(home).filter(|(_, home)| **home == partition);
-        mine.for_each(|(jobs, _)| jobs.drop_all(observer));
+        mine.for_each(|(jobs, _)| jobs.drop_all(at, observer));
     }
 
     /// Events were lost after `last_ns`, or of a core since the last one seen of it.

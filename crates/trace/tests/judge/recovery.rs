@@ -24,7 +24,7 @@ fn outages(judgement: &Judgement) -> Vec<(Since, u64, u64)> {
 }
 
 fn fault(recording: &mut Recording, us: u64) {
-    recording.at(us, Happening::FaultBegins { fault: Name(0) });
+    recording.at(us, Happening::FaultBegins { fault: Name(0), of: None });
 }
 
 #[test]

@@ -3,6 +3,7 @@
 use crate::common::{Recording, a, b, core, finding, frames, log, read, work, written};
 use quantity::PartitionId;
 use trace::judge::{Allowed, Extent, Judgement, Status};
+use trace::names::Name;
 use trace::seen::{Happening, Start, Who};
 
 fn violated(judgement: &Judgement) -> Vec<String> {
@@ -273,6 +274,58 @@ fn an_outage_keeps_its_need_with_the_time_before_it_was_noticed() {
         assert_eq!(*status == Status::Kept, kept, "{since_us:?}: {status:?}");
         assert_ne!(*status, Status::Violated);
     }
+}
+
+/// As above, with the fault told: then the whole of 3 ms is judged, and no detection is added that was not seen.
+#[test]
+fn an_outage_counts_from_the_partitions_own_fault_where_the_recording_tells_it() {
+    let away = |fault_us: u64, of: Option<PartitionId>, back_us: u64| {
+        let judgement = frames(6, |recording| {
+            recording.seen.retain(|seen| {
+                let of_work = matches!(seen.what, Happening::Arrives { task, .. } | Happening::Completes { task, .. } if task == work());
+                !(of_work && (1_000_000..back_us * 1_000).contains(&seen.at_ns))
+            });
+            recording.at(fault_us, Happening::FaultBegins { fault: Name(0), of });
+            recording.at(1_150, Happening::Noticed { partition: a() });
+            recording.at(1_200, Happening::Restarts { partition: a(), start: Start::Warm });
+        })
+        .judged(0);
+        let found = finding(&judgement, "outage/A/warm");
+        (found.worst, matches!(found.status, Status::Kept), found.status == Status::Violated)
+    };
+    // Back with the completion at 3,110 or 4,110 us.
+    assert_eq!(away(120, Some(a()), 3_000), (Some(2_990_000), true, false));
+    assert_eq!(away(1_111, Some(a()), 4_000), (Some(2_999_000), true, false));
+    assert_eq!(away(1_109, Some(a()), 4_000), (Some(3_001_000), false, true));
+    // From the notice at 1,150 us these are 2,960 us, and with the declared detection of 1 ms too long.
+    assert_eq!(away(1_109, Some(b()), 4_000), (Some(2_960_000), false, false), "another one's fault");
+    assert_eq!(away(1_109, None, 4_000), (Some(2_960_000), false, false), "of whom is not said");
+    assert_eq!(away(1_160, Some(a()), 4_000), (Some(2_960_000), false, false), "it began after the error was noticed");
+    assert_eq!(
+        away(100, Some(a()), 4_000),
+        (Some(2_960_000), false, false),
+        "a job completed at 110 us: it was not away"
+    );
+}
+
+#[test]
+fn a_job_that_a_restart_gives_up_is_late_where_its_deadline_had_passed() {
+    // The job that arrives at 1,000 us does not complete; its deadline is 800 us later.
+    let given_up = |restart_us: u64| {
+        let judgement = frames(4, |recording| {
+            recording.seen.retain(|seen| {
+                !(matches!(seen.what, Happening::Completes { task, .. } if task == work()) && seen.at_ns == 1_110_000)
+            });
+            recording.at(restart_us, Happening::Restarts { partition: a(), start: Start::Warm });
+        })
+        .judged(0);
+        let found = finding(&judgement, "deadline/A.work");
+        let first = found.first.as_ref().map(|first| (first.at_ns, first.value));
+        let seen = judgement.coverage.tasks[0];
+        (first, found.seen, found.in_gaps, (seen.whole, seen.cut, seen.given_up))
+    };
+    assert_eq!(given_up(1_800), (None, 3, 0, (3, 0, 1)), "the restart came first");
+    assert_eq!(given_up(1_801), (Some((1_801_000, 801_000)), 4, 0, (3, 0, 1)));
 }
 
 #[test]

@@ -10,7 +10,7 @@ use trace::spans::{Given, Measure, Spans, Values};
 fn responses(told: &[(u64, u64)], given: Given) -> Values {
     let recording = frames(6, |recording| {
         for (from, to) in told {
-            recording.at(*from, Happening::FaultBegins { fault: Name(0) });
+            recording.at(*from, Happening::FaultBegins { fault: Name(0), of: None });
             recording.at(*to, Happening::FaultEnds { fault: Name(0) });
         }
     });

@@ -2,29 +2,19 @@
 
 use super::Rehearsed;
 use crate::args::RehearseArgs;
-use crate::commands::judging::Heard;
 use crate::commands::session::Session;
 use crate::exit::Exit;
 use evidence::Rehearsal;
 use evidence::json;
-use evidence::recording::{Judged, Victims, compare};
 use evidence::text::Style;
 use model::System;
 use rehearsal::{Prepared, Recorded};
-
-/// The names of the files of recordings, with their formats.
-const OWN: &str = "recording.csv";
-const BY_KERNEL: [&str; 2] = ["windows.csv", "kernel.txt"];
-const TABLE: &str = "CSV table";
 
 /// Everything that is told, in the words and numbers that every answer has.
 pub(super) struct Answer<'a> {
     args: &'a RehearseArgs,
     system: &'a System,
     heard: &'a Rehearsed,
-    own: [(String, &'static str); 1],
-    kernel: [(String, &'static str); 2],
-    victims: Option<Victims>,
     faults: Vec<String>,
     not_kept: Vec<String>,
     interrupted: bool,
@@ -46,21 +36,7 @@ impl<'a> Answer<'a> {
         if recorded.interrupted {
             not_kept.push("it was ended before its time.".to_owned());
         }
-        let [windows, kernel] = BY_KERNEL;
-        let shift = args.shift.map(|time| time.ns());
-        let compared = |fault| compare(system, fault, &heard.own.values, &heard.faulty, shift);
-        Self {
-            args,
-            system,
-            heard,
-            own: [(OWN.to_owned(), TABLE)],
-            kernel: [(windows.to_owned(), TABLE), (kernel.to_owned(), "scheduler text")],
-            victims: heard.own.fault.map(compared),
-            faults,
-            not_kept,
-            interrupted: recorded.interrupted,
-            no_kernel,
-        }
+        Self { args, system, heard, faults, not_kept, interrupted: recorded.interrupted, no_kernel }
     }
 
     /// For people.
@@ -85,7 +61,7 @@ impl<'a> Answer<'a> {
     }
 
     fn rehearsal(&self) -> Rehearsal<'_> {
-        let kernel = self.heard.kernel.as_ref().map(|heard| self.judged(&self.kernel, heard, None));
+        let kernel = self.heard.kernel.as_ref().map(|heard| heard.judged(self.system));
         Rehearsal {
             seed: self.args.seed,
             span_ns: self.args.span.ns(),
@@ -93,27 +69,8 @@ impl<'a> Answer<'a> {
             faults: &self.faults,
             not_kept: &self.not_kept,
             interrupted: self.interrupted,
-            own: self.judged(&self.own, &self.heard.own, self.victims.as_ref()),
+            own: self.heard.own.judged(self.system),
             kernel: kernel.ok_or(self.no_kernel.as_deref().unwrap_or_default()),
-        }
-    }
-
-    /// Bounds speak of the target, so nothing that was seen here is set beside them.
-    fn judged<'s>(
-        &'s self,
-        sources: &'s [(String, &'static str)],
-        heard: &'s Heard,
-        victims: Option<&'s Victims>,
-    ) -> Judged<'s> {
-        Judged {
-            system: self.system,
-            sources,
-            taking: &heard.taking,
-            judgement: &heard.judgement,
-            beside: &[],
-            victims,
-            measured: &[],
-            is_rehearsal: true,
         }
     }
 }

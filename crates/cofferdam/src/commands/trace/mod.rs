@@ -23,13 +23,15 @@ pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
         return session.refused(args.answer.format == Format::Json);
     };
     let plan = session.baseline.plan.as_ref().context("there is no plan to judge by: name one with --plan")?;
-    let found = judging::recordings(&args.judging, &args.recordings, (system, plan), &session, args.samples)?;
+    let claims = baseline::claims(&session.baseline);
+    let against = (&**system, &**plan, claims.as_slice());
+    let found = judging::recordings(&args.judging, &args.recordings, against, &session, args.samples)?;
     let found = match found {
         Found::Judged(found) => found,
         Found::WrongMap(wrong, sources) => return super::refuse(&wrong, &sources, args.answer.format, color),
     };
     let judged = found.judged(system);
-    if is_silent(&judged.judgement.findings) {
+    if is_silent(&judged.found.judgement.findings) {
         terminal::complain(SILENT);
     }
     let exit = exit_of(&judged, args.answer.allow_not_analysed);
@@ -40,7 +42,7 @@ pub fn run(args: &TraceArgs, color: ColorChoice) -> Result<Exit> {
 fn answer(args: &TraceArgs, color: ColorChoice, session: &Session, judged: &Judged<'_>, exit: Exit) -> Result<()> {
     terminal::print(&match args.answer.format {
         Format::Text => {
-            let head = format!("{}: {} judged", judged.system.name.value, recordings(judged.sources.len()));
+            let head = format!("{}: {} judged", judged.system.name.value, recordings(judged.found.sources.len()));
             let style = evidence::text::Style { unicode: !args.answer.ascii, ..check::style(color) };
             evidence::text::recording(&head, judged, args.answer.all, style)
         }

@@ -1,6 +1,8 @@
 //! The files of a recording: what format each is of, and how it is opened.
 
+use crate::terminal;
 use anyhow::{Context, Result, bail};
+use indicatif::{ProgressBar, ProgressBarIter};
 use std::fs::File;
 use std::io::Read;
 use std::num::NonZeroUsize;
@@ -49,10 +51,10 @@ impl Files {
         &self.told
     }
 
-    /// Opens each from its front.
+    /// Opens each from its front, with a bar of what is read of all of them where somebody watches.
     pub fn open(&self) -> Result<Vec<Box<dyn Source>>> {
-        let threads = threads_each(self.list.len());
-        (0u16..).zip(&self.list).map(|(number, (path, format))| open(path, *format, number, threads)).collect()
+        let (threads, bar) = (threads_each(self.list.len()), terminal::reading());
+        (0u16..).zip(&self.list).map(|(number, (path, format))| open(path, *format, number, threads, &bar)).collect()
     }
 
     /// How each clock is read as the first one's, by the marks that the map says are common; the same where it says nothing.
@@ -91,11 +93,20 @@ fn threads_each(sources: usize) -> NonZeroUsize {
     NonZeroUsize::new((all / sources.max(1)).min(MOST_THREADS)).unwrap_or(NonZeroUsize::MIN)
 }
 
-fn open(path: &Path, format: Format, number: u16, threads: NonZeroUsize) -> Result<Box<dyn Source>> {
-    let file = || File::open(path).with_context(|| cannot_read(path));
+/// A file whose reading is seen on a bar.
+type Watched = ProgressBarIter<File>;
+
+fn open_file(path: &Path, bar: &ProgressBar) -> Result<Watched> {
+    let file = File::open(path).with_context(|| cannot_read(path))?;
+    bar.inc_length(file.metadata().map_or(0, |about| about.len()));
+    Ok(bar.wrap_read(file))
+}
+
+fn open(path: &Path, format: Format, number: u16, threads: NonZeroUsize, bar: &ProgressBar) -> Result<Box<dyn Source>> {
+    let file = || open_file(path, bar);
     let by = |reader: Box<dyn Reader>| anyhow::Ok(Box::new(Stream::new(number, file()?, reader)));
     Ok(match format {
-        Format::Ctf => open_folder(path, number, threads)?,
+        Format::Ctf => open_folder(path, number, threads, bar)?,
         Format::Text => Box::new(Lines::new(Box::new(SchedulerText), number, file()?, threads)),
         Format::Csv => Box::new(TableLines::new(number, file()?, threads)),
         Format::TraceEvent => by(Box::new(TraceEvent::new(number)))?,
@@ -104,7 +115,7 @@ fn open(path: &Path, format: Format, number: u16, threads: NonZeroUsize) -> Resu
 }
 
 /// A folder of the Common Trace Format: its streams by name.
-fn open_folder(path: &Path, number: u16, threads: NonZeroUsize) -> Result<Box<dyn Source>> {
+fn open_folder(path: &Path, number: u16, threads: NonZeroUsize, bar: &ProgressBar) -> Result<Box<dyn Source>> {
     let folder = if path.is_dir() { path } else { path.parent().unwrap_or(Path::new(".")) };
     let mut metadata = Vec::new();
     let file = File::open(folder.join("metadata")).with_context(|| cannot_read(path))?;
@@ -115,7 +126,7 @@ fn open_folder(path: &Path, number: u16, threads: NonZeroUsize) -> Result<Box<dy
         .filter(|file| file.is_file() && file.file_name().is_some_and(|name| name != "metadata"))
         .collect();
     streams.sort();
-    let opened = streams.iter().map(|file| File::open(file).with_context(|| cannot_read(file)));
+    let opened = streams.iter().map(|file| open_file(file, bar));
     let folder = Folder::open(&metadata, opened.collect::<Result<Vec<_>>>()?, number, threads);
     match folder {
         Ok(folder) => Ok(Box::new(folder)),
