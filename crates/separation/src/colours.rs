@@ -77,6 +77,10 @@ impl<'a> Colours<'a> {
             placement.map(|place| (grant, place)).ok_or_else(missing)
         });
         let grants: Vec<_> = placed.collect::<Result<_, String>>()?;
+        if let Some((grant, _)) = grants.iter().find(|(grant, _)| has_others(plan, grant)) {
+            let name = &system.partition(grant.partition).name.value;
+            return Err(format!("`{name}` has colours of another cache too, and pages that have both are not counted"));
+        }
         let pages: Result<Vec<Bytes>, String> = grants.iter().map(|(_, place)| page_of(system, place)).collect();
         let pages = pages?;
         let page = pages.first().copied().ok_or("the plan gives none of its colours")?;
@@ -177,6 +181,11 @@ impl<'a> Colours<'a> {
             None => Ok((lost.get() > 0).then(|| format!("`{name}` loses {lost} of its range to other colours"))),
         }
     }
+}
+
+/// Whether the partition of a grant has colours of another cache too.
+fn has_others(plan: &Plan, grant: &ColourGrant) -> bool {
+    plan.colours.iter().any(|other| other.partition == grant.partition && other.cache != grant.cache)
 }
 
 /// The pages of the memory that a placement begins in.

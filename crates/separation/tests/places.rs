@@ -224,6 +224,12 @@ fn the_pages_of_a_colour_are_counted_where_the_range_lies() {
     let grant = |who: &str, colours: &str| {
         format!("[[cache_colours]]\ncache = \"L2\"\npartition = \"{who}\"\ncolours = \"{colours}\"\n")
     };
+    let both = cache.to_owned() + &cache.replace("L2", "L3");
+    let both = system(&[both, partition("A", "", ""), partition("B", "", "")].concat());
+    let second = grant("A", "0").replace("L2", "L3");
+    let text = placement("partition = \"A\"", 0x9000_0000, "2 MiB") + &grant("A", "0") + &second;
+    let told = said(&verdicts(&both, &plan(&both, &text)), "cache/L3/colours");
+    assert_eq!((told.0, told.1.contains("pages that have both are not counted")), (NotAnalysed, true), "{}", told.1);
     for (base, size) in (0..40).flat_map(|base| [1, 7, 8, 9, 24, 33].map(|size| (base, size))) {
         let pages = (0x90000 + base)..(0x90000 + base + size);
         let own = pages.filter(|page| [3, 4, 9].contains(&(page % 16))).count() as u64;

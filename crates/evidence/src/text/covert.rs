@@ -10,7 +10,7 @@ use separation::covert::Resource;
 /// The matrix row by row, as it would be wider than a terminal, behind the ways that no policy permits.
 pub(super) fn draw(page: &mut Page, dossier: &Dossier) {
     let Some(system) = dossier.system() else { return };
-    page.heading("Covert channels: what the policy forbids, and may be carried all the same, at most by one pair");
+    page.heading("Covert channels: what is forbidden and may be carried");
     let matrix = dossier.covert();
     if matrix.resources.is_empty() {
         return page.paragraph(2, NOTHING);
@@ -26,7 +26,7 @@ pub(super) fn draw(page: &mut Page, dossier: &Dossier) {
             page.paragraph(2, BOUNDS);
         }
     }
-    page.heading("Shared-resource matrix: who may change what can be told of a resource, and who may tell");
+    page.heading("Shared-resource matrix: who may change and who may tell");
     for (resource, why) in rows(matrix) {
         page.hanging(2, 4, &format!("{}: {}.", resource.name, who(system, resource)));
         if let Some(why) = why {

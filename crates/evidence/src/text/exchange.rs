@@ -6,7 +6,7 @@ use crate::exchange::{LEGEND, NOTHING, answers, left_out, mark, meanings};
 use model::system::ExchangeFault;
 
 /// As many letters of a kind stand above its column.
-const SHORT: usize = 4;
+const SHORT: usize = 3;
 
 pub(super) fn draw(page: &mut Page, dossier: &Dossier) {
     if dossier.system().is_none() {

@@ -393,6 +393,8 @@ pub fn validation() -> ValidationRow {
 pub fn inputs_of(system: System) -> Inputs {
     let plan = plan_for(Some(system.digest()));
     Inputs {
+        covert: separation::covert::matrix(&system, &plan),
+        exchange: separation::exchange::matrix(&system, &verdicts()),
         tool_version: "0.1.0".into(),
         plan: Some(Arc::new(plan)),
         system: Some(Arc::new(system)),
