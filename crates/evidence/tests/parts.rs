@@ -293,6 +293,8 @@ fn the_memory_map_draws_guards_reservations_and_colours() {
     let names: Vec<String> = within(&drawing, "text.name").iter().map(words).collect();
     let expected = [
         ("buffers", "8 MiB"),
+        ("free", "31 MiB"),
+        ("guard of SAFE", "1 MiB"),
         ("SAFE", "4 MiB"),
         ("guard of SAFE", "1 MiB"),
         ("free", "19 MiB"),
@@ -307,7 +309,7 @@ fn the_memory_map_draws_guards_reservations_and_colours() {
     let key: Vec<String> = all(&page, "#part-memory .key li").iter().map(words).collect();
     assert_eq!(key.len(), 5, "{key:?}");
     let told = words(&within(&drawing, "desc")[0]);
-    assert!(told.contains("3 placed, 3 free, 1 kept free by guards, 1 reserved by the devicetree"), "{told}");
+    assert!(told.contains("3 placed, 4 free, 2 kept free by guards, 1 reserved by the devicetree"), "{told}");
     let rows = all(&page, "#part-memory table").iter().map(words).collect::<String>();
     assert!(rows.contains("nobody in the plan") && rows.contains("2 MiB from 0x8400_0000"), "{rows}");
 }

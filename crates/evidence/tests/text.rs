@@ -157,7 +157,7 @@ fn all_tells_covert_channels_and_faults_of_exchange() {
         "Covert channels: what is forbidden and may be carried",
         "No flow policy is declared, so no pair of partitions is forbidden.",
         "Shared-resource matrix",
-        "cache/L2: how long it takes: RM ",
+        "cache/L2: how long it takes: R",
         "M may change what can be told, R may tell, RM both.",
     ];
     let places: Vec<_> = parts.iter().map(|part| place(&text, part)).collect();
