@@ -57,12 +57,12 @@ pub(super) fn barred(system: &System, what: Placed) -> RangeSet<u128> {
     barred.extend(nobodys.map(|range| range.start.saturating_sub(guard)..range.end + guard));
     for within in others.filter_map(chosen_within) {
         let whole = if within.is_empty() { memory(tree) } else { within };
-        barred.extend(without(whole, fixed()).into_iter());
+        barred.extend(without(whole, fixed()));
     }
     let is_users = tree.user.as_ref().is_none_or(|user| what == Placed::Partition(user.value));
     if !is_users {
         let kept = tree.reserved.iter().filter(|reserved| !reserved.reusable).flat_map(ranges);
-        barred.extend(without(memory(tree), kept).into_iter());
+        barred.extend(without(memory(tree), kept));
     }
     barred
 }

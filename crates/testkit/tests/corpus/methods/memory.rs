@@ -44,5 +44,5 @@ pub fn peak_bandwidth(input: &Channel) -> Result<Answers, String> {
         Ok((million.to_string(), value(rate.bytes_per_s() / 1_000_000)))
     };
     let of_each: Vec<_> = input.transfers_million_per_s.iter().map(peak).collect::<Result<_, String>>()?;
-    Ok(fields([("MB_per_s", table(of_each.iter().map(|(name, peak)| (name, peak.clone()))))]))
+    Ok(fields([("MB_per_s", table(of_each))]))
 }
