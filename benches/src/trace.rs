@@ -161,17 +161,18 @@ struct Slice {
 impl Slices {
     fn take(&mut self, found: &mut Found) {
         self.of_names.resize(found.names.len(), Slice::default());
-        for event in found.events.drain(..) {
+        for event in &found.events {
             let (What::Switch { from, .. }, Some(cpu)) = (event.what, event.cpu.number()) else { continue };
-            self.events += 1;
             let cpu = usize::from(cpu);
             if cpu >= self.last_ns.len() {
                 self.last_ns.resize(cpu + 1, None);
             }
+            self.events += 1;
             if let Some(last_ns) = self.last_ns[cpu].replace(event.at_ns) {
                 self.of_names[from.0 as usize].add(1, event.at_ns - last_ns, event.at_ns - last_ns);
             }
         }
+        found.events.clear();
     }
 
     /// Number, count, sum and most of each thread's number that has slices.

@@ -101,7 +101,6 @@ impl<'a> Builder<'a> {
     #[inline]
     pub fn next_line(&mut self) {
         self.block.lines += 1;
-        self.forget_unkept_end();
     }
 
     /// An end without a name whose event was not kept, as one that repeats the line before, is none of the next event's.
@@ -122,6 +121,7 @@ impl<'a> Builder<'a> {
         self.stamp();
         let event = Event { at_ns, cpu, what };
         if self.block.events.last() == Some(&event) && self.last == line {
+            self.forget_unkept_end();
             return self.note(Matter::Duplicate);
         }
         if self.block.events.is_empty() {
@@ -206,7 +206,6 @@ impl<'a> Builder<'a> {
 
     /// The block is complete.
     pub fn finish(mut self) -> Block {
-        self.forget_unkept_end();
         self.block.ends = [self.first.to_vec(), self.last.to_vec()];
         self.block
     }

@@ -93,6 +93,34 @@ impl<'a> Piece<'a> {
         &self.from[..self.length]
     }
 
+    /// How many bytes it has.
+    #[inline(always)]
+    pub fn length(self) -> usize {
+        self.length
+    }
+
+    /// Its first byte.
+    #[inline(always)]
+    pub fn letter(self) -> Option<u8> {
+        if self.length > 0 { self.from.first().copied() } else { None }
+    }
+
+    /// Of a text of 9 to 16 bytes what stands before its last eight, at the top of a word, and these eight.
+    #[inline(always)]
+    pub fn before_eight(self) -> Option<(u64, u64)> {
+        let word = |at: usize| self.from.get(at..at + 8)?.try_into().ok().map(u64::from_le_bytes);
+        match self.length {
+            length @ 9..=16 => Some((word(0)? << (8 * (16 - length)), word(length - 8)?)),
+            _ => None,
+        }
+    }
+
+    /// Its first byte, if there is no other.
+    #[inline(always)]
+    pub fn only(self) -> Option<u8> {
+        if self.length == 1 { self.from.first().copied() } else { None }
+    }
+
     /// A text of at most 16 bytes as a number, the first byte lowest, filled up with 0.
     #[inline(always)]
     pub fn short(self) -> Option<u128> {
@@ -192,6 +220,12 @@ fn leading_digits(word: u64) -> usize {
 fn few_digits(word: u64, count: usize) -> Option<u64> {
     let values = (word ^ (LOW * 0x30)) << (64 - 8 * count);
     (others(values) == 0).then(|| added_up(values))
+}
+
+/// The number that the eight characters of a word are.
+#[inline(always)]
+pub fn eight_digits_of(word: u64) -> Option<u64> {
+    few_digits(word, 8)
 }
 
 /// The top bit of each byte that is no digit's value. A carry only reaches bytes after the first of these.

@@ -144,25 +144,38 @@ impl Join {
         if repeats {
             self.note(Matter::Duplicate, self.lines + u64::from(block.event_lines.of(0)), found);
         }
-        let events = block.events.get(usize::from(repeats)..).unwrap_or_default();
-        let Some(end) = events.last() else { return };
-        let mut before_ns = self.last.as_ref().map_or(0, |last| last.at_ns);
-        let mut latest_ns = 0;
-        let Found { events: all, notes, names: known } = found;
+        let first = usize::from(repeats);
+        let Some(end_ns) = block.events.get(first..).and_then(|events| events.last()).map(|event| event.at_ns) else {
+            return;
+        };
+        let latest_ns = self.take_times(block, first, found);
+        self.missing.nothing_before(end_ns, latest_ns);
+        self.set_last(end_ns);
+        let Found { events: all, names: known, .. } = found;
         let begin = all.len();
-        all.extend_from_slice(events);
+        all.extend_from_slice(&block.events[first..]);
         // Names are made known in the order of use, which is not always that of the block: a half of a switch names its thread first.
-        for (index, event) in (usize::from(repeats)..).zip(&mut all[begin..]) {
+        for event in &mut all[begin..] {
             event.what.rename(|name| names.share(name, &block.names, known));
+        }
+    }
+
+    /// Notes where the times of events go back, from that of the index on. Gives the latest.
+    fn take_times(&self, block: &Block, first: usize, found: &mut Found) -> u64 {
+        let mut before_ns = self.last.as_ref().map_or(0, |last| last.at_ns);
+        let events = &block.events[first..];
+        if events[0].at_ns >= before_ns && events.is_sorted_by_key(|event| event.at_ns) {
+            return events[events.len() - 1].at_ns;
+        }
+        let mut latest_ns = 0;
+        for (index, event) in (first..).zip(events) {
             if event.at_ns < before_ns {
-                let line = self.lines + u64::from(block.event_lines.of(index));
-                notes.push(Note { place: self.place(At::Line(line)), matter: Matter::OutOfOrder });
+                self.note(Matter::OutOfOrder, self.lines + u64::from(block.event_lines.of(index)), found);
             }
             before_ns = event.at_ns;
             latest_ns = event.at_ns.max(latest_ns);
         }
-        self.missing.nothing_before(end.at_ns, latest_ns);
-        self.set_last(end.at_ns);
+        latest_ns
     }
 
     fn take_one_by_one(&mut self, block: &Block, names: &mut Shared, found: &mut Found) {

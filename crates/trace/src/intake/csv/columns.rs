@@ -16,6 +16,9 @@ const OF_EVENTS: [&str; 5] = [TIME, "core", "event", "who", "number"];
 /// The columns of switches, by slot.
 const OF_SWITCHES: [&str; 7] = [TIME, "cpu", "prev_comm", "prev_pid", "prev_state", "next_comm", "next_pid"];
 
+/// The columns of a table of switches in the order in which most write them, by slot.
+pub const USUAL: [u8; 9] = [0, 1, 2, 3, PASSED, 4, 5, 6, PASSED];
+
 /// Columns of switches that are known and of which nothing is made.
 const IDLE: [&str; 2] = ["prev_prio", "next_prio"];
 
@@ -96,13 +99,9 @@ impl Table {
             return Err(refuse(why, format!("a table of {} has the columns {}", kind.word(), list(kind.columns()))));
         }
         let unknown = columns.iter().zip(&slots).filter(|(_, slot)| slot.is_none()).map(|(name, _)| name.clone());
-        Ok(Self {
-            kind,
-            unknown: unknown.collect(),
-            columns: columns_of(&slots),
-            slots: slots.iter().map(|slot| slot.unwrap_or(PASSED)).collect(),
-            clock: clocks[0],
-        })
+        let unknown = unknown.collect();
+        let slots: Vec<u8> = slots.iter().map(|slot| slot.unwrap_or(PASSED)).collect();
+        Ok(Self { kind, columns: columns_of(&slots), slots, clock: clocks[0], unknown })
     }
 
     /// What its rows tell.
@@ -120,6 +119,11 @@ impl Table {
         &self.columns
     }
 
+    /// Whether it is one of switches whose columns stand in the usual order and whose clock does not begin anew.
+    pub fn is_usual(&self) -> bool {
+        self.kind == Kind::Switches && self.slots == USUAL && !self.clock.wraps
+    }
+
     /// Its clock.
     pub fn clock(&self) -> Clock {
         self.clock
@@ -131,10 +135,13 @@ impl Table {
     }
 }
 
-fn columns_of(slots: &[Option<u8>]) -> [u8; SLOTS] {
+/// For each slot but the last its column, where that is one of the first 256.
+pub const fn columns_of(slots: &[u8]) -> [u8; SLOTS] {
     let mut columns = [0; SLOTS];
-    for (column, slot) in (0..=u8::MAX).zip(slots) {
-        columns[usize::from(slot.unwrap_or(PASSED))] = column;
+    let mut column = 0;
+    while column < slots.len() && column <= u8::MAX as usize {
+        columns[slots[column] as usize] = column as u8;
+        column += 1;
     }
     columns
 }
@@ -146,7 +153,7 @@ fn plural(names: &[&str]) -> &'static str {
 /// The names in the first line, without a mark of the byte order before them.
 fn names(line: &[u8]) -> Vec<String> {
     let line = line.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(line);
-    let mut fields = super::rows::Fields::default();
+    let mut fields = super::values::Fields::default();
     let line = line.strip_suffix(b"\r").unwrap_or(line);
     _ = fields.split(line);
     fields.iter().map(|field| String::from_utf8_lossy(field.trim_ascii()).into_owned()).collect()

@@ -1,7 +1,11 @@
 //! Recordings as tables of comma-separated values: events in the words of a plan, or switches of a scheduler.
 
 mod columns;
+mod near;
 mod rows;
+mod switches;
+mod times;
+mod values;
 
 use super::block::{Block, Builder, LONGEST_LINE};
 use super::join::Join;

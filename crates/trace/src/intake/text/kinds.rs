@@ -184,7 +184,13 @@ fn leading_thread(leader: &[u8], builder: &mut Builder<'_>) -> Option<(Name, boo
 /// How a thread leaves, by the letters that the kernel gives its state.
 #[inline(always)]
 pub fn leaves(state: &[u8]) -> Option<Leaves> {
-    LEAVES[usize::from(*state.first()?)]
+    leaves_by(*state.first()?)
+}
+
+/// The same by the first of these letters.
+#[inline(always)]
+pub fn leaves_by(letter: u8) -> Option<Leaves> {
+    LEAVES[usize::from(letter)]
 }
 
 /// By the first letter of the state: a table, since no branch foresees which one comes.

@@ -9,7 +9,7 @@ use super::join::Join;
 use super::lines::{Format, LineReader};
 use crate::event::Cpu;
 use crate::note::Matter;
-pub(super) use kinds::leaves;
+pub(super) use kinds::leaves_by;
 
 /// The format of scheduler events as text.
 #[derive(Debug, Clone, Copy)]
