@@ -203,6 +203,7 @@ fn scenario(span_ns: u64) -> Scenario {
         faults: Vec::new(),
         protections: Protections::ALL,
         changes: Vec::new(),
+        contention: Default::default(),
     }
 }
 

@@ -78,6 +78,7 @@ impl Settings {
             faults: vec![self.fault(run)],
             protections: self.protections,
             changes: Vec::new(),
+            contention: Default::default(),
         }
     }
 

@@ -349,6 +349,9 @@ pub struct SimulateArgs {
     /// Which execution times jobs take.
     #[arg(long, value_enum, value_name = "WHICH")]
     pub execution: Option<Execution>,
+    /// For what line requests wait: each for a request of every other master, or for what others ask for at the same time.
+    #[arg(long, value_enum, value_name = "WHICH")]
+    pub contention: Option<Contention>,
     /// Write the run as a recording, a table of events that `trace` reads, to this file.
     #[arg(long, value_name = "FILE")]
     pub record: Option<PathBuf>,
@@ -383,6 +386,15 @@ pub enum Execution {
     Most,
     /// The shortest or the longest, drawn.
     Ends,
+}
+
+/// For what line requests wait.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Contention {
+    /// Each for a request of every other master, as jobs are charged.
+    Full,
+    /// For what other masters ask for at the same time.
+    Concurrent,
 }
 
 /// Two instants with two points between them, the first one before the other.

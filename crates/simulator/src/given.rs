@@ -3,7 +3,7 @@
 use crate::draw::{Draw, Purpose};
 use crate::engine::spread;
 use crate::machine::{Arrivals, Guest, Task};
-use crate::scenario::{Drawn, GivenJob, Times};
+use crate::scenario::{Contention, Drawn, GivenJob, Times};
 use crate::{Machine, Scenario};
 
 impl Scenario {
@@ -13,8 +13,9 @@ impl Scenario {
     pub fn given(&self, machine: &Machine) -> Self {
         let Times::Drawn(drawn) = &self.times else { return self.clone() };
         let of_task = |(index, task): (usize, &Task)| {
-            let one =
-                OfTask { draw: Draw::of(self.seed, self.run), drawn, index, task, goes_on_ns: goes_on(machine, index) };
+            let (draw, goes_on_ns, contention) =
+                (Draw::of(self.seed, self.run), goes_on(machine, index), self.contention);
+            let one = OfTask { draw, drawn, index, task, goes_on_ns, contention };
             one.jobs(self.span_ns)
         };
         let active = |task: &usize| {
@@ -47,6 +48,7 @@ struct OfTask<'a> {
     index: usize,
     task: &'a Task,
     goes_on_ns: u64,
+    contention: Contention,
 }
 
 impl OfTask<'_> {
@@ -76,7 +78,7 @@ impl OfTask<'_> {
     fn job(&self, number: u64, arrival_ns: u64) -> GivenJob {
         let task = self.task;
         let jitter_ns = self.one(self.drawn.jitters, Purpose::Jitter, number, (0, task.jitter_ns));
-        let range = (task.least_ns.max(1), task.charged_ns.max(1));
+        let range = (task.least_ns(self.contention), task.most_ns(self.contention));
         GivenJob {
             arrival_ns,
             task: self.index,

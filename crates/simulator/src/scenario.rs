@@ -23,6 +23,18 @@ pub struct Scenario {
     pub protections: Protections,
     /// Requests for another module schedule: the instant in nanoseconds and the schedule, by instant.
     pub changes: Vec<(u64, usize)>,
+    /// For what line requests wait.
+    pub contention: Contention,
+}
+
+/// For what the line requests of jobs wait.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Contention {
+    /// Each for a request of every other master: the time that a job is charged holds all of it.
+    #[default]
+    Full,
+    /// For what other masters ask for at the same time, and no more.
+    Concurrent,
 }
 
 /// Where a run begins.

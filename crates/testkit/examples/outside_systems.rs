@@ -49,6 +49,7 @@ fn system(number: u64) -> Value {
         faults: Vec::new(),
         protections: Protections::ALL,
         changes: Vec::new(),
+        contention: Default::default(),
     };
     let mut seen = Seen::nothing(&machine);
     Engine::new(&machine).run(&scenario, &mut seen, &mut Nobody);

@@ -84,6 +84,7 @@ fn scenario(run: u64, span_ns: u64, times: Times) -> Scenario {
         faults: Vec::new(),
         protections: Protections::ALL,
         changes: Vec::new(),
+        contention: Default::default(),
     }
 }
 

@@ -10,6 +10,8 @@
 //! taken from the span, and what has come since is `sum of ceil((span + b) / T_k) h_k` at most. So the span loses at most
 //! `max over b in [0, B) of sum of ceil((span + b) / T_k) h_k - b`, and never more than itself. The sum rises only just behind
 //! the `b` at which `span + b` is a whole number of gaps, and between these `-b` falls: those and 0 are looked at.
+//! Over any span the handlers take at most `U span + H`, with `U = sum of h_k / T_k` and `H = sum of h_k`: `ceil(x / T_k)` is less
+//! than `x / T_k + 1`, and `U <= 1` where `B` exists, so that `b = 0` is the most.
 //! Invariants and why it ends: `B` is found from below, and exists where the handlers take less than the core; each step adds a
 //! handler.
 //! Differs from the source: nothing.
@@ -37,6 +39,24 @@ pub struct Handlers {
     pause_after_ns: u64,
 }
 
+/// No span of length `t` loses more than `t per_million / 10^6 + burst`.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Rate {
+    /// `U`, in whole parts of a million, rounded up.
+    pub per_million: u64,
+    /// `H`, in ns.
+    pub burst_ns: u64,
+}
+
+impl std::iter::Sum for Rate {
+    fn sum<I: Iterator<Item = Self>>(rates: I) -> Self {
+        rates.fold(Self::default(), |sum, rate| Self {
+            per_million: sum.per_million.saturating_add(rate.per_million),
+            burst_ns: sum.burst_ns.saturating_add(rate.burst_ns),
+        })
+    }
+}
+
 /// Handlers that may keep a core for themselves without end, or too many to follow.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct NeverPause;
@@ -62,6 +82,16 @@ impl Handlers {
         let befores_ns = self.lines.iter().flat_map(|line| self.steps_ns(*line, span_ns));
         let most = [0].into_iter().chain(befores_ns).map(|before_ns| self.come_ns(span_ns, before_ns) - before_ns);
         most.fold(0, u64::max).min(span_ns)
+    }
+
+    /// The line above what they take of any span.
+    pub fn rate(&self) -> Rate {
+        let of_line = |line: &Line| Rate {
+            // A handler is no longer than its gap, which is below 2^53.
+            per_million: (u128::from(line.handler_ns) * 1_000_000).div_ceil(u128::from(line.gap_ns)) as u64,
+            burst_ns: line.handler_ns,
+        };
+        self.lines.iter().map(of_line).sum()
     }
 
     /// The instants before a span, in ns, with which one interrupt of the line more falls into the time since.
@@ -155,6 +185,10 @@ mod tests {
         most
     }
 
+    fn on_line(rate: Rate, span_ns: u64) -> u64 {
+        span_ns * rate.per_million / 1_000_000 + rate.burst_ns
+    }
+
     #[test]
     fn no_pattern_takes_more_and_a_line_alone_takes_nearly_that() {
         for (gap_ns, handler_ns) in [(3, 1), (4, 2), (5, 2), (7, 3)] {
@@ -163,6 +197,7 @@ mod tests {
             for span in 1..10 {
                 let (bound, seen) = (handlers.most_taken_ns(span), most_of_any_pattern(&lines, span as usize));
                 assert!(seen <= bound && bound < seen + handler_ns, "{gap_ns} {handler_ns} {span}: {seen} {bound}");
+                assert!(bound <= on_line(handlers.rate(), span), "{gap_ns} {handler_ns} {span}: {bound}");
             }
         }
     }
@@ -175,6 +210,7 @@ mod tests {
             for span in 1..10 {
                 let (bound, seen) = (handlers.most_taken_ns(span), most_of_any_pattern(&lines, span as usize));
                 assert!(seen <= bound, "{lines:?} {span}: {seen} {bound}");
+                assert!(bound <= on_line(handlers.rate(), span), "{lines:?} {span}: {bound}");
             }
         }
     }

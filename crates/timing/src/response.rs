@@ -179,6 +179,7 @@ impl Inexact {
             SupplyKind::WindowTable | SupplyKind::DedicatedCore => None,
             SupplyKind::BudgetServer => Some(Self::AnyServerSchedule),
             SupplyKind::ProportionalShare => Some(Self::AnyShareSchedule),
+            SupplyKind::InterruptedCore => Some(Self::HandledAtOnce),
         }
     }
 }

@@ -2,6 +2,7 @@
 //! nothing else. A tick is one ns.
 
 use claim::{Status, Verdict};
+use diagnostic::Sources;
 use model::{Reading, System, read_system};
 use plan::{Plan, read_plan};
 use std::collections::BTreeMap;
@@ -82,40 +83,34 @@ impl Case {
 
     /// The greatest response of each task that arrives first at its instant, with interrupts at those ticks.
     fn run(&self, first: &[u64], interrupts: &[bool]) -> Vec<u64> {
-        let mut left: Vec<Vec<(u64, u64)>> = vec![Vec::new(); self.tasks.len()];
-        let mut worst = vec![0; self.tasks.len()];
-        let mut handler = 0;
         // Handlers that run into a head push it back.
         let mut head_left = 0;
-        for tick in 0..RUN {
-            for (k, &(period, wcet)) in self.tasks.iter().enumerate() {
-                if tick >= first[k] && (tick - first[k]).is_multiple_of(period) {
-                    left[k].push((tick, wcet));
-                }
-            }
-            if interrupts[tick as usize] {
-                handler += self.line.1;
-            }
-            if self.windows.iter().any(|&(start, _)| tick % FRAME == start) {
+        let own = |tick: u64, handled: bool| {
+            let begins = self.windows.iter().any(|&(start, _)| tick % FRAME == start);
+            if begins {
                 head_left = self.head;
             }
-            if handler > 0 {
-                handler -= 1;
-                continue;
+            if handled {
+                return false;
             }
             if head_left > 0 {
                 head_left -= 1;
-                continue;
+                return false;
             }
-            let is_own = self.usable(tick) || self.windows.iter().any(|&(start, _)| tick % FRAME == start);
-            let Some(k) = (0..left.len()).find(|&k| is_own && !left[k].is_empty()) else { continue };
-            left[k][0].1 -= 1;
-            if left[k][0].1 == 0 {
-                let (arrival, _) = left[k].remove(0);
-                worst[k] = worst[k].max(tick + 1 - arrival);
-            }
-        }
-        worst
+            begins || self.usable(tick)
+        };
+        responses(self.tasks, self.line.1, first, interrupts, own)
+    }
+
+    /// The system with `A` alone in a core set of that policy, and what `A` asks of it.
+    fn system_in_set(&self, policy: &str, grant: &str) -> String {
+        let set = format!("[[core_set]]\nname = \"all\"\ncores = [\"0\"]\n{policy}\n[platform]\n");
+        let own = format!("name = \"A\"\nguest = \"fixed priority\"\ncore_set = \"all\"\n{grant}\n");
+        self.system("free-running")
+            .replace("[platform]\n", &set)
+            .replace("owner = \"B\"", "owner = \"A\"")
+            .replace("[[partition]]\nname = \"B\"\nguest = \"fixed priority\"\n", "")
+            .replace("name = \"A\"\nguest = \"fixed priority\"\n", &own)
     }
 
     /// Interrupts as often as may be, from each tick; and such that a new one comes whenever `A` could execute.
@@ -137,10 +132,55 @@ impl Case {
     }
 }
 
-fn read(system: &str, plan: &str) -> (System, Plan) {
+/// The greatest response of each task, most urgent first, that arrives first at its instant. `own` says of each tick, and of
+/// whether a handler runs in it, whether tasks execute.
+fn responses(
+    tasks: &[(u64, u64)],
+    handler_of_one: u64,
+    first: &[u64],
+    interrupts: &[bool],
+    mut own: impl FnMut(u64, bool) -> bool,
+) -> Vec<u64> {
+    let mut left: Vec<Vec<(u64, u64)>> = vec![Vec::new(); tasks.len()];
+    let mut worst = vec![0; tasks.len()];
+    let mut handler = 0;
+    for tick in 0..RUN {
+        for (k, &(period, wcet)) in tasks.iter().enumerate() {
+            if tick >= first[k] && (tick - first[k]).is_multiple_of(period) {
+                left[k].push((tick, wcet));
+            }
+        }
+        if interrupts[tick as usize] {
+            handler += handler_of_one;
+        }
+        let handled = handler > 0;
+        handler -= u64::from(handled);
+        if !own(tick, handled) {
+            continue;
+        }
+        let Some(k) = (0..left.len()).find(|&k| !left[k].is_empty()) else { continue };
+        left[k][0].1 -= 1;
+        if left[k][0].1 == 0 {
+            let (arrival, _) = left[k].remove(0);
+            worst[k] = worst[k].max(tick + 1 - arrival);
+        }
+    }
+    worst
+}
+
+/// The verdicts of a system that needs no windows.
+fn without_windows(system: &str) -> Vec<Verdict> {
+    check(&read_only(system).0, &Plan::default())
+}
+
+fn read_only(system: &str) -> (System, Sources) {
     let mut files = BTreeMap::from([("system.toml".to_owned(), system.as_bytes().to_vec())]);
-    let Reading { mut sources, system: found, diagnostics } = read_system("system.toml", &mut files);
-    let found = found.unwrap_or_else(|| panic!("{diagnostics:?}\n{system}"));
+    let Reading { sources, system: found, diagnostics } = read_system("system.toml", &mut files);
+    (found.unwrap_or_else(|| panic!("{diagnostics:?}\n{system}")), sources)
+}
+
+fn read(system: &str, plan: &str) -> (System, Plan) {
+    let (found, mut sources) = read_only(system);
     let (plan, diagnostics) = read_plan("plan.toml", plan.as_bytes(), &found, &mut sources);
     (found, plan.unwrap_or_else(|| panic!("{diagnostics:?}")))
 }
@@ -180,6 +220,119 @@ fn no_run_responds_later_in_the_frames_phase() {
             }
         }
     }
+}
+
+/// A core that is given in another way than by windows: policy and grant in the system's words, and which ticks are the
+/// partition's, in each way that is tried.
+struct InSet {
+    policy: &'static str,
+    grant: &'static str,
+    tasks: &'static [(u64, u64)],
+    line: (u64, u64),
+    own: &'static [fn(u64) -> bool],
+    /// How much greater than what is seen the bound may be.
+    slack: u64,
+}
+
+const IN_SETS: [InSet; 4] = [
+    InSet {
+        policy: "policy = \"dedicated\"",
+        grant: "",
+        tasks: &[(24, 5), (48, 7)],
+        line: (10, 2),
+        own: &[|_| true],
+        slack: 5,
+    },
+    InSet {
+        policy: "policy = \"dedicated\"",
+        grant: "",
+        tasks: &[(16, 3), (48, 9)],
+        line: (8, 1),
+        own: &[|_| true],
+        slack: 5,
+    },
+    // A budget of 7 within 12: first at once and then as late as can be, always late, always at once.
+    InSet {
+        policy: "policy = \"budget server\"",
+        grant: "[partition.server]\nbudget = \"7 ns\"\nperiod = \"12 ns\"",
+        tasks: &[(24, 2), (48, 3)],
+        line: (16, 1),
+        own: &[|tick| if tick < 12 { tick < 7 } else { tick % 12 >= 5 }, |tick| tick % 12 >= 5, |tick| tick % 12 < 7],
+        slack: 12,
+    },
+    // All of the core to a partition that has it alone, though nobody says so but its share.
+    InSet {
+        policy: "policy = \"proportional share\"\nquantum = \"4 ns\"",
+        grant: "[partition.share]\nshare = 1\nceiling = \"50 %\"",
+        tasks: &[(48, 3), (96, 2)],
+        line: (16, 1),
+        own: &[|tick| tick % 8 < 4, |tick| tick % 8 >= 4],
+        slack: 24,
+    },
+];
+
+/// As above where there are no windows. On a server and in a share the handlers run on the partition's own time.
+#[test]
+fn no_run_responds_later_on_a_core_of_its_own_on_a_server_or_in_a_share() {
+    for InSet { policy, grant, tasks, line, own, slack } in &IN_SETS {
+        let case = Case { windows: &[(0, FRAME)], head: 0, tasks, line: *line };
+        let verdicts = without_windows(&case.system_in_set(policy, grant));
+        let mut seen = vec![0; tasks.len()];
+        for (own, pattern) in own.iter().flat_map(|own| case.patterns().into_iter().map(move |pattern| (own, pattern)))
+        {
+            for phase in 0..FRAME {
+                let first = vec![phase; tasks.len()];
+                let found = responses(tasks, line.1, &first, &pattern, |tick, handled| !handled && own(tick));
+                seen.iter_mut().zip(found).for_each(|(seen, found)| *seen = found.max(*seen));
+            }
+        }
+        for (k, &seen) in seen.iter().enumerate() {
+            let id = format!("response/A.t{k}");
+            let verdict = verdicts.iter().find(|verdict| verdict.id == id).expect("a response");
+            let bound = verdict.bound.unwrap_or_else(|| panic!("{policy}: {verdict:#?}"));
+            assert!(seen <= bound, "{policy}: {id}: seen {seen}, bound {bound}");
+            assert!(bound <= seen + slack, "{policy}: {id}: seen {seen}, bound {bound}");
+            assert!(!verdict.exact, "when they come is not known");
+        }
+    }
+}
+
+/// A window that fills the frame is a core of one's own behind the first head.
+#[test]
+fn no_run_responds_later_in_a_window_that_never_ends() {
+    for head in [0, 1, 3] {
+        let case = Case { windows: &[(0, FRAME)], head, tasks: &[(24, 5), (48, 7)], line: (10, 2) };
+        let verdicts = case.verdicts("free-running");
+        for pattern in case.patterns() {
+            let mut head_left = head;
+            let own = |_: u64, handled: bool| {
+                let runs = !handled && head_left == 0;
+                head_left -= u64::from(!handled && head_left > 0);
+                runs
+            };
+            for (k, seen) in responses(case.tasks, case.line.1, &[0, 0], &pattern, own).into_iter().enumerate() {
+                let bound = verdicts[&format!("response/A.t{k}")].bound.expect("a bound");
+                assert!(seen <= bound && bound <= seen + 9 + head, "A.t{k}: head {head}: seen {seen}, bound {bound}");
+            }
+        }
+    }
+}
+
+/// What servers are promised is judged on what handlers leave of their core.
+#[test]
+fn servers_that_fit_without_interrupts_only_are_not_shown() {
+    let promise = |budget: u64| {
+        let case = Case { windows: &[], head: 0, tasks: &[(24, 2)], line: (16, 1) };
+        let grant = format!("[partition.server]\nbudget = \"{budget} ns\"\nperiod = \"12 ns\"");
+        let verdicts = without_windows(&case.system_in_set("policy = \"budget server\"", &grant));
+        verdicts.into_iter().find(|verdict| verdict.id == "window/set/all").expect("a promise")
+    };
+    // Of 12 ticks a line that comes each 16 takes up to 12/16 and one handler more.
+    assert_eq!(promise(9).status, Status::Shown);
+    let open = promise(12);
+    assert_eq!(open.status, Status::NotShown);
+    let reason = open.reason.expect("a reason");
+    assert!(reason.contains("two heads in each period and interrupts handled at once included"), "{reason}");
 }
 
 /// A deadline that only interrupts pass is not shown, since none need come; one that is passed without them is violated.

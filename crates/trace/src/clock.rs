@@ -1,27 +1,33 @@
 //! Brings the clock of one source to that of another, by marks that both recorded at the same instants.
 //!
 //! The line through the pairs is the one of least squares, moved so that its largest error is as small on one side as on the
-//! other. The error is told: instants of two sources that are nearer than it have no known order.
+//! other. The error is told: instants of two sources that are nearer than it have no known order. Before the first pair and behind
+//! the last one it grows, as much as a line can turn that leaves no pair farther off. A line through fewer than three pairs is off
+//! none of them, whatever the clocks do: its error is not known.
 
+use crate::moment::Clock;
 use num_bigint::BigInt;
 use num_integer::Integer as _;
 
 /// How one clock is read as another.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Fit {
-    /// The first instant of the own clock that was paired.
+    /// The first instant of the own clock that was paired, and the last.
     from_ns: u64,
+    to_ns: u64,
     /// What is added at that instant.
     pub offset_ns: i64,
     /// What is added for each microsecond since, in 2^-20 ns.
     drift: i64,
     /// The largest distance of a pair from the line.
-    pub error_ns: u64,
+    farthest_ns: u64,
     /// How many pairs there were. With one, the drift is not known, and taken as none.
     pub pairs: usize,
 }
 
 const FRACTION: i128 = 1 << 20;
+/// So many pairs are needed to see how far off the line is.
+const FEWEST_PAIRS: usize = 3;
 /// So many pairs are used at most, the first ones: then no sum below can overflow.
 const MOST_PAIRS: usize = 4096;
 /// No clock worth the name runs by a tenth faster or slower than another.
@@ -29,13 +35,34 @@ const STEEPEST: i128 = 100 * FRACTION;
 
 impl Fit {
     /// Of a source whose clock is the common one.
-    pub const SAME: Self = Self { from_ns: 0, offset_ns: 0, drift: 0, error_ns: 0, pairs: 0 };
+    pub const SAME: Self = Self { from_ns: 0, to_ns: 0, offset_ns: 0, drift: 0, farthest_ns: 0, pairs: 0 };
 
     /// The common clock's instant; `None` where it lies before its zero or beyond 64 bits of nanoseconds.
     pub fn common(&self, own_ns: u64) -> Option<u64> {
         let since = i128::from(own_ns) - i128::from(self.from_ns);
         let common = i128::from(own_ns) + i128::from(self.offset_ns) + drifted(since, i128::from(self.drift));
         u64::try_from(common).ok()
+    }
+
+    /// How far off the line is at the pairs; `None`: it is not known.
+    pub fn error_ns(&self) -> Option<u64> {
+        (self.pairs == 0 || self.pairs >= FEWEST_PAIRS).then_some(self.farthest_ns)
+    }
+
+    /// How far off the common clock's instant is, in nanoseconds; [`Clock::UNKNOWN`] where that is not known.
+    pub fn error_at_ns(&self, own_ns: u64) -> u32 {
+        if self.pairs == 0 {
+            return 0;
+        }
+        let Some(error_ns) = self.error_ns().map(u128::from) else { return Clock::UNKNOWN };
+        let outside_ns = self.from_ns.saturating_sub(own_ns).max(own_ns.saturating_sub(self.to_ns));
+        let span_ns = u128::from(self.to_ns - self.from_ns);
+        let turned_ns = match (outside_ns, span_ns) {
+            (0, _) => 0,
+            (_, 0) => return Clock::UNKNOWN,
+            _ => (2 * error_ns * u128::from(outside_ns)).div_ceil(span_ns),
+        };
+        u32::try_from(error_ns + turned_ns).unwrap_or(Clock::UNKNOWN)
     }
 
     /// By how many parts in 10^9 the common clock is the faster one.
@@ -49,7 +76,8 @@ impl Fit {
 /// no line with a bearable slope fits: then the pairs are not of the same instants.
 pub fn fit(pairs: &[(u64, u64)]) -> Option<Fit> {
     let pairs = &pairs[..pairs.len().min(MOST_PAIRS)];
-    let (from_ns, first_common) = *pairs.first()?;
+    let (from_ns, first_common) = *pairs.iter().min()?;
+    let to_ns = pairs.iter().map(|(own, _)| *own).max()?;
     let base = i128::from(first_common) - i128::from(from_ns);
     let points: Vec<(i128, i128)> = pairs
         .iter()
@@ -67,9 +95,10 @@ pub fn fit(pairs: &[(u64, u64)]) -> Option<Fit> {
     let middle = least + (most - least) / 2;
     Some(Fit {
         from_ns,
+        to_ns,
         offset_ns: i64::try_from(base + middle).ok()?,
         drift: i64::try_from(drift).ok()?,
-        error_ns: u64::try_from((most - middle).max(middle - least)).ok()?,
+        farthest_ns: u64::try_from((most - middle).max(middle - least)).ok()?,
         pairs: pairs.len(),
     })
 }
@@ -104,7 +133,7 @@ mod tests {
     #[test]
     fn one_pair_gives_an_offset_and_no_drift() {
         let fit = fit(&[(1_000, 5_000)]).expect("a line");
-        assert_eq!((fit.offset_ns, fit.drift_ppb(), fit.error_ns, fit.pairs), (4_000, 0, 0, 1));
+        assert_eq!((fit.offset_ns, fit.drift_ppb(), fit.error_ns(), fit.pairs), (4_000, 0, None, 1));
         assert_eq!(fit.common(2_000), Some(6_000));
         assert_eq!(super::fit(&[]), None);
     }
@@ -113,6 +142,22 @@ mod tests {
     fn what_is_before_the_common_zero_has_no_instant() {
         let fit = fit(&[(5_000, 1_000)]).expect("a line");
         assert_eq!((fit.common(3_999), fit.common(4_000)), (None, Some(0)));
+    }
+
+    /// By hand: 0, 8 and 0 ns ahead lie 4 ns off the line 4 ns ahead at most. A line that turns by 2 * 4 ns in 2 ms about the middle
+    /// is 1 ms behind the last pair another 4 ns off.
+    #[test]
+    fn the_error_grows_outside_the_pairs_and_takes_three_of_them_to_see() {
+        let found = fit(&[(1_000_000, 1_000_000), (2_000_000, 2_000_008), (3_000_000, 3_000_000)]).expect("a line");
+        assert_eq!((found.drift_ppb(), found.error_ns()), (0, Some(4)));
+        let at = [1_000_000, 2_500_000, 3_000_000, 4_000_000, 0].map(|own| found.error_at_ns(own));
+        assert_eq!(at, [4, 4, 4, 8, 8]);
+        assert_eq!(found.error_at_ns(u64::MAX), Clock::UNKNOWN);
+        let two = fit(&[(1_000_000, 1_000_000), (2_000_000, 2_000_008)]).expect("a line");
+        assert_eq!((two.error_ns(), two.error_at_ns(1_000_000)), (None, Clock::UNKNOWN));
+        let at_once = fit(&[(7, 9), (7, 9), (7, 9)]).expect("a line");
+        assert_eq!([7, 8].map(|own| at_once.error_at_ns(own)), [0, Clock::UNKNOWN]);
+        assert_eq!(Fit::SAME.error_at_ns(u64::MAX), 0);
     }
 
     #[test]
@@ -128,7 +173,7 @@ mod tests {
             (0..=8).map(|part| part * (u64::MAX / 8)).map(|own| (own, own - own / 20)).collect();
         let found = fit(&pairs).expect("a line");
         assert_eq!(found.drift_ppb(), -50_000_000 - 1, "rounded down");
-        assert!(found.error_ns <= 1 << 44, "{found:?}");
+        assert!(found.error_ns().is_some_and(|error| error <= 1 << 44), "{found:?}");
         assert_eq!(fit(&[(0, 0), (1, u64::MAX), (u64::MAX, 0)]), None, "no slope is borne");
     }
 
@@ -146,7 +191,7 @@ mod tests {
             let found = fit(&pairs).expect("a line");
             for (own, common) in &pairs {
                 let read = found.common(*own).expect("an instant");
-                prop_assert!(read.abs_diff(*common) <= found.error_ns, "{read} {common} {found:?}");
+                prop_assert!(read.abs_diff(*common) <= found.farthest_ns, "{read} {common} {found:?}");
             }
             if pairs.len() > 30 {
                 prop_assert!((found.drift_ppb() - ppm * 1000).abs() <= 1_000, "{found:?}");

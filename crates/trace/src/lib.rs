@@ -14,6 +14,7 @@ pub mod event;
 pub mod intake;
 pub mod judge;
 pub mod map;
+pub mod moment;
 pub mod names;
 pub mod note;
 pub mod order;

@@ -1,6 +1,7 @@
 //! Events in the order of time, within one source and over several, in bounded memory.
 
 use crate::event::{Cpu, Event, What};
+use crate::moment::Clock;
 use crate::seen::{Happening, Seen};
 use std::collections::VecDeque;
 
@@ -180,8 +181,8 @@ impl Merge {
     /// The gap that stands before what comes next.
     fn border(&mut self, (at_ns, next): (u64, usize)) -> Option<Seen> {
         let gap = |at_ns, source: usize| {
-            let source = u16::try_from(source).unwrap_or(u16::MAX);
-            Some(Seen { at_ns, source, what: Happening::Gap { core: None, ends: true } })
+            let clock = Clock::exact(u16::try_from(source).unwrap_or(u16::MAX));
+            Some(Seen { at_ns, clock, what: Happening::Gap { core: None, ends: true } })
         };
         let over = |line: &Line| line.ended && line.waiting.is_empty() && !line.closed;
         for (source, line) in self.sources.iter_mut().enumerate().filter(|(_, line)| over(line)) {
@@ -271,7 +272,7 @@ mod tests {
 
     #[test]
     fn sources_are_joined_by_time_and_wait_for_each_other() {
-        let seen = |at_ns, source| Seen { at_ns, source, what: Happening::Frame };
+        let seen = |at_ns, source| Seen { at_ns, clock: Clock::exact(source), what: Happening::Frame };
         let mut merge = Merge::new(2);
         merge.push(0, seen(5, 0));
         assert_eq!((merge.wants(), merge.pop()), (Some(1), None));

@@ -3,6 +3,7 @@
 //! `whole` is false where a gap of the recording, its beginning or its end lies within: such a piece is counted as seen, and
 //! speaks for nothing that a missing event could have changed.
 
+use crate::moment::{Clock, Moment, Reading};
 use crate::seen::{Seen, Who};
 use quantity::{CoreId, PartitionId, TaskId};
 
@@ -17,12 +18,26 @@ pub struct Window {
     pub from_ns: u64,
     /// When it ended.
     pub to_ns: u64,
+    /// By whose clocks it began and ended.
+    pub clocks: (Clock, Clock),
     /// When its partition first executed in it, where it did: from the beginning to here the switch took.
-    pub first_ns: Option<u64>,
+    pub first: Option<Moment>,
     /// Whether the recording says its beginning and end itself, instead of leaving them to be seen from who executes.
     pub told: bool,
     /// Whether nothing within was lost.
     pub whole: bool,
+}
+
+impl Window {
+    /// When it began.
+    pub fn began(&self) -> Moment {
+        Moment { at_ns: self.from_ns, clock: self.clocks.0 }
+    }
+
+    /// When it ended.
+    pub fn ended(&self) -> Moment {
+        Moment { at_ns: self.to_ns, clock: self.clocks.1 }
+    }
 }
 
 /// A stretch in which one executed on a core without a break.
@@ -36,6 +51,8 @@ pub struct Slice {
     pub from_ns: u64,
     /// When it ended.
     pub to_ns: u64,
+    /// By whose clock it began.
+    pub clock: Clock,
     /// Whether nothing within was lost.
     pub whole: bool,
 }
@@ -55,22 +72,55 @@ pub struct Job {
     pub given_up: bool,
     /// Of a job that did not complete: the last instant up to which it is certain that it had not. `None`: that is not known.
     pub open_ns: Option<u64>,
+    /// By whose clock it arrived, and by whose it completed or was last known not to have.
+    pub clocks: (Clock, Clock),
     /// For how long it executed.
     pub executed_ns: u64,
+    /// How far off that is, where it was told by several clocks.
+    pub execution_error_ns: u64,
+    /// How far off the clocks are that tell of arrivals and completions, where that may have paired it with another's; else 0.
+    pub unpaired_by_ns: u64,
     /// Whether nothing from its arrival to its end was lost.
     pub whole: bool,
 }
 
 impl Job {
     /// How long it had been under way, where it did not complete and is known not to have until then.
-    pub fn open_for_ns(&self) -> Option<u64> {
-        Some(self.open_ns?.saturating_sub(self.arrived_ns?))
+    pub fn open_for(&self) -> Option<Reading> {
+        Some(self.until(self.open_ns?).since(self.arrived()?))
     }
 
     /// From arrival to completion, where both were seen and nothing between was lost.
-    pub fn response_ns(&self) -> Option<u64> {
-        let (arrived, completed) = (self.arrived_ns?, self.completed_ns?);
-        self.whole.then(|| completed.saturating_sub(arrived))
+    pub fn response(&self) -> Option<Reading> {
+        let (arrived, completed) = (self.arrived()?, self.completed()?);
+        self.whole.then(|| completed.since(arrived))
+    }
+
+    /// For how long it executed.
+    pub fn executed(&self) -> Reading {
+        Reading::off_by(self.executed_ns, self.execution_error_ns)
+    }
+
+    /// When it arrived.
+    pub fn arrived(&self) -> Option<Moment> {
+        Some(Moment { at_ns: self.arrived_ns?, clock: self.clocks.0 })
+    }
+
+    /// When it completed.
+    pub fn completed(&self) -> Option<Moment> {
+        Some(self.until(self.completed_ns?))
+    }
+
+    /// When its output comes: under logical execution time so long after its arrival, and never before it completed.
+    pub fn output(&self, logical_ns: Option<u64>) -> Option<Moment> {
+        let completed = self.completed()?;
+        let logical = logical_ns.zip(self.arrived());
+        let logical = logical.map(|(after, at)| Moment { at_ns: at.at_ns.saturating_add(after), ..at });
+        Some(logical.filter(|logical| logical.at_ns > completed.at_ns).unwrap_or(completed))
+    }
+
+    fn until(&self, at_ns: u64) -> Moment {
+        Moment { at_ns, clock: self.clocks.1 }
     }
 }
 

@@ -8,6 +8,7 @@ use crate::intake::ctf::Folder;
 use crate::intake::threads::{Lines, unreadable};
 use crate::intake::{Found, Reader};
 use crate::map::{Map, Mapper, Unmapped};
+use crate::moment::{Clock, Moment};
 use crate::names::Names;
 use crate::note::{At, Matter, Note, Place, Refusal};
 use crate::order::{HELD_BACK, Merge, Reorder, Taken};
@@ -205,8 +206,8 @@ struct Line<'a> {
     continuity: Continuity,
     mapper: Mapper<'a>,
     fit: Fit,
-    /// The last instant given, of those from which instants count.
-    given_ns: Option<u64>,
+    /// The last moment given.
+    given: Option<Moment>,
     events: u64,
     matters: BTreeMap<Matter, (u64, Place)>,
     refusal: Option<Refusal>,
@@ -223,7 +224,7 @@ impl<'a> Line<'a> {
             continuity: Continuity::default(),
             mapper: Mapper::new(system, map, number),
             fit,
-            given_ns: None,
+            given: None,
             events: 0,
             matters: BTreeMap::new(),
             refusal: None,
@@ -306,8 +307,8 @@ impl<'a> Line<'a> {
     fn lose(&mut self, out: &mut Out<'_>, core: Option<CoreId>, ends: bool) {
         self.mapper.forget();
         // Before the first event nothing is under way that could be cut.
-        let Some(at_ns) = self.given_ns else { return };
-        out.merge.push(out.index, Seen { at_ns, source: self.number, what: Happening::Gap { core, ends } });
+        let Some(Moment { at_ns, clock }) = self.given else { return };
+        out.merge.push(out.index, Seen { at_ns, clock, what: Happening::Gap { core, ends } });
     }
 
     /// The same of cpus; one that is no core of the board touches none.
@@ -326,24 +327,26 @@ impl<'a> Line<'a> {
             self.lose(out, None, true);
             return;
         };
-        self.given_ns = Some(at_ns);
+        let clock = Clock { source: self.number, error_ns: self.fit.error_at_ns(event.at_ns) };
+        let moment = Moment { at_ns, clock };
+        self.given = Some(moment);
         if self.continuity.breaks_at(event, &self.found.names) {
             self.note(Matter::Unannounced, self.place(event.at_ns));
-            self.see(&Event { what: What::lost(0), ..*event }, at_ns, out);
+            self.see(&Event { what: What::lost(0), ..*event }, moment, out);
         }
         if !self.order.has_losses() {
-            return self.see(event, at_ns, out);
+            return self.see(event, moment, out);
         }
         let before = self.order.lost_before(event);
         self.lose_of(before, out);
-        self.see(event, at_ns, out);
+        self.see(event, moment, out);
         let after = self.order.lost_after(event);
         self.lose_of(after, out);
     }
 
     /// Tells what is seen by an event.
-    fn see(&mut self, event: &Event, at_ns: u64, out: &mut Out<'_>) {
-        self.mapper.take(event, &self.found.names, |seen| out.merge.push(out.index, Seen { at_ns, ..seen }));
+    fn see(&mut self, event: &Event, Moment { at_ns, clock }: Moment, out: &mut Out<'_>) {
+        self.mapper.take(event, &self.found.names, |seen| out.merge.push(out.index, Seen { at_ns, clock, ..seen }));
     }
 }
 

@@ -1,6 +1,7 @@
 //! What was recorded, in the terms of a system and on one clock: what the map makes of [`Event`](crate::event::Event)s.
 
 use crate::event::Leaves;
+use crate::moment::{Clock, Moment};
 use crate::names::Name;
 use quantity::{ChannelId, CoreId, PartitionId, ScheduleId, TaskId};
 use std::num::NonZeroU32;
@@ -10,10 +11,17 @@ use std::num::NonZeroU32;
 pub struct Seen {
     /// When, in nanoseconds of the common clock.
     pub at_ns: u64,
-    /// From which source.
-    pub source: u16,
+    /// By whose clock.
+    pub clock: Clock,
     /// What.
     pub what: Happening,
+}
+
+impl Seen {
+    /// When, and by whose clock.
+    pub fn moment(&self) -> Moment {
+        Moment { at_ns: self.at_ns, clock: self.clock }
+    }
 }
 
 /// Who executes.

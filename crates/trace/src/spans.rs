@@ -3,6 +3,7 @@
 //! A job belongs to the time before where it completed before the fault began, to the time after where it arrived once the
 //! fault had ended, and else to the time during. Only whole jobs are measured.
 
+use crate::moment::{Clock, Moment, Reading};
 use crate::rebuilt::{Job, Observer};
 use crate::seen::{Happening, Seen};
 use model::System;
@@ -40,13 +41,15 @@ pub struct Values {
     pub during: Vec<u64>,
     /// After it.
     pub after: Vec<u64>,
+    /// How far off each may be, by the clocks that it was read from; `u64::MAX` where that is not known.
+    pub error_ns: u64,
 }
 
 /// Collects the values.
 #[derive(Debug)]
 pub struct Spans {
-    from_ns: Option<u64>,
-    to_ns: Option<u64>,
+    from: Option<Moment>,
+    to: Option<Moment>,
     given: Given,
     tasks: Vec<OfTask>,
     channels: Vec<OfChannel>,
@@ -55,7 +58,7 @@ pub struct Spans {
 #[derive(Debug, Default)]
 struct OfTask {
     period_ns: u64,
-    last_completion: Option<u64>,
+    last_completion: Option<Moment>,
     responses: Values,
     executions: Values,
     jitters: Values,
@@ -65,7 +68,7 @@ struct OfTask {
 struct OfChannel {
     /// Whether the age of its messages is seen.
     is_measured: bool,
-    last_write: Option<u64>,
+    last_write: Option<Moment>,
     ages: Values,
 }
 
@@ -76,9 +79,10 @@ impl Spans {
         // What the forwarder carries is read later than it was written, by a time that is not seen.
         let is_measured =
             |channel: &Channel| matches!(channel.kind, ChannelKind::Sampling { .. }) && !channel.forwarded;
+        let by_first = |at_ns| Moment { at_ns, clock: Clock::exact(0) };
         Self {
-            from_ns: given.from_ns,
-            to_ns: given.to_ns,
+            from: given.from_ns.map(by_first),
+            to: given.to_ns.map(by_first),
             given,
             tasks: system.task_ids().map(task).collect(),
             channels: system
@@ -91,7 +95,7 @@ impl Spans {
 
     /// When the fault began and ended, as given or recorded. Of several faults: the first beginning, the last end.
     pub fn fault_ns(&self) -> Option<(u64, Option<u64>)> {
-        Some((self.from_ns?, self.to_ns))
+        Some((self.from?.at_ns, self.to.map(|to| to.at_ns)))
     }
 
     /// Everything measured at least once, by measure.
@@ -111,12 +115,12 @@ impl Spans {
         all
     }
 
-    fn fault_begins(&mut self, at_ns: u64) {
+    fn fault_begins(&mut self, at: Moment) {
         if self.given.from_ns.is_none() {
-            self.from_ns = self.from_ns.or(Some(at_ns));
+            self.from = self.from.or(Some(at));
         }
         // Another one after the end of the first: it goes on, and what came between lies within.
-        if self.given.to_ns.is_none() && self.to_ns.take().is_some() {
+        if self.given.to_ns.is_none() && self.to.take().is_some() {
             self.values().for_each(Values::goes_on);
         }
     }
@@ -127,9 +131,9 @@ impl Spans {
         of_tasks.chain(self.channels.iter_mut().map(|channel| &mut channel.ages))
     }
 
-    fn fault_ends(&mut self, at_ns: u64) {
-        if self.given.to_ns.is_none() && self.from_ns.is_some_and(|from| from <= at_ns) {
-            self.to_ns = Some(at_ns);
+    fn fault_ends(&mut self, at: Moment) {
+        if self.given.to_ns.is_none() && self.from.is_some_and(|from| from.at_ns <= at.at_ns) {
+            self.to = Some(at);
         }
     }
 }
@@ -137,8 +141,8 @@ impl Spans {
 /// When something measured happened, from its beginning to its end.
 #[derive(Clone, Copy)]
 struct When {
-    from_ns: u64,
-    to_ns: u64,
+    from: Moment,
+    to: Moment,
 }
 
 impl Values {
@@ -151,30 +155,35 @@ impl Values {
         self.during.append(&mut self.after);
     }
 
-    fn add(&mut self, value: u64, when: When, fault: (Option<u64>, Option<u64>)) {
+    /// What may have been in the time during, as far as the clocks are known, was.
+    fn add(&mut self, reading: Reading, when: When, fault: (Option<Moment>, Option<Moment>)) {
         let (from, to) = fault;
-        let is_before = from.is_none_or(|from| when.to_ns < from);
-        let is_after = to.is_some_and(|to| when.from_ns >= to);
+        let is_sure = |one: Moment, other: Moment| one.may_swap_with(other).is_none();
+        let is_before = from.is_none_or(|from| when.to.at_ns < from.at_ns && is_sure(when.to, from));
+        let is_after = to.is_some_and(|to| when.from.at_ns >= to.at_ns && is_sure(when.from, to));
         let list = match (is_before, is_after) {
             (true, _) => &mut self.before,
             (_, true) => &mut self.after,
             _ => &mut self.during,
         };
-        list.push(value);
+        list.push(reading.value);
+        self.error_ns = self.error_ns.max(reading.error_ns);
     }
 }
 
 impl Observer for Spans {
     fn seen(&mut self, seen: &Seen) {
-        let (at, fault) = (seen.at_ns, (self.from_ns, self.to_ns));
+        let (at, fault) = (seen.moment(), (self.from, self.to));
         match seen.what {
             Happening::FaultBegins { .. } => self.fault_begins(at),
             Happening::FaultEnds { .. } => self.fault_ends(at),
             Happening::Writes { channel, .. } => self.channels[channel.index()].last_write = Some(at),
             Happening::Reads { channel, .. } => {
                 let channel = &mut self.channels[channel.index()];
-                if let Some(written) = channel.last_write.filter(|_| channel.is_measured) {
-                    channel.ages.add(at.saturating_sub(written), When { from_ns: at, to_ns: at }, fault);
+                // Where the last write may have come after the read, it is not known which message was read.
+                let is_sure = |written: &Moment| channel.is_measured && at.may_swap_with(*written).is_none();
+                if let Some(written) = channel.last_write.filter(is_sure) {
+                    channel.ages.add(at.since(written), When { from: at, to: at }, fault);
                 }
             }
             Happening::Gap { .. } => {
@@ -186,21 +195,23 @@ impl Observer for Spans {
     }
 
     fn job(&mut self, job: &Job) {
-        let fault = (self.from_ns, self.to_ns);
+        let fault = (self.from, self.to);
         let task = &mut self.tasks[job.task.index()];
-        let (Some(completed), true) = (job.completed_ns, job.whole) else {
+        let (Some(completed), true) = (job.completed(), job.whole) else {
             task.last_completion = None;
             return;
         };
-        if let (Some(response), Some(arrived)) = (job.response_ns(), job.arrived_ns) {
-            task.responses.add(response, When { from_ns: arrived, to_ns: completed }, fault);
+        if let (Some(response), Some(arrived)) = (job.response(), job.arrived()) {
+            task.responses.add(response, When { from: arrived, to: completed }, fault);
         }
-        if let Some(began) = job.began_ns {
-            task.executions.add(job.executed_ns, When { from_ns: began, to_ns: completed }, fault);
+        if let Some(began_ns) = job.began_ns {
+            let began = Moment { at_ns: began_ns, ..completed };
+            task.executions.add(job.executed(), When { from: began, to: completed }, fault);
         }
         if let Some(last) = task.last_completion.replace(completed) {
-            let jitter = completed.saturating_sub(last).abs_diff(task.period_ns);
-            task.jitters.add(jitter, When { from_ns: last, to_ns: completed }, fault);
+            let apart = completed.since(last);
+            let jitter = Reading::off_by(apart.value.abs_diff(task.period_ns), apart.error_ns);
+            task.jitters.add(jitter, When { from: last, to: completed }, fault);
         }
     }
 }

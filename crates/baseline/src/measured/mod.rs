@@ -38,7 +38,7 @@ impl Rows<'_> {
     fn depths(&self) -> Vec<Beside> {
         let all = self.judgement.depths.iter().enumerate();
         let row = |(channel, receivers): (usize, &Vec<Option<Most>>)| {
-            let most = receivers.iter().flatten().copied().max_by_key(|most| most.value)?;
+            let most = receivers.iter().flatten().copied().max_by_key(|most| most.surely)?;
             let name = &self.system.channel(ChannelId::new(channel)).name.value;
             Some(self.row(id(Kind::QueueDepth, name), most, Unit::Messages))
         };
@@ -79,7 +79,16 @@ impl Rows<'_> {
 
     fn row_below(&self, claim: String, most: Most, unit: Unit, bound: Option<u64>) -> Beside {
         let is_claimed = self.judgement.is_undisturbed();
-        Beside { claim, seen: most.value, unit, count: most.seen, at_ns: most.at_ns, bound, is_claimed }
+        Beside {
+            claim,
+            seen: most.value,
+            surely: most.surely,
+            unit,
+            count: most.seen,
+            at_ns: most.at_ns,
+            bound,
+            is_claimed,
+        }
     }
 
     fn bound(&self, claim: &str) -> Option<u64> {

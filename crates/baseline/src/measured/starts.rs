@@ -53,6 +53,6 @@ fn is_alone(rows: &Rows<'_>, partition: PartitionId) -> bool {
     let (judgement, name) = (rows.judgement, &rows.system.partition(partition).name.value);
     let is_window = |rule| matches!(rule, Rule::WindowStart | Rule::WindowEnd | Rule::Foreign | Rule::Switch);
     let of_windows = judgement.findings.iter().filter(|found| is_window(found.rule) && found.subject == *name);
-    let are_kept = of_windows.into_iter().all(|found| found.status != Status::Violated);
+    let are_kept = of_windows.into_iter().all(|found| !matches!(found.status, Status::Violated | Status::NotShown(_)));
     are_kept && matches!(judgement.disturbances(), (0 | 1, 1))
 }

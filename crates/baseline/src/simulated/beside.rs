@@ -1,6 +1,6 @@
 //! What runs saw, as rows beside the bounds of the claims about it.
 
-use super::above::{Above, above};
+use super::above::{Above, above, bound_of};
 use super::observed::{boot_id, boots, id, is_read};
 use claim::{Kind, Relation, Verdict};
 use evidence::run::{ChainSeen, Observation, Observed, PortSeen, TaskSeen};
@@ -14,8 +14,8 @@ pub fn beside(system: &System, machine: &Machine, scenario: &Scenario, seen: &Se
     let by_id = verdicts.iter().map(|verdict| (verdict.id.as_str(), verdict)).collect();
     // No claim speaks of runs that change their schedule.
     let schedule = scenario.changes.is_empty().then_some(scenario.schedule);
-    let rows = Rows { system, machine, schedule, seen, by_id };
-    let passed = schedule.map_or_else(Vec::new, |schedule| above(machine, schedule, seen, verdicts));
+    let rows = Rows { system, machine, scenario, schedule, seen, by_id };
+    let passed = schedule.map_or_else(Vec::new, |_| above(machine, scenario, seen, verdicts));
     Observed {
         runs: seen.runs,
         tasks: rows.tasks(),
@@ -29,6 +29,7 @@ pub fn beside(system: &System, machine: &Machine, scenario: &Scenario, seen: &Se
 struct Rows<'a> {
     system: &'a System,
     machine: &'a Machine,
+    scenario: &'a Scenario,
     /// The module schedule that all runs keep, where they keep one.
     schedule: Option<usize>,
     seen: &'a Seen,
@@ -45,8 +46,8 @@ impl Rows<'_> {
     fn of_claim(&self, claim: Option<&str>, seen: Option<u64>, limit: Option<u64>) -> Observation {
         let verdict = claim.and_then(|id| self.by_id.get(id)).filter(|verdict| verdict.relation == Relation::AtMost);
         let Some(verdict) = verdict else { return Observation { seen, limit, ..Observation::default() } };
-        let is_above = seen.is_some_and(|seen| Above::bound(verdict, verdict.bound, seen).is_some());
-        Observation { seen, bound: verdict.bound, limit: verdict.limit.or(limit), is_above }
+        let is_above = seen.is_some_and(|seen| Above::of(verdict, self.scenario, seen).is_some());
+        Observation { seen, bound: bound_of(verdict, self.scenario), limit: verdict.limit.or(limit), is_above }
     }
 
     fn tasks(&self) -> Vec<TaskSeen> {

@@ -186,6 +186,7 @@ impl Stage<'_> {
             faults: Vec::new(),
             protections: Protections::ALL,
             changes: Vec::new(),
+            contention: Default::default(),
         }
     }
 }

@@ -116,6 +116,7 @@ impl Runs<'_, '_> {
             faults: Vec::new(),
             protections: self.protections,
             changes: Vec::new(),
+            contention: Default::default(),
         }
     }
 

@@ -1,8 +1,9 @@
 //! Verdicts, and what was seen of what they are about.
 
+use super::above::counts_less_waiting;
 use super::{Above, Looked, Phases};
 use crate::Alarms;
-use claim::{Assumption, FoundBy, Kind, Simulated, Verdict};
+use claim::{Assumption, FoundBy, Simulated, Verdict};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A comparison under way.
@@ -41,7 +42,7 @@ impl<'v> Comparison<'v> {
             Phases::Any if relies_on_phase(verdict) => verdict.generic,
             Phases::Any | Phases::Declared => {
                 note(verdict, value, found_by);
-                if counts_less_than_runs(verdict) { verdict.generic } else { verdict.bound }
+                if counts_less_waiting(verdict) { verdict.generic } else { verdict.bound }
             }
         };
         if let Some(above) = Above::bound(verdict, bound, value)
@@ -59,11 +60,6 @@ impl<'v> Comparison<'v> {
 /// Whether the bound holds only where tasks arrive with the frame, as declared.
 fn relies_on_phase(verdict: &Verdict) -> bool {
     verdict.basis.assumptions.contains(&Assumption::ReleasedAsDeclared)
-}
-
-/// Whether the bound counts less waiting for memory than is charged in runs, where every line request waits in full.
-fn counts_less_than_runs(verdict: &Verdict) -> bool {
-    verdict.kind == Kind::Response && verdict.basis.analysis == "interference"
 }
 
 fn note(verdict: &mut Verdict, value: u64, found_by: FoundBy) {

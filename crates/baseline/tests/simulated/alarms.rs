@@ -2,9 +2,10 @@
 
 use crate::vessel::{read, vessel};
 use baseline::simulated::{Search, above, beside, compare, replays, require_none};
-use claim::{FoundBy, Kind, Status, Verdict};
+use claim::{Assumption, FoundBy, Kind, Status, Verdict};
 use evidence::run::Observed;
-use simulator::{Engine, Nobody, Seen};
+use simulator::scenario::Contention;
+use simulator::{Engine, Nobody, Protection, Protections, Scenario, Seen};
 
 fn find<'v>(verdicts: &'v mut [Verdict], id: &str) -> &'v mut Verdict {
     verdicts.iter_mut().find(|verdict| verdict.id == id).expect("the claim is there")
@@ -45,7 +46,7 @@ fn what_is_told_beside_the_bounds_is_what_the_alarm_says() {
     let (scenario, mut seen) = (simulator::Scenario::plain(&machine), Seen::nothing(&machine));
     Engine::new(&machine).run(&scenario, &mut seen, &mut Nobody);
     let sound = beside(&system, &machine, &scenario, &seen, &verdicts);
-    assert!(sound.above.is_empty() && above(&machine, 0, &seen, &verdicts).is_empty());
+    assert!(sound.above.is_empty() && above(&machine, &scenario, &seen, &verdicts).is_empty());
     assert_eq!(require_none(&[], |_| String::new()), Ok(()));
     let task = sound.tasks.iter().find(|task| task.label == "OBJT.trk").and_then(|task| task.response.seen);
     find(&mut verdicts, "response/OBJT.trk").bound = task.map(|ns| ns - 1);
@@ -57,9 +58,39 @@ fn what_is_told_beside_the_bounds_is_what_the_alarm_says() {
     let ports = amiss.ports.iter().filter(|port| port.age.is_above).map(|port| port.channel.as_str());
     assert_eq!((rows(&sound), rows(&amiss)), (0, 1));
     assert_eq!(ports.collect::<Vec<_>>(), ["CH02"]);
-    let alarms = require_none(&above(&machine, 0, &seen, &verdicts), |one| one.id.clone()).expect_err("two are passed");
+    let alarms =
+        require_none(&above(&machine, &scenario, &seen, &verdicts), |one| one.id.clone()).expect_err("two are passed");
     assert_eq!(alarms.sentences().len(), 2);
     assert!(alarms.sentences()[1].ends_with("this scenario reproduces it:\nrefresh/CH02"), "{alarms}");
+}
+
+/// A bound that counts less waiting than a run charges says nothing of that run: there the request-driven one does.
+#[test]
+fn full_contention_is_held_against_the_request_driven_bound() {
+    let (system, plan) = vessel();
+    let machine = simulator::compile::machine(&system, &plan);
+    let mut verdicts = baseline::verdicts(&system, &plan);
+    let (full, mut seen) = (simulator::Scenario::plain(&machine), Seen::nothing(&machine));
+    Engine::new(&machine).run(&full, &mut seen, &mut Nobody);
+    let at = machine.tasks.iter().position(|task| task.label == "OBJT.trk").expect("the task is there");
+    let most_ns = seen.tasks[at].most_ns;
+    let verdict = find(&mut verdicts, "response/OBJT.trk");
+    verdict.basis.analysis = "interference";
+    (verdict.bound, verdict.generic) = (Some(most_ns - 1), Some(most_ns));
+    let row = |scenario: &Scenario| {
+        let response = &beside(&system, &machine, scenario, &seen, &verdicts).tasks[at].response;
+        (response.bound, response.is_above)
+    };
+    let concurrent = Scenario { contention: Contention::Concurrent, ..full.clone() };
+    assert_eq!(row(&full), (Some(most_ns), false));
+    assert_eq!(row(&concurrent), (Some(most_ns - 1), true));
+    assert!(above(&machine, &full, &seen, &verdicts).is_empty());
+    assert_eq!(above(&machine, &concurrent, &seen, &verdicts).len(), 1);
+    // Where it counts budgets, it says nothing of a run in which nothing is held to them.
+    find(&mut verdicts, "response/OBJT.trk").basis.assumptions.push(Assumption::BudgetsRegulated);
+    assert_eq!(above(&machine, &concurrent, &seen, &verdicts).len(), 1);
+    let off = Scenario { protections: Protections::without(Protection::Regulation), ..concurrent };
+    assert!(above(&machine, &off, &seen, &verdicts).is_empty());
 }
 
 #[test]

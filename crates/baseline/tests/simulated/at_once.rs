@@ -5,8 +5,8 @@ use baseline::simulated::above;
 use claim::{Kind, Status};
 use simulator::fault::{Fault, Kind as FaultKind, Target};
 use simulator::machine::Arrivals;
-use simulator::scenario::{Begin, Drawn, Spread, Times};
-use simulator::{Engine, Nobody, Protections, Scenario, Seen};
+use simulator::scenario::{Drawn, Spread, Times};
+use simulator::{Engine, Nobody, Scenario, Seen};
 
 const GAP_NS: u64 = 500_000;
 const RUNS: u64 = 24;
@@ -28,25 +28,17 @@ fn a_storm_passes_no_bound_and_takes_what_some_are_charged_with() {
     let span_ns = 40 * machine.frame_ns;
     let mut most = Seen::nothing(&machine);
     let mut engine = Engine::new(&machine);
+    let spreads =
+        Drawn { executions: Spread::Most, phases: Spread::Ends, jitters: Spread::Ends, blocking: Spread::Most };
+    let plain = Scenario { seed: 7, span_ns, times: Times::Drawn(spreads), ..Scenario::plain(&machine) };
     for run in 0..RUNS {
         let kind = FaultKind::InterruptStorm { every_ns: GAP_NS, for_ns: span_ns };
         let at_ns = 1 + run * GAP_NS / RUNS;
-        let spreads =
-            Drawn { executions: Spread::Most, phases: Spread::Ends, jitters: Spread::Ends, blocking: Spread::Most };
-        let scenario = Scenario {
-            seed: 7,
-            run,
-            begin: Begin::Running,
-            schedule: 0,
-            span_ns,
-            times: Times::Drawn(spreads),
-            faults: vec![Fault { kind, target: Target::Device(device), at_ns }],
-            protections: Protections::ALL,
-            changes: Vec::new(),
-        };
+        let storm = Fault { kind, target: Target::Device(device), at_ns };
+        let scenario = Scenario { run, faults: vec![storm], ..plain.clone() };
         engine.run(&scenario, &mut most, &mut Nobody);
     }
-    assert_eq!(above(&machine, 0, &most, &verdicts), []);
+    assert_eq!(above(&machine, &plain, &most, &verdicts), []);
     let responses = |found: &[claim::Verdict]| -> Vec<u64> {
         found.iter().filter(|verdict| verdict.kind == Kind::Response).filter_map(|verdict| verdict.bound).collect()
     };
@@ -55,7 +47,7 @@ fn a_storm_passes_no_bound_and_takes_what_some_are_charged_with() {
     let longer = charged.iter().zip(&without).filter(|(charged, without)| charged > without).count();
     assert_eq!(longer, 14, "those of core 0");
     // Without the charge the storm would be above some bound.
-    assert!(!above(&machine, 0, &most, &quiet).is_empty());
+    assert!(!above(&machine, &plain, &most, &quiet).is_empty());
     let late = verdicts.iter().filter(|verdict| verdict.kind == Kind::Response && verdict.status == Status::Violated);
     assert_eq!(late.count(), 0, "no interrupt need come");
 }

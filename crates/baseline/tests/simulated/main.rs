@@ -2,5 +2,6 @@
 
 mod alarms;
 mod at_once;
+mod contention;
 mod page;
 mod vessel;

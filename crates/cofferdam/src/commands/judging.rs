@@ -122,7 +122,7 @@ pub(super) fn is_silent(findings: &[Finding]) -> bool {
 pub fn is_open(findings: &[Finding], allow_not_analysed: bool) -> bool {
     findings.iter().any(|found| match found.status {
         Status::Kept => false,
-        Status::Violated => true,
+        Status::NotShown(_) | Status::Violated => true,
         Status::NotAnalysed(_) => !allow_not_analysed,
     })
 }

@@ -45,6 +45,27 @@ fn nothing_is_seen_above_its_bound() {
     assert_eq!(answer["runs"], 40);
 }
 
+/// Waiting only for what others ask for meanwhile, jobs are done no later, some sooner; and the scenario says so.
+#[test]
+fn requests_wait_in_full_or_for_concurrent_ones() {
+    let words = ["--runs", "8", "--execution", "most", "--format", "json"];
+    let answer = |more: &[&str]| simulate(&[&words, more].concat()).expect(0).json();
+    let (full, concurrent) = (answer(&[]), answer(&["--contention", "concurrent"]));
+    assert_eq!(full, answer(&["--contention", "full"]));
+    let seen = |answer: &Value| -> Vec<u64> {
+        let tasks = answer["tasks"].as_array().expect("a list").iter();
+        tasks.filter_map(|task| task["response_ns"]["largest_seen"].as_u64()).collect()
+    };
+    let (full_seen, concurrent_seen) = (seen(&full), seen(&concurrent));
+    assert!(full_seen.len() == 39 && concurrent_seen.len() == 39);
+    assert!(concurrent_seen.iter().sum::<u64>() < full_seen.iter().sum(), "{concurrent_seen:?}");
+    assert_eq!(concurrent["above_bound"], serde_json::json!([]));
+    let scenario = concurrent["scenario"].as_str().expect("a file");
+    assert!(scenario.contains("contention = \"concurrent\"") && !full["scenario"].to_string().contains("contention"));
+    let told = simulate(&["--contention", "concurrent"]).expect(0).out;
+    assert!(told.contains("waiting only for concurrent line requests"), "{told}");
+}
+
 /// A job that loops for ever takes all that its partition has, and no more where windows are enforced; without that
 /// and without a health monitor it keeps the core, on which COLA's window comes next.
 #[test]

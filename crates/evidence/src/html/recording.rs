@@ -26,6 +26,7 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
         h3 { "What the recording covers" }
         (list(&sentences::coverage(&judged)))
         (sources(&judged))
+        (not_shown(&judged))
         (not_analysed(&judged))
         @for alarm in judged.found.beside.iter().filter(|beside| beside.is_alarm()) { p class="alert" { (alarm_words(alarm)) } }
         (violated(&judged))
@@ -64,6 +65,26 @@ fn not_analysed(judged: &Judged<'_>) -> Markup {
     html! {
         h3 { "Not analysed: " (count(judged.not_analysed().len(), "rule")) }
         (table("", &["Rule", "Of whom", "Why the recording says nothing of it"], rows))
+    }
+}
+
+/// What may be broken or not.
+fn not_shown(judged: &Judged<'_>) -> Markup {
+    let list = judged.not_shown();
+    if list.is_empty() {
+        return html! {};
+    }
+    let rows = html! {
+        @for (found, why) in &list {
+            tr {
+                th scope="row" { (breakable(&found.id())) span class="why" { (limit_words(found)) } }
+                td { (why) span class="why" { (worst_words(found)) } }
+            }
+        }
+    };
+    html! {
+        h3 { "Not shown: " (count(list.len(), "rule")) }
+        (table("", &["Rule", "Why it is open whether it was kept"], rows))
     }
 }
 

@@ -6,7 +6,7 @@ use crate::recording::{
 };
 use serde_json::{Map, Value, json};
 use statistics::two_samples::Within;
-use trace::judge::{Extent, Finding, Relation, Status, Supply};
+use trace::judge::{Extent, Finding, Relation, Supply};
 
 /// What goes with a judged recording.
 #[derive(Debug, Clone, Copy)]
@@ -100,7 +100,7 @@ fn source(judged: &Judged<'_>, index: usize) -> Value {
         "format": format,
         "events": taking.events.get(index),
         "clock": fit.map(|fit| json!({
-            "offset_ns": fit.offset_ns, "drift_ppb": fit.drift_ppb(), "error_ns": fit.error_ns, "marks": fit.pairs,
+            "offset_ns": fit.offset_ns, "drift_ppb": fit.drift_ppb(), "error_ns": fit.error_ns(), "marks": fit.pairs,
         })),
         "matters": matters.collect::<Vec<_>>(),
         "unmapped": unmapped.map(|one| json!({ "kind": one.kind, "name": one.name, "events": one.events })).collect::<Vec<_>>(),
@@ -111,10 +111,6 @@ fn source(judged: &Judged<'_>, index: usize) -> Value {
 }
 
 fn finding(found: &Finding) -> Value {
-    let reason = match &found.status {
-        Status::NotAnalysed(why) => Some(why),
-        Status::Kept | Status::Violated => None,
-    };
     let relation = match found.rule.relation() {
         Relation::AtMost => "at_most",
         Relation::AtLeast => "at_least",
@@ -124,7 +120,7 @@ fn finding(found: &Finding) -> Value {
         "rule": found.rule.word(),
         "subject": found.subject,
         "status": found.status.word().replace(' ', "_"),
-        "reason": reason,
+        "reason": found.status.reason(),
         "unit": found.rule.unit(),
         "relation": relation,
         "limit": found.limit,
@@ -133,6 +129,7 @@ fn finding(found: &Finding) -> Value {
         "seen": found.seen,
         "in_gaps": found.in_gaps,
         "broken": found.broken,
+        "undecided": found.undecided,
         "first": found.first.as_ref().map(|first| json!({
             "at_ns": first.at_ns, "value": first.value, "what": first.what,
         })),
@@ -234,6 +231,7 @@ fn beside(one: &Beside) -> Value {
         "claim": one.claim,
         "unit": one.unit.key(),
         "seen": one.seen,
+        "surely": one.surely,
         "count": one.count,
         "at_ns": one.at_ns,
         "bound": one.bound,

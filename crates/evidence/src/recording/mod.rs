@@ -73,6 +73,8 @@ pub struct Beside {
     pub claim: String,
     /// The most that was seen.
     pub seen: u64,
+    /// What that surely was at least, where the clocks that tell of it are off.
+    pub surely: u64,
     /// Its unit.
     pub unit: claim::Unit,
     /// How often it was seen.
@@ -86,9 +88,9 @@ pub struct Beside {
 }
 
 impl Beside {
-    /// Whether more was seen than can be.
+    /// Whether more was surely seen than can be.
     pub fn is_alarm(&self) -> bool {
-        self.is_claimed && self.bound.is_some_and(|bound| self.seen > bound)
+        self.is_claimed && self.bound.is_some_and(|bound| self.surely > bound)
     }
 }
 
@@ -101,15 +103,19 @@ impl Judged<'_> {
         list
     }
 
-    /// The findings of which the recording says nothing.
+    /// The findings of which the recording says nothing, and why.
     pub fn not_analysed(&self) -> Vec<(&Finding, &str)> {
-        let findings = self.found.judgement.findings.iter();
-        findings
-            .filter_map(|found| match &found.status {
-                Status::NotAnalysed(why) => Some((found, why.as_str())),
-                Status::Kept | Status::Violated => None,
-            })
-            .collect()
+        self.with_reason(|status| matches!(status, Status::NotAnalysed(_)))
+    }
+
+    /// The findings that may be broken or not, and why that is open.
+    pub fn not_shown(&self) -> Vec<(&Finding, &str)> {
+        self.with_reason(|status| matches!(status, Status::NotShown(_)))
+    }
+
+    fn with_reason(&self, is_wanted: impl Fn(&Status) -> bool) -> Vec<(&Finding, &str)> {
+        let findings = self.found.judgement.findings.iter().filter(|found| is_wanted(&found.status));
+        findings.filter_map(|found| Some((found, found.status.reason()?))).collect()
     }
 
     /// The findings that were kept.

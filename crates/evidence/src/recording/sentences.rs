@@ -78,11 +78,14 @@ fn clock(fit: &Fit, index: usize) -> String {
     if index == 0 || fit.pairs == 0 {
         return String::new();
     }
-    let (offset, drift, error) = (fit.offset_ns, fit.drift_ppb(), Duration::from_ns(fit.error_ns));
+    let (offset, drift) = (fit.offset_ns, fit.drift_ppb());
+    let error = fit.error_ns().map_or_else(
+        || "; how far off that is takes three to see, so nothing is decided between the two".to_owned(),
+        |error_ns| format!(", off by {} at most, and more before and after these", Duration::from_ns(error_ns)),
+    );
     format!(
-        "; its clock reads {offset} ns less than that of the first source, which gains {drift} ppb on it: fitted to {} common \
-         marks, off by {error} at most",
-        fit.pairs
+        "; its clock reads {offset} ns less than that of the first source, which gains {drift} ppb on it: fitted to {}{error}",
+        count(fit.pairs, "common mark")
     )
 }
 

@@ -89,8 +89,9 @@ pub fn extent_words(extent: Extent) -> String {
 /// What stands behind what was seen and its bound; nothing where the bound was kept.
 pub fn beside_words(beside: &Beside) -> &'static str {
     match beside.bound {
-        Some(bound) if beside.seen > bound && beside.is_claimed => "ABOVE ITS BOUND",
-        Some(bound) if beside.seen > bound => "above: the bound does not speak of a fault",
+        Some(_) if beside.is_alarm() => "ABOVE ITS BOUND",
+        Some(bound) if beside.surely > bound => "above: the bound does not speak of a fault",
+        Some(bound) if beside.seen > bound => "above, by no more than the clocks are off",
         _ => "",
     }
 }

@@ -35,6 +35,7 @@ impl RunDrawn {
             faults: Vec::new(),
             protections: Protections::ALL,
             changes: Vec::new(),
+            contention: Default::default(),
         };
         let span = (0, scenario.span_ns);
         Self::of(machine, scenario, span, super::shades(system))

@@ -5,7 +5,7 @@ use quantity::Duration;
 use simulator::event::Start;
 use simulator::fault::fault_text;
 use simulator::protection::Protection;
-use simulator::scenario::{Begin, Drawn, Spread, Times};
+use simulator::scenario::{Begin, Contention, Drawn, Spread, Times};
 use simulator::{Machine, Scenario, What};
 
 /// An event in words, such as `NAV.fix misses its deadline (job 3)`.
@@ -79,7 +79,11 @@ pub fn scenario_words(scenario: &Scenario, machine: &Machine) -> String {
         n => format!("{}: {}", count(n, "fault"), faults.join(" and ")),
     };
     let times = times_words(&scenario.times);
-    format!("{}, {begin}, {times}, {protections}, {faults}", Duration::from_ns(scenario.span_ns))
+    let waiting = match scenario.contention {
+        Contention::Full => "",
+        Contention::Concurrent => " waiting only for concurrent line requests,",
+    };
+    format!("{}, {begin}, {times},{waiting} {protections}, {faults}", Duration::from_ns(scenario.span_ns))
 }
 
 fn times_words(times: &Times) -> String {

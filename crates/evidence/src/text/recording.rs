@@ -15,6 +15,7 @@ pub(super) fn draw(page: &mut Page, judged: &Judged<'_>, all: bool) {
     sources(page, judged);
     judged.found.beside.iter().filter(|beside| beside.is_alarm()).for_each(|alarm| page.heading(&alarm_words(alarm)));
     violated(page, judged);
+    not_shown(page, judged);
     not_analysed(page, judged, all);
     kept(page, judged, all);
     beside(page, judged);
@@ -50,6 +51,19 @@ fn violated(page: &mut Page, judged: &Judged<'_>) {
         page.entry(2, &format!("{}  {}", found.id(), limit_words(found)));
         page.paragraph(4, &format!("first at {}: {}", Duration::from_ns(first.at_ns), first.what));
         page.paragraph(4, &format!("{often}; {}", worst_words(found)));
+    }
+}
+
+/// What may be broken or not: each with why that is open.
+fn not_shown(page: &mut Page, judged: &Judged<'_>) {
+    let list = judged.not_shown();
+    if list.is_empty() {
+        return;
+    }
+    page.heading(&format!("Not shown: {}", count(list.len(), "rule")));
+    for (found, why) in list {
+        page.entry(2, &format!("{}  {}", found.id(), limit_words(found)));
+        page.paragraph(4, &format!("{why}; {}", worst_words(found)));
     }
 }
 

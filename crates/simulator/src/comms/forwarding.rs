@@ -11,7 +11,9 @@ pub(super) struct Forwarding {
     pub(super) network: Network,
     pub(super) task: Option<usize>,
     pub(super) forwarder: usize,
-    /// The execution time of one job for frames, and what it is charged beside.
+    /// The execution time of one job for frames as it is declared.
+    declared: u64,
+    /// The same in the run under way, and what a job is charged beside.
     budget: u64,
     beside: u64,
     /// What is left of that for the job under way.
@@ -24,22 +26,24 @@ impl Forwarding {
     /// The network of a machine whose forwarder runs.
     pub(super) fn new(machine: &Machine) -> Option<Self> {
         let declared = machine.network.filter(|network| machine.runs(network.forwarder))?;
-        let charged = declared.task.map_or(NEVER, |task| machine.tasks[task].charged_ns);
-        let budget = declared.budget_ns.unwrap_or(NEVER).min(charged);
         Some(Self {
             // Devices that nobody owns share one queue.
             network: Network::new(machine.partitions.len() + 1, declared.depth),
             task: declared.task,
             forwarder: declared.forwarder,
-            budget,
-            beside: charged - budget,
+            declared: declared.budget_ns.unwrap_or(NEVER),
+            budget: 0,
+            beside: 0,
             left: 0,
             given: false,
         })
     }
 
-    pub(super) fn begin(&mut self, scenario: &Scenario) {
+    pub(super) fn begin(&mut self, machine: &Machine, scenario: &Scenario) {
         self.network.reset();
+        let charged = self.task.map_or(NEVER, |task| machine.tasks[task].most_ns(scenario.contention));
+        self.budget = self.declared.min(charged);
+        self.beside = charged - self.budget;
         self.given = matches!(scenario.times, Times::Given(_));
     }
 

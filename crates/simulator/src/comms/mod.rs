@@ -97,7 +97,7 @@ impl<'m> Comms<'m> {
         self.outlets.iter_mut().for_each(Outlet::refresh);
         self.sources.begin(scenario, world.draw);
         if let Some(forwarding) = &mut self.forwarding {
-            forwarding.begin(scenario);
+            forwarding.begin(self.machine, scenario);
         }
         if let Some(chains) = &mut self.chains {
             chains.reset();

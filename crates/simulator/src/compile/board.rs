@@ -28,21 +28,33 @@ pub(super) fn bus(system: &System, plan: &Plan) -> Option<Bus> {
     let path = system.board.interconnect.as_ref()?;
     let regulation_ns = system.platform.regulation.as_ref().map(|regulation| regulation.period.ns());
     Some(Bus {
-        line_ns: path.guaranteed.time_for(path.line.value)?.ns(),
+        bytes_per_s: path.guaranteed.bytes_per_s(),
         line_bytes: path.line.get(),
-        masters: (0..path.masters.len()).map(|index| master(path, plan, index, regulation_ns)).collect(),
+        masters: (0..path.masters.len()).map(|index| master((system, path), plan, index, regulation_ns)).collect(),
         regulation_ns,
         working_set_lines: working_sets(system, path),
     })
 }
 
-fn master(path: &Interconnect, plan: &Plan, index: usize, regulation_ns: Option<u64>) -> Master {
+fn master((system, path): (&System, &Interconnect), plan: &Plan, index: usize, regulation_ns: Option<u64>) -> Master {
     let rate = plan.bandwidth.iter().find(|grant| grant.master == index).map(|grant| grant.budget.bytes_per_s());
     let lines = |(rate, period): (u64, u64)| {
         let bytes = u128::from(rate) * u128::from(period) / 1_000_000_000;
         u64::try_from(bytes / u128::from(path.line.get().max(1))).unwrap_or(u64::MAX)
     };
-    Master { core: path.masters[index].core.map(|core| core.index()), budget_lines: rate.zip(regulation_ns).map(lines) }
+    let core = path.masters[index].core.map(|core| core.index());
+    let own = if core.is_none() { rate_beside_cores(system, path) } else { None };
+    Master { core, budget_lines: rate.zip(regulation_ns).map(lines), rate: own }
+}
+
+/// What each master that is no core moves: as much of what devices move by themselves as every other such one, since nothing
+/// says which device asks through which.
+fn rate_beside_cores(system: &System, path: &Interconnect) -> Option<u64> {
+    let devices = system.board.devices.iter().filter(|device| device.moves_memory());
+    let rates: Option<Vec<u64>> = devices.map(|device| Some(device.dma_rate?.bytes_per_s())).collect();
+    let sum = rates.filter(|rates| !rates.is_empty())?.into_iter().fold(0, u64::saturating_add);
+    let masters = path.masters.iter().filter(|master| master.core.is_none()).count() as u64;
+    sum.checked_div(masters)
 }
 
 fn working_sets(system: &System, path: &Interconnect) -> Vec<u64> {

@@ -10,7 +10,7 @@ use crate::engine::{NEVER, Run};
 
 use crate::Recorder;
 use crate::event::{Stall, What};
-use crate::machine::Machine;
+use crate::machine::{Bus, Machine};
 use crate::protection::Protection;
 
 /// One burst that goes on.
@@ -98,7 +98,7 @@ impl Conduct {
     pub(super) fn end_burst<R: Recorder>(&mut self, index: usize, run: &mut Run<'_, '_, R>) {
         self.bursts.under_way.retain(|burst| burst.fault != index);
         run.world.tell_runs =
-            self.regulation.watches() || self.bursts.under_way.iter().any(|burst| burst.partition.is_some());
+            self.watches_cores() || self.bursts.under_way.iter().any(|burst| burst.partition.is_some());
         self.apply(run);
     }
 
@@ -114,7 +114,7 @@ impl Conduct {
         }
         let begin = run.now / period_ns * period_ns;
         let end = begin.saturating_add(period_ns);
-        let used_up = begin.saturating_add(budget.saturating_mul(bus.line_ns)).max(run.now);
+        let used_up = begin.saturating_add(budget.saturating_mul(bus.line_ns())).max(run.now);
         let next = if used_up > run.now && used_up < end.min(until_ns) {
             used_up
         } else {
@@ -154,7 +154,7 @@ impl Conduct {
 
     fn apply<R: Recorder>(&mut self, run: &mut Run<'_, '_, R>) {
         for core in 0..run.machine.cores.len() {
-            let line_ns = run.machine.bus.as_ref().map_or(0, |bus| bus.line_ns);
+            let line_ns = run.machine.bus.as_ref().map_or(0, Bus::line_ns);
             run.slow_core(core, self.bursts.extra_lines(core).saturating_mul(line_ns));
         }
     }
@@ -165,7 +165,7 @@ impl Conduct {
             return;
         }
         let Some(bus) = &run.machine.bus else { return };
-        let full_wait_ns = bus.line_ns.saturating_mul(bus.masters.len() as u64);
+        let full_wait_ns = bus.line_ns().saturating_mul(bus.masters.len() as u64);
         for partition in (0..run.machine.partitions.len()).filter(|&partition| partition != by) {
             let lines = bus.working_set_lines.get(partition).copied().unwrap_or(0);
             if lines > 0

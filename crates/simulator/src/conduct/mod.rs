@@ -6,6 +6,7 @@
 
 mod bursts;
 mod calendar;
+mod contention;
 mod faults;
 mod interrupts;
 mod monitor;
@@ -21,6 +22,7 @@ use crate::scenario::Begin;
 use crate::{Machine, Recorder};
 use bursts::Bursts;
 use calendar::{Calendar, Happening, Notice};
+use contention::Contention;
 use interrupts::Pending;
 use model::system::HealthError;
 pub(crate) use monitor::Counters;
@@ -39,6 +41,7 @@ pub(crate) struct Conduct {
     outages: usize,
     bursts: Bursts,
     regulation: Regulation,
+    contention: Contention,
     pending: Pending,
 }
 
@@ -53,6 +56,7 @@ impl Conduct {
             outages: 0,
             bursts: Bursts::default(),
             regulation: Regulation::default(),
+            contention: Contention::default(),
             pending: Pending::default(),
         }
     }
@@ -69,8 +73,9 @@ impl Conduct {
             Some(table) => self.counters.clear(table),
             None => self.watches = false,
         }
-        self.regulation.clear(run.machine, run.scenario.protections.has(Protection::Regulation));
-        run.world.tell_runs = self.regulation.watches();
+        self.regulation.clear(run.machine, run.scenario);
+        self.begin_contention(run);
+        run.world.tell_runs = self.watches_cores();
         for (index, fault) in run.scenario.faults.iter().enumerate() {
             self.calendar.add(fault.at_ns, Happening::Fault(index));
         }
@@ -151,12 +156,23 @@ impl Conduct {
         }
     }
 
-    /// From `run.now` on the core executes this task, or none. Told only where `run.world.tell_runs` is set.
-    pub(crate) fn runs<R: Recorder>(&mut self, core: usize, task: Option<usize>, run: &mut Run<'_, '_, R>) {
-        if let Some((at_ns, change)) = self.regulation.runs(core, task, run.now, run.machine) {
+    /// Whether it must be told what cores execute, whatever fails.
+    fn watches_cores(&self) -> bool {
+        self.regulation.watches() || self.contention.is_on()
+    }
+
+    /// From `run.now` on the core executes something else, or nothing. Told only where `run.world.tell_runs` is set.
+    pub(crate) fn runs<R: Recorder>(&mut self, core: usize, run: &mut Run<'_, '_, R>) {
+        self.watch_budget(core, run);
+        self.serves(core, run);
+        self.contend(core, run);
+    }
+
+    /// What a core executes, or how fast, has changed: so has when its bandwidth budget is used up.
+    fn watch_budget<R: Recorder>(&mut self, core: usize, run: &mut Run<'_, '_, R>) {
+        if let Some((at_ns, change)) = self.regulation.runs(core, run.asks(core), run.now) {
             self.calendar.add(at_ns, Happening::Throttles { core, change });
         }
-        self.serves(core, run);
     }
 
     /// Carries out the action that answers an error.

@@ -8,7 +8,10 @@
 //! the next instant at which the budget is used up lies in the running period or at one place of every whole one.
 //! **Checked by** cases counted by hand, below and in the tests of protections.
 
+use crate::Scenario;
 use crate::machine::{Bus, Machine};
+use crate::protection::Protection;
+use crate::scenario::Contention;
 
 const MILLION: u128 = 1_000_000;
 
@@ -35,11 +38,11 @@ struct Used {
 
 impl Regulation {
     /// A run begins; where regulation is off, no core is watched.
-    pub(super) fn clear(&mut self, machine: &Machine, on: bool) {
+    pub(super) fn clear(&mut self, machine: &Machine, scenario: &Scenario) {
         self.cores.clear();
-        let bus = machine.bus.as_ref().filter(|_| on);
+        let bus = machine.bus.as_ref().filter(|_| scenario.protections.has(Protection::Regulation));
         self.period_ns = bus.and_then(|bus| bus.regulation_ns).unwrap_or(0);
-        let used = |core| Used::of(core, machine, bus?, self.period_ns);
+        let used = |core| Used::of(core, machine, bus?, (self.period_ns, scenario.contention));
         self.cores.extend((0..machine.cores.len()).map(used));
     }
 
@@ -48,13 +51,18 @@ impl Regulation {
         self.cores.iter().any(Option::is_some)
     }
 
-    /// From `now` on a core executes this task, or none. When its budget will be used up, and the number of this change.
-    pub(super) fn runs(&mut self, core: usize, task: Option<usize>, now: u64, machine: &Machine) -> Option<(u64, u32)> {
+    /// Whether that core is watched.
+    pub(super) fn watches_core(&self, core: usize) -> bool {
+        self.cores[core].is_some()
+    }
+
+    /// From `now` on what a core executes asks for so many lines in so long a time, or for none. When its budget will be used up,
+    /// and the number of this change.
+    pub(super) fn runs(&mut self, core: usize, asks: Option<(u64, u64)>, now: u64) -> Option<(u64, u32)> {
         let period_ns = self.period_ns;
         let used = self.cores[core].as_mut()?;
         used.settle(now, period_ns);
-        let task = task.map(|task| &machine.tasks[task]);
-        (used.requests, used.over_ns) = task.map_or((0, 1), |task| (task.line_requests, task.charged_ns.max(1)));
+        (used.requests, used.over_ns) = asks.unwrap_or((0, 1));
         used.change = used.change.wrapping_add(1);
         Some((used.used_up(now, period_ns)?, used.change))
     }
@@ -69,7 +77,7 @@ impl Regulation {
 
 impl Used {
     /// Watched where a job that may execute there asks for more on the average than the budget holds.
-    fn of(core: usize, machine: &Machine, bus: &Bus, period_ns: u64) -> Option<Self> {
+    fn of(core: usize, machine: &Machine, bus: &Bus, (period_ns, contention): (u64, Contention)) -> Option<Self> {
         let budget = bus.masters.iter().find(|master| master.core == Some(core))?.budget_lines?;
         let here = |partition: usize| {
             let lanes = machine.partitions[partition].lanes.clone();
@@ -77,7 +85,7 @@ impl Used {
         };
         let too_many = |task: &crate::machine::Task| {
             let asked = u128::from(task.line_requests) * u128::from(period_ns);
-            here(task.partition) && asked > u128::from(budget) * u128::from(task.charged_ns.max(1))
+            here(task.partition) && asked > u128::from(budget) * u128::from(task.most_ns(contention))
         };
         let watched = period_ns > 0 && machine.tasks.iter().any(too_many);
         let budget = u128::from(budget) * MILLION;

@@ -1,13 +1,14 @@
 //! The state of a machine, made once for all runs, and set back before each.
 
 use super::agenda::{Agenda, NEVER};
+use super::pace::Pace;
 use super::world::{
     CoreState, Edge, Fixed, Kind, LaneState, NO_OUTPUT, NONE, Order, PartitionState, Pool, TaskState, Turns, World,
 };
 use crate::Machine;
 use crate::draw::Draw;
 use crate::machine::{Arrivals, Grant, Guest, Policy};
-use crate::scenario::Times;
+use crate::scenario::{Contention, Times};
 
 pub(super) fn world(machine: &Machine) -> World {
     let mut world = World {
@@ -51,8 +52,8 @@ fn fixed(machine: &Machine, index: usize) -> Fixed {
     Fixed {
         period: task.period_ns.max(1),
         deadline: task.deadline_ns,
-        least: task.least_ns.max(1),
-        charged: task.charged_ns.max(1),
+        least: task.least_ns(Contention::Full),
+        charged: task.most_ns(Contention::Full),
         requests: task.line_requests,
         jitter: task.jitter_ns,
         blocking: task.blocking_ns,
@@ -114,7 +115,7 @@ fn core_state(policy: Policy) -> CoreState {
         edge: Edge::None,
         wake_at: NEVER,
         stalled_until: 0,
-        wait_ns: 0,
+        pace: Pace::FULL,
         dirty: false,
         overtime: NONE,
         late: (0, 0),
@@ -285,6 +286,16 @@ impl World {
         self.reads.clear();
         (self.quiet, self.holds, self.lates, self.duties) = (true, false, false, false);
         (self.tell_runs, self.module_stops_ns) = (false, NEVER);
+    }
+
+    /// From now on jobs execute as long as that leaves to them.
+    pub(super) fn take_contention(&mut self, machine: &Machine, contention: Contention) {
+        if std::mem::replace(&mut self.contention, contention) == contention {
+            return;
+        }
+        for (state, task) in self.tasks.iter_mut().zip(&machine.tasks) {
+            (state.fixed.least, state.fixed.charged) = (task.least_ns(contention), task.most_ns(contention));
+        }
     }
 
     /// The given jobs of each task, the next one last.

@@ -1,14 +1,30 @@
 //! The begin of a run, and what faults, the health monitor and changes of the module schedule do to one under way.
 
 use super::agenda::NEVER;
+use super::pace::Pace;
 use super::run::Run;
-use super::world::{Duty, Edge, NONE};
+use super::world::{DUTY, Duty, Edge, NONE};
 use crate::Recorder;
 use crate::draw::{Draw, Purpose};
 use crate::event::{Stall, What};
 use crate::machine::{Guest, Policy, Window};
 use crate::protection::Protection;
 use crate::scenario::Times;
+
+/// What a core does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Doing {
+    /// It serves nobody, or stands.
+    Nothing,
+    /// It pays the head of a window or of a turn.
+    Head,
+    /// It executes a job of this task.
+    Job(usize),
+    /// It executes work that goes before all jobs.
+    Duty,
+    /// It serves this partition, which has no job to execute.
+    Idles(usize),
+}
 
 impl<R: Recorder> Run<'_, '_, R> {
     /// Everything as it is at a run's first instant, everything operational.
@@ -19,6 +35,7 @@ impl<R: Recorder> Run<'_, '_, R> {
         world.schedule = scenario.schedule.min(self.machine.schedules.len().saturating_sub(1));
         world.enforced = scenario.protections.has(Protection::WindowEnforcement);
         world.take_given(&scenario.times);
+        world.take_contention(self.machine, scenario.contention);
         for partition in 0..world.partitions.len() {
             world.partitions[partition].up = self.machine.runs(partition);
             world.partitions[partition].supply.begin();
@@ -157,6 +174,7 @@ impl<R: Recorder> Run<'_, '_, R> {
             self.leave_core(core);
         }
         self.count_dropped(task, self.world.tasks[task].job.number);
+        self.world.tasks[task].ahead = 0;
         self.leave(task);
         self.world.touch_pool(self.world.tasks[task].fixed.pool as usize);
         true
@@ -329,14 +347,50 @@ impl<R: Recorder> Run<'_, '_, R> {
 
     /// From now on each line request of jobs on a core waits that much longer than charged.
     pub(crate) fn slow_core(&mut self, core: usize, wait_ns: u64) {
-        if self.world.cores[core].wait_ns != wait_ns {
-            self.world.quiet = false;
-            self.account(core);
-            let state = &mut self.world.cores[core];
-            // The dispatch says anew when what it executes stops.
-            (state.wait_ns, state.stop_at) = (wait_ns, NEVER);
-            self.world.look_again(core);
+        let pace = self.world.cores[core].pace;
+        self.set_pace(core, Pace { wait_ns, ..pace });
+    }
+
+    /// From now on a core does not wait for what other masters ask for in that part of the time. Says whether that changes.
+    pub(crate) fn pace_core(&mut self, core: usize, part: u64) -> bool {
+        let pace = self.world.cores[core].pace;
+        self.set_pace(core, Pace { part: Some(part), ..pace })
+    }
+
+    fn set_pace(&mut self, core: usize, pace: Pace) -> bool {
+        if self.world.cores[core].pace == pace {
+            return false;
         }
+        self.world.quiet = false;
+        self.account(core);
+        let state = &mut self.world.cores[core];
+        // The dispatch says anew when what it executes stops.
+        (state.pace, state.stop_at) = (pace, NEVER);
+        self.world.look_again(core);
+        true
+    }
+
+    /// What a core does.
+    pub(crate) fn doing(&self, core: usize) -> Doing {
+        let state = &self.world.cores[core];
+        let Some(lane) = self.world.lane_on(core) else { return Doing::Nothing };
+        let stalled = state.stalled_until.max(self.world.lanes[lane].stalled_until) > self.now;
+        match state.running {
+            _ if stalled => Doing::Nothing,
+            // How much of it is a call that could not be cut, which is the partition's before, is not known.
+            NONE if !state.usable && state.slip > 0 => Doing::Nothing,
+            NONE if !state.usable => Doing::Head,
+            NONE => Doing::Idles(self.machine.lanes[lane].partition),
+            DUTY => Doing::Duty,
+            task => Doing::Job(task as usize),
+        }
+    }
+
+    /// How long what a core executes takes where it is all that is charged, and how many lines it asks for in that.
+    pub(crate) fn asks(&self, core: usize) -> Option<(u64, u64)> {
+        let job = self.world.tasks[self.world.task_on(core)?].fixed;
+        let pace = Pace { wait_ns: 0, ..self.world.cores[core].pace };
+        Some((job.requests, pace.takes(job.charged, 0, job).max(1)))
     }
 
     /// The partition that a core serves, its head over.

@@ -1,31 +1,13 @@
 //! Dispatch: what each core executes, and for how long.
 
 use super::agenda::NEVER;
+use super::pace::Pace;
 use super::run::{Out, Run};
-use super::world::{DONE, DUTY, Duty, Fixed, NONE, TaskState, World};
+use super::world::{DONE, DUTY, Duty, NONE, TaskState, World};
 use crate::Recorder;
 use crate::comms::Comms;
 use crate::conduct::Conduct;
 use crate::event::What;
-
-/// How long that much execution of a job takes where each of its line requests, spread evenly over its charged time, waits
-/// `wait_ns` longer than charged; rounded up.
-pub(super) fn stretched(execution: u64, fixed: Fixed, wait_ns: u64) -> u64 {
-    if wait_ns == 0 || execution == NEVER {
-        return execution;
-    }
-    let (charged, waits) = (u128::from(fixed.charged), u128::from(fixed.requests) * u128::from(wait_ns));
-    let whole = (u128::from(execution)).saturating_mul(charged.saturating_add(waits)).div_ceil(charged);
-    u64::try_from(whole).unwrap_or(NEVER)
-}
-
-/// How much a job executes in that time; what [`stretched`] makes of an execution gives the same execution back.
-#[inline(never)]
-fn progress(elapsed: u64, fixed: Fixed, wait_ns: u64) -> u64 {
-    let (charged, waits) = (u128::from(fixed.charged), u128::from(fixed.requests) * u128::from(wait_ns));
-    // No more than `elapsed`, since it is multiplied by at most one.
-    (u128::from(elapsed) * charged / charged.saturating_add(waits)) as u64
-}
 
 impl<R: Recorder> Run<'_, '_, R> {
     /// Charges what a core has executed to whom it executed.
@@ -33,21 +15,23 @@ impl<R: Recorder> Run<'_, '_, R> {
     pub(super) fn account(&mut self, core: usize) {
         let state = &mut self.world.cores[core];
         let elapsed = self.now - state.since;
-        let (running, wait_ns) = (state.running, state.wait_ns);
+        let (running, pace) = (state.running, state.pace);
         state.since = self.now;
-        if running == NONE || elapsed == 0 {
+        // Less than 1 ns may be left of a job that waits for what others ask for.
+        if running == NONE || (elapsed == 0 && pace.part.is_none()) {
             return;
         }
         if running == DUTY {
             return self.account_duty(core, elapsed);
         }
         let task = &mut self.world.tasks[running as usize];
-        let elapsed = if wait_ns == 0 { elapsed } else { progress(elapsed, task.fixed, wait_ns) };
-        debug_assert!(elapsed <= task.left, "no job executes beyond its end");
-        task.left -= elapsed;
+        let done = if pace == Pace::FULL { elapsed } else { task.advance(pace, elapsed) };
+        debug_assert!(done <= task.left, "no job executes beyond its end");
+        task.left -= done;
         let pool = task.fixed.pool as usize;
         if self.world.blocks && self.world.pools[pool].going && self.world.pools[pool].holder == running {
-            self.world.went_on(pool, elapsed);
+            // How long it goes on holds what it waits for.
+            self.world.went_on(pool, if pace.part.is_some() { elapsed } else { done });
         }
     }
 
@@ -305,21 +289,24 @@ impl<R: Recorder> Run<'_, '_, R> {
             let job = &mut self.world.tasks[next as usize];
             begin_job(next as usize, job, self.now, self.comms, &mut self.out);
         }
-        let mut left = self.left_of(core, next).min(most);
-        if self.world.cores[core].wait_ns > 0 && next < DUTY {
-            left = stretched(left, self.world.tasks[next as usize].fixed, self.world.cores[core].wait_ns);
-        }
+        let (left, pace) = (self.left_of(core, next), self.world.cores[core].pace);
+        let lasts = if pace == Pace::FULL || next >= DUTY {
+            left.min(most)
+        } else {
+            let job = &self.world.tasks[next as usize];
+            pace.lasts((left, job.ahead), most, job.fixed)
+        };
         let state = &mut self.world.cores[core];
         state.running = next;
         state.since = self.now;
-        state.stop_at = if next == NONE { NEVER } else { self.now.saturating_add(left) };
+        state.stop_at = if next == NONE { NEVER } else { self.now.saturating_add(lasts) };
         if next < DUTY {
             let pool = self.world.tasks[next as usize].fixed.pool as usize;
             self.world.pools[pool].holder = next;
         }
         if self.world.tell_runs && (changes || self.world.cores[core].untold) {
             self.world.cores[core].untold = false;
-            conduct.runs(core, self.world.task_on(core), self);
+            conduct.runs(core, self);
         }
     }
 
@@ -375,6 +362,14 @@ fn begin_job<R: Recorder>(task: usize, state: &mut TaskState, now: u64, comms: &
 }
 
 impl TaskState {
+    /// How much of the job in turn is executed in that time; what is executed beyond that is kept.
+    #[inline(never)]
+    fn advance(&mut self, pace: Pace, elapsed: u64) -> u64 {
+        let (done, ahead) = pace.executes(elapsed, (self.left, self.ahead), self.fixed);
+        self.ahead = ahead;
+        done
+    }
+
     /// The job that begins executes longer than it was to, or never ends.
     #[inline(never)]
     fn begin_faulty(&mut self) {

@@ -13,6 +13,7 @@ mod control;
 mod dispatch;
 mod jobs;
 mod opaque;
+mod pace;
 mod pick;
 mod run;
 mod servers;
@@ -21,7 +22,9 @@ mod windows;
 mod world;
 
 pub(crate) use agenda::NEVER;
+pub(crate) use control::Doing;
 pub(crate) use jobs::spread;
+pub(crate) use pace::WHOLE;
 pub(crate) use run::{Out, Run};
 pub(crate) use world::{Duty, World};
 

@@ -1,7 +1,6 @@
 //! Window tables: windows begin, their heads pass, they end.
 
 use super::agenda::NEVER;
-use super::dispatch::stretched;
 use super::run::Run;
 use super::world::{CoreState, Edge, Kind, LaneState, NONE, Pool, World};
 use crate::Recorder;
@@ -79,6 +78,7 @@ impl Serving<'_> {
     fn open(&mut self, lane: usize) {
         debug_assert_eq!(self.state.lane, NONE, "a core serves one lane at a time");
         self.state.lane = lane as u32;
+        self.state.untold |= self.tell_runs;
         self.set_core(lane, self.core);
         self.touch();
     }
@@ -260,7 +260,7 @@ impl<R: Recorder> Run<'_, '_, R> {
             let core = &mut self.world.cores[core];
             core.overtime = task as u32;
             (core.edge, core.edge_at) = (Edge::None, NEVER);
-            core.stop_at = self.now.saturating_add(stretched(state.left, state.fixed, core.wait_ns));
+            core.stop_at = self.now.saturating_add(core.pace.takes(state.left, state.ahead, state.fixed));
         }
         overruns
     }

@@ -2,8 +2,10 @@
 
 use super::agenda::{Agenda, NEVER};
 use super::build;
+use super::pace::Pace;
 use crate::draw::Draw;
 use crate::machine::{Grant, Window};
+use crate::scenario::Contention;
 use std::collections::VecDeque;
 
 /// Nothing, where an index could stand.
@@ -51,6 +53,8 @@ pub(crate) struct World {
     pub(crate) measures: bool,
     /// Whether `Conduct::runs` is told what each core executes.
     pub(crate) tell_runs: bool,
+    /// For what line requests wait, as tasks are charged now.
+    pub(crate) contention: Contention,
     /// The instant from which nothing runs any more.
     pub(crate) module_stops_ns: u64,
     /// The cores to be looked at in this instant.
@@ -111,6 +115,8 @@ pub(crate) struct TaskState {
     pub(crate) extra_ns: u64,
     /// Whether the next job to begin never ends.
     pub(crate) endless: bool,
+    /// What is executed of the job in turn beyond whole nanoseconds, in units of [`WHOLE`](super::WHOLE).
+    pub(crate) ahead: u64,
 }
 
 /// What does not change about a task.
@@ -257,8 +263,8 @@ pub(crate) struct CoreState {
     /// When to look again although nothing else happens.
     pub(crate) wake_at: u64,
     pub(crate) stalled_until: u64,
-    /// How long each line request of its jobs waits beyond what is charged, in nanoseconds.
-    pub(crate) wait_ns: u64,
+    /// How fast it executes.
+    pub(crate) pace: Pace,
     pub(crate) dirty: bool,
     /// The task whose unfinished job keeps the core beyond its window.
     pub(crate) overtime: u32,
@@ -498,6 +504,7 @@ impl TaskState {
             extra_ns: 0,
             faulty: false,
             endless: false,
+            ahead: 0,
             fixed,
         }
     }
@@ -508,7 +515,7 @@ impl TaskState {
         (self.next_arrival, self.next_release, self.watch) = (NEVER, NEVER, NEVER);
         (self.present, self.begun, self.faulty, self.endless) = (false, false, false, false);
         (self.number, self.released, self.noted) = (0, 0, 0);
-        (self.last_arrival, self.overruns, self.extra_ns) = (NEVER, 0, 0);
+        (self.last_arrival, self.overruns, self.extra_ns, self.ahead) = (NEVER, 0, 0, 0);
     }
 
     /// Whether no job is behind the one in turn.

@@ -2,11 +2,11 @@
 
 use super::ask;
 use super::declared::{Declared, Parameter, Unit};
-use super::sections::{self, BEGINS, PARAMETERS, SPREADS};
+use super::sections::{self, BEGINS, CONTENTIONS, PARAMETERS, SPREADS};
 use super::{Fault, Kind};
 use crate::machine::Machine;
 use crate::protection::{Protection, Protections};
-use crate::scenario::{Drawn, GivenJob, Scenario, Spread, Times};
+use crate::scenario::{Contention, Drawn, GivenJob, Scenario, Spread, Times};
 use diagnostic::codes::input::TOML_SYNTAX;
 use diagnostic::codes::scenario::{BAD_PARAMETER, IMPOSSIBLE_JOB, UNKNOWN_PROTECTION};
 use diagnostic::codes::shape::{BAD_COUNT, KEYS_CLASH, UNKNOWN_NAME};
@@ -68,6 +68,9 @@ impl Reader<'_> {
         scenario.run = self.large(run, "run").unwrap_or(scenario.run);
         if let Some(begin) = run.word("begin", &BEGINS) {
             scenario.begin = begin.value;
+        }
+        if let Some(contention) = run.word("contention", &CONTENTIONS) {
+            scenario.contention = contention.value;
         }
         if let Some(name) = run.text("schedule") {
             scenario.schedule = self.schedule(&name).unwrap_or(scenario.schedule);
@@ -246,6 +249,7 @@ impl Scenario {
             faults: Vec::new(),
             protections: Protections::ALL,
             changes: Vec::new(),
+            contention: Contention::Full,
         }
     }
 }

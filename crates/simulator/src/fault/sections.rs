@@ -1,9 +1,11 @@
 //! The keys of the scenario file, declared once for reading and documentation.
 
-use crate::scenario::{Begin, Spread};
+use crate::scenario::{Begin, Contention, Spread};
 use model::tables::{Key, Kind, Section};
 
 pub(super) const BEGINS: [(&str, Begin); 2] = [("running", Begin::Running), ("first-frame", Begin::FirstFrame)];
+pub(super) const CONTENTIONS: [(&str, Contention); 2] =
+    [("full", Contention::Full), ("concurrent", Contention::Concurrent)];
 pub(super) const SPREADS: [(&str, Spread); 4] =
     [("even", Spread::Even), ("least", Spread::Least), ("most", Spread::Most), ("ends", Spread::Ends)];
 
@@ -52,6 +54,12 @@ static RUN: Section = Section {
         Key::optional("phases", SPREAD, "First arrivals of free-running tasks, likewise."),
         Key::optional("jitters", SPREAD, "Release jitters, and gaps of sporadic tasks, likewise."),
         Key::optional("blocking", SPREAD, "How long begun jobs go on, likewise."),
+        Key::optional(
+            "contention",
+            Kind::Word(&["full", "concurrent"]),
+            "For what line requests wait: each for a request of every other master, or for what others ask for at the same time; \
+             \"full\" where not given.",
+        ),
     ],
 };
 

@@ -1,11 +1,11 @@
 //! A [`Scenario`] becomes the file that [`read_scenario`](super::read_scenario) reads as the same scenario.
 
 use super::ask;
-use super::sections::{BEGINS, SPREADS};
+use super::sections::{BEGINS, CONTENTIONS, SPREADS};
 use super::{Fault, declared::Unit};
 use crate::machine::Machine;
 use crate::protection::Protection;
-use crate::scenario::{Drawn, GivenJob, Scenario, Times};
+use crate::scenario::{Contention, Drawn, GivenJob, Scenario, Times};
 use quantity::Duration;
 use std::fmt::Write as _;
 
@@ -40,6 +40,10 @@ fn run(scenario: &Scenario, machine: &Machine) -> String {
     match &scenario.times {
         Times::Given(_) => text += "times = \"given\"\n",
         Times::Drawn(drawn) => spreads(drawn, &mut text),
+    }
+    if scenario.contention != Contention::default() {
+        // Writing to a text cannot fail.
+        let _ = writeln!(text, "contention = \"{}\"", word(&CONTENTIONS, scenario.contention));
     }
     text
 }

@@ -3,8 +3,8 @@
 /// The path to memory.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Bus {
-    /// The time of one line request, in nanoseconds, rounded up.
-    pub line_ns: u64,
+    /// The rate that the memory keeps up, in bytes per second; above zero.
+    pub bytes_per_s: u64,
     /// The bytes of one.
     pub line_bytes: u64,
     /// Everything that can ask.
@@ -16,6 +16,14 @@ pub struct Bus {
     pub working_set_lines: Vec<u64>,
 }
 
+impl Bus {
+    /// The time of one line request, in nanoseconds, rounded up.
+    pub fn line_ns(&self) -> u64 {
+        let ns = (u128::from(self.line_bytes) * 1_000_000_000).div_ceil(u128::from(self.bytes_per_s).max(1));
+        u64::try_from(ns).unwrap_or(u64::MAX)
+    }
+}
+
 /// Something that can ask for lines.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Master {
@@ -23,6 +31,8 @@ pub struct Master {
     pub core: Option<usize>,
     /// The lines that it may move in one regulation period, where the plan gives it a budget.
     pub budget_lines: Option<u64>,
+    /// The bytes per second that it moves, where it is no core and that is declared.
+    pub rate: Option<u64>,
 }
 
 /// One device.

@@ -2,6 +2,7 @@
 
 use super::time::{Arrivals, Guest, Indices};
 use crate::event::Start;
+use crate::scenario::Contention;
 
 /// One partition.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -74,6 +75,26 @@ pub struct Task {
     pub reads: Vec<usize>,
     /// The channels that it writes.
     pub writes: Vec<usize>,
+}
+
+impl Task {
+    /// How long one of its jobs executes at the most, at least 1: beside what its line requests wait for, unless all of that is
+    /// charged.
+    pub fn most_ns(&self, contention: Contention) -> u64 {
+        let waiting_ns = match contention {
+            Contention::Full => 0,
+            Contention::Concurrent => self.interference_ns,
+        };
+        self.charged_ns.saturating_sub(waiting_ns).max(1)
+    }
+
+    /// How long at the least.
+    pub fn least_ns(&self, contention: Contention) -> u64 {
+        match contention {
+            Contention::Full => self.least_ns.max(1),
+            Contention::Concurrent => self.least_ns.clamp(1, self.most_ns(contention)),
+        }
+    }
 }
 
 /// One channel.

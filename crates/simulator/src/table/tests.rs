@@ -99,6 +99,7 @@ fn scenario(span_ns: u64, spread: Spread) -> Scenario {
         faults: Vec::new(),
         protections: Protections::ALL,
         changes: Vec::new(),
+        contention: Default::default(),
     }
 }
 

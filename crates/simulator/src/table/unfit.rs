@@ -1,7 +1,7 @@
 //! Where the fast engine does not apply, and why.
 
 use crate::machine::{Channel, Grant, Guest, Input, Policy, Task};
-use crate::scenario::{Begin, Times};
+use crate::scenario::{Begin, Contention, Times};
 use crate::{Machine, Scenario};
 use std::fmt;
 
@@ -148,6 +148,7 @@ pub(super) fn check_scenario(scenario: &Scenario, schedule: usize) -> Result<(),
     let plain = scenario.begin == Begin::Running
         && scenario.schedule == schedule
         && scenario.changes.is_empty()
+        && scenario.contention == Contention::Full
         && matches!(scenario.times, Times::Drawn(_));
     match (plain, scenario.span_ns > LONGEST_NS) {
         (false, _) => Err(Unfit::Scenario),

@@ -97,6 +97,7 @@ pub fn scenario(span_ns: u64, times: Times) -> Scenario {
         faults: Vec::new(),
         protections: Protections::ALL,
         changes: Vec::new(),
+        contention: Default::default(),
     }
 }
 

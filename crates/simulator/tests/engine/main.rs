@@ -3,6 +3,7 @@
 mod any_faults;
 mod blocking;
 mod build;
+mod contention;
 mod guests;
 mod instants;
 mod messages;

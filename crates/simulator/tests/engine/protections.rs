@@ -28,9 +28,9 @@ fn two_cores() -> Machine {
     machine.cores.push(Core { name: "1".to_owned(), ..machine.cores[0].clone() });
     machine.schedules[0].cores.push(vec![window(1, 0, 100, 0)]);
     machine.lanes[1] = Lane { cores: vec![1], grant: Grant::Windows, ..machine.lanes[1].clone() };
-    let master = |core| Master { core, budget_lines: Some(5) };
+    let master = |core| Master { core, budget_lines: Some(5), rate: None };
     machine.bus = Some(Bus {
-        line_ns: 1,
+        bytes_per_s: 64_000_000_000,
         line_bytes: 64,
         masters: vec![master(Some(0)), master(Some(1)), master(None)],
         regulation_ns: Some(50),

@@ -4,7 +4,7 @@ use crate::common;
 use proptest::prelude::*;
 use simulator::fault::declared::KINDS;
 use simulator::fault::{Fault, Target, read_scenario, write_scenario};
-use simulator::scenario::{Begin, Drawn, GivenJob, Spread, Times};
+use simulator::scenario::{Begin, Contention, Drawn, GivenJob, Spread, Times};
 use simulator::{Protection, Protections, Scenario};
 
 fn spread() -> impl Strategy<Value = Spread> {
@@ -56,12 +56,13 @@ fn scenario() -> impl Strategy<Value = Scenario> {
     let begin = prop::sample::select(vec![Begin::Running, Begin::FirstFrame]);
     let faults = prop::collection::vec(fault(), 0..4);
     let changes = prop::collection::vec((0..SPAN, Just(0usize)), 0..3);
-    (any::<u64>(), any::<u64>(), begin, times(), off, faults, changes).prop_map(
-        |(seed, run, begin, times, off, mut faults, mut changes)| {
+    let contention = prop::sample::select(vec![Contention::Full, Contention::Concurrent]);
+    (any::<u64>(), any::<u64>(), begin, times(), off, faults, changes, contention).prop_map(
+        |(seed, run, begin, times, off, mut faults, mut changes, contention)| {
             faults.sort_by_key(|fault| fault.at_ns);
             changes.sort_by_key(|change| change.0);
             let protections = off.into_iter().fold(Protections::ALL, Protections::and_without);
-            Scenario { seed, run, begin, schedule: 0, span_ns: SPAN, times, faults, protections, changes }
+            Scenario { seed, run, begin, schedule: 0, span_ns: SPAN, times, faults, protections, changes, contention }
         },
     )
 }

@@ -118,6 +118,7 @@ fn run(rows: &[Row], guest: Guest, order: Order) -> Run {
         faults: Vec::new(),
         protections: Protections::ALL,
         changes: Vec::new(),
+        contention: Default::default(),
     };
     let (mut seen, mut events) = (Seen::nothing(&machine), Vec::new());
     Engine::new(&machine).run(&scenario, &mut seen, &mut events);

@@ -1,15 +1,21 @@
 //! Interrupts that are handled at once on a core, from whoever's time it is.
 
+use super::partition_supply::Losses;
 use super::scope::Scope;
 use crate::handlers::{Handlers, Line};
 use model::system::{Interrupt, InterruptPolicy};
 use quantity::CoreId;
 
-/// The handlers that run at once on a core.
+/// The handlers that run at once on a core; none where interrupts are not counted.
 ///
 /// # Errors
 /// Which datum of a line is missing, or that they may keep the core for themselves.
-pub(super) fn handlers(scope: &Scope<'_>, core: CoreId) -> Result<Handlers, String> {
+pub(super) fn those(scope: &Scope<'_>, core: CoreId, losses: Losses) -> Result<Handlers, String> {
+    let declared = declared(scope, core)?;
+    Ok(if losses.interrupted { declared } else { Handlers::default() })
+}
+
+fn declared(scope: &Scope<'_>, core: CoreId) -> Result<Handlers, String> {
     let lines: Vec<Option<Line>> = scope.interrupts_on(core).map(line).collect::<Result<_, _>>()?;
     Handlers::new(lines.into_iter().flatten()).map_err(|_| {
         format!("the interrupts that are handled at once may keep core {} for themselves", scope.core_name(core))

@@ -1,7 +1,7 @@
 //! Core sets without a window table: whether what they promise their partitions can be kept.
 //!
 //! Computes: for each set of budget servers whether every server gets its budget within its deadline, charged two heads in
-//! each period; for each set of proportional shares whether every partition has a share left behind the heads of its turns;
+//! each period, on what interrupts handled at once leave of the core; for each set of proportional shares whether every partition has a share left behind the heads of its turns;
 //! for each dedicated set whether every virtual core has a core alone.
 //! Source: processor demand of earliest deadline first: Baruah, Rosier & Howell 1990; on several cores the density test:
 //! Goossens, Funk & Baruah 2003 (Priority-driven scheduling of periodic task systems on multiprocessors, Real-Time Systems
@@ -15,12 +15,13 @@
 //! Differs from the source: heads.
 //! Checked by: boundary tables in `tests/`.
 
+use super::at_once;
 use super::home::Member;
-use super::partition_supply::{head_ns, share_of};
+use super::partition_supply::{Losses, head_ns, share_of, whole_core};
 use super::scope::Scope;
 use crate::demand_bound::{UnderSupply, under_supply};
 use crate::multiprocessor::{Density, density_of};
-use crate::supply::Supply;
+use crate::supply::{Supply, SupplyKind};
 use crate::task_set::{Policy, Release, Task, TaskSet};
 use claim::{Assumption, Basis, Kind, Relation, Status, Unit, Verdict, Witness};
 use model::system::{CorePolicy, CoreSet, RunGrant};
@@ -49,7 +50,7 @@ fn verdict(scope: &Scope<'_>, set: &CoreSet) -> Verdict {
         relation: Relation::AtMost,
         ..scope.claim(Kind::Window, format!("set/{}", set.name.value), basis(set), set.name.span, String::new())
     };
-    match promise(scope, set, 0) {
+    match promise(scope, set, Losses::DECLARED) {
         Err(reason) => Verdict { reason: Some(reason), ..base },
         Ok(Promise::Kept) => Verdict { status: Status::Shown, bound: Some(0), exact: true, reason: None, ..base },
         Ok(Promise::NotShown(reason)) => {
@@ -80,25 +81,25 @@ fn basis(set: &CoreSet) -> Basis {
     }
 }
 
-/// Whether a set keeps its promise with every head `more_ns` longer than the platform sheet says.
+/// Whether a set keeps its promise with those losses.
 ///
 /// # Errors
 /// Which datum is missing.
-pub(super) fn promise(scope: &Scope<'_>, set: &CoreSet, more_ns: u64) -> Result<Promise, String> {
+pub(super) fn promise(scope: &Scope<'_>, set: &CoreSet, losses: Losses) -> Result<Promise, String> {
     let members = scope.members(set);
     if members.is_empty() {
         return Ok(Promise::Kept); // Nobody is promised anything, as where a schedule idles a whole set.
     }
     match set.policy {
         CorePolicy::WindowTable { .. } => Ok(Promise::Kept),
-        CorePolicy::BudgetServer => servers(scope, set, &members, more_ns),
-        CorePolicy::ProportionalShare { .. } => shares(scope, set, &members, more_ns),
+        CorePolicy::BudgetServer => servers(scope, set, &members, losses),
+        CorePolicy::ProportionalShare { .. } => shares(scope, set, &members, losses.more_head_ns),
         CorePolicy::Dedicated => Ok(dedicated(scope, set, &members)),
     }
 }
 
-fn servers(scope: &Scope<'_>, set: &CoreSet, members: &[Member<'_>], more_ns: u64) -> Result<Promise, String> {
-    let heads_ns = head_ns(scope)?.saturating_add(more_ns).saturating_mul(2);
+fn servers(scope: &Scope<'_>, set: &CoreSet, members: &[Member<'_>], losses: Losses) -> Result<Promise, String> {
+    let heads_ns = head_ns(scope)?.saturating_add(losses.more_head_ns).saturating_mul(2);
     let servers = members.iter().map(|member| server(scope, member)).collect::<Result<Vec<_>, _>>()?;
     let charged: Vec<Task> =
         servers.iter().map(|s| Task { charged_ns: s.charged_ns.saturating_add(heads_ns), ..*s }).collect();
@@ -109,20 +110,37 @@ fn servers(scope: &Scope<'_>, set: &CoreSet, members: &[Member<'_>], more_ns: u6
     }
     if by_core.contains_key(&None) {
         return if by_core.len() == 1 {
+            require_not_interrupted(scope, set, losses)?;
             on_several_cores(set, &servers, &charged)
         } else {
             Ok(Promise::NotShown("some servers are pinned to a core and some are not".to_owned()))
         };
     }
-    for (core, here) in by_core {
+    for (core, here) in by_core.into_iter().filter_map(|(core, here)| Some((core?, here))) {
         let pick = |all: &[Task]| here.iter().map(|&k| all[k]).collect::<Vec<_>>();
-        let name = core.map_or("none", |core| scope.core_name(core));
-        let found = on_one_core(name, &pick(&servers), &pick(&charged))?;
+        let given = whole_core(scope, core, losses)?;
+        let found = on_one_core(scope.core_name(core), &pick(&servers), &given, &pick(&charged))?;
         if !matches!(found, Promise::Kept) {
             return Ok(found);
         }
     }
     Ok(Promise::Kept)
+}
+
+/// What servers on several cores are promised is not known while handlers run at once there.
+///
+/// # Errors
+/// On which core they do.
+fn require_not_interrupted(scope: &Scope<'_>, set: &CoreSet, losses: Losses) -> Result<(), String> {
+    for &core in &set.cores {
+        if !at_once::those(scope, core, losses)?.is_empty() {
+            let core = scope.core_name(core);
+            return Err(format!(
+                "interrupts are handled at once on core {core}, which is not analysed where servers are pinned to no core"
+            ));
+        }
+    }
+    Ok(())
 }
 
 /// A server as a task whose job in each period is its budget.
@@ -141,10 +159,15 @@ fn server(scope: &Scope<'_>, member: &Member<'_>) -> Result<Task, String> {
     })
 }
 
-fn on_one_core(core: &str, servers: &[Task], charged: &[Task]) -> Result<Promise, String> {
-    let judge = |tasks: &[Task]| {
+/// Servers on the whole core alone, and charged with what they cost on what is given of it.
+fn on_one_core(core: &str, servers: &[Task], given: &Supply, charged: &[Task]) -> Result<Promise, String> {
+    let judge = |supply: &Supply, tasks: &[Task]| {
         let set = TaskSet::with_policy(tasks, Policy::EarliestDeadline).map_err(|error| error.to_string())?;
-        Ok::<_, String>(under_supply(&Supply::dedicated(), &set))
+        Ok::<_, String>(under_supply(supply, &set))
+    };
+    let charges = match given.kind() {
+        SupplyKind::InterruptedCore => ", two heads in each period and interrupts handled at once included,",
+        _ => ", two heads in each period included,",
     };
     let what = |found: &UnderSupply, with: &str| match found {
         UnderSupply::Passed { span_ns } => {
@@ -155,14 +178,14 @@ fn on_one_core(core: &str, servers: &[Task], charged: &[Task]) -> Result<Promise
         }
         _ => format!("the servers of core {core} ask for more{with} than the core"),
     };
-    let alone = judge(servers)?;
+    let alone = judge(&Supply::dedicated(), servers)?;
     if matches!(alone, UnderSupply::Passed { .. } | UnderSupply::Overloaded(_)) {
         return Ok(Promise::Broken(what(&alone, "")));
     }
-    match judge(charged)? {
+    match judge(given, charged)? {
         UnderSupply::Borne => Ok(Promise::Kept),
         UnderSupply::GaveUp => Err(format!("the servers of core {core} have too many deadlines to look at")),
-        found => Ok(Promise::NotShown(what(&found, ", two heads in each period included,"))),
+        found => Ok(Promise::NotShown(what(&found, charges))),
     }
 }
 

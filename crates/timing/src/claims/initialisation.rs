@@ -93,7 +93,9 @@ impl Place {
         };
         let from_any = || from_ns.checked_add(self.longest_span(work_ns)?.span_ns);
         // The first frame's head is paid in any phase.
-        let at_ns = match (self.in_phase, self.exact) {
+        // Of what is only known from below nothing is known of the frame's begin.
+        let from_frame = self.in_phase && self.supplies.iter().all(|given| given.supply.kind().is_exact());
+        let at_ns = match (from_frame, self.exact) {
             (true, _) => from_begin()?,
             (false, true) => from_begin()?.max(from_any()?),
             (false, false) => from_any()?,

@@ -6,6 +6,11 @@
 //! more than `d`, and every later window gives by each of its instants at least what `M` has by then. So the analyses see `M`,
 //! and everything `d` later: a job released as late as that loses nothing that `M` has.
 //!
+//! A core without windows, and one whose window never ends, has no such begin: there the line above all that handlers take is
+//! taken off, as `crate::supply::kinds` says. Of a share all of it may be taken from this partition. A server gets its budget
+//! less what handlers take of the span in which it is due, as if they ran on it, and keeps its promise beside them, as if they
+//! did not: either may be how a budget is counted.
+//!
 //! What regulation takes of a window is at its begin, and only counts where it is asked for.
 
 use super::at_once;
@@ -46,12 +51,14 @@ pub(super) struct Given {
     pub(super) supply: Supply,
     /// How much later than by the supply its time may come, from an instant within a window.
     pub(super) late_ns: u64,
+    /// Whether handlers are counted as taking from it.
+    pub(super) interrupted: bool,
 }
 
 impl Given {
     /// Whether it is known of every instant what is given, and not only the least of it.
     pub(super) fn is_exact(&self) -> bool {
-        self.supply.kind().is_exact() && self.late_ns == 0
+        self.supply.kind().is_exact() && !self.interrupted
     }
 
     /// The supply for what may begin at any instant.
@@ -77,10 +84,7 @@ pub(super) fn supply(
             of_windows(scope, partition, virtual_core, losses)
         }
         (Some(CorePolicy::BudgetServer | CorePolicy::ProportionalShare { .. }), Some(_))
-        | (Some(CorePolicy::Dedicated), _) => {
-            let supply = of_set(scope, partition, virtual_core, losses)?;
-            Ok(Given { supply, late_ns: 0 })
-        }
+        | (Some(CorePolicy::Dedicated), _) => of_set(scope, partition, virtual_core, losses),
         (Some(CorePolicy::BudgetServer), None) => Err(format!("`server` of `{name}` is not given")),
         (Some(CorePolicy::ProportionalShare { .. }), None) => Err(format!("`share` of `{name}` is not given")),
         (None, Some(_)) => Err(format!("the core set of `{name}` is not given")),
@@ -91,40 +95,66 @@ pub(super) fn supply(
 }
 
 /// The supply that a core set without a window table gives, where it keeps its promise.
-fn of_set(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32, losses: Losses) -> Result<Supply, String> {
-    let more_ns = losses.more_head_ns;
+fn of_set(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32, losses: Losses) -> Result<Given, String> {
     if losses.stalled {
         return Err("what regulation takes is followed in window tables only".to_owned());
     }
     let Some(set) = scope.home_set(partition, virtual_core) else {
         return Err(format!("the core set of `{}` is not given", scope.partition_name(partition)));
     };
-    for core in scope.home_cores(partition, virtual_core) {
-        if losses.interrupted && !at_once::handlers(scope, core)?.is_empty() {
-            let core = scope.core_name(core);
-            return Err(format!(
-                "interrupts are handled at once on core {core}, whose core set does not say from whose time"
-            ));
-        }
-    }
-    match core_sets::promise(scope, set, more_ns)? {
+    match core_sets::promise(scope, set, losses)? {
         Promise::Broken(reason) => return Err(reason),
-        Promise::NotShown(reason) if more_ns > 0 => return Err(reason),
+        Promise::NotShown(reason) if losses.more_head_ns > 0 => return Err(reason),
         Promise::Kept | Promise::NotShown(_) => {}
     }
+    let handlers =
+        scope.home_cores(partition, virtual_core).into_iter().map(|core| at_once::those(scope, core, losses));
+    let handlers: Vec<Handlers> = handlers.collect::<Result<_, _>>()?;
+    let interrupted = handlers.iter().any(|handlers| !handlers.is_empty());
     let pinned = scope.system.partition(partition).cores.get(virtual_core as usize).map(|core| core.value);
     let member = Member { partition, grant: scope.grant(partition), pinned };
     let supply = match (&set.policy, member.grant) {
         (CorePolicy::BudgetServer, Some(RunGrant::Server { budget, period, deadline })) => {
-            Supply::budget_server(budget.value.ns(), period.value.ns(), deadline.value.ns())
+            let taken_ns = handlers
+                .iter()
+                .map(|handlers| handlers.most_taken_ns(deadline.value.ns()))
+                .fold(0, u64::saturating_add);
+            Supply::budget_server(budget.value.ns().saturating_sub(taken_ns), period.value.ns(), deadline.value.ns())
         }
         (CorePolicy::ProportionalShare { .. }, _) => {
-            let (share, delay_ns) = share_of(scope, set, &member, more_ns)??;
-            Supply::proportional_share(share, delay_ns)
+            let (share, delay_ns) = share_of(scope, set, &member, losses.more_head_ns)??;
+            let left = share.left_by(handlers.iter().map(Handlers::rate).sum(), delay_ns);
+            left.and_then(|(share, delay_ns)| Supply::proportional_share(share, delay_ns))
         }
+        _ if interrupted => interrupted_core(&handlers, 0),
         _ => Ok(Supply::dedicated()),
     };
-    supply.map_err(|error| format!("the supply of `{}`: {error}", scope.partition_name(partition)))
+    let lacks = |error| match error {
+        SupplyError::Nothing if interrupted => "interrupts handled at once may take all of it".to_owned(),
+        error => error.to_string(),
+    };
+    let supply =
+        supply.map_err(|error| format!("the supply of `{}`: {}", scope.partition_name(partition), lacks(error)))?;
+    Ok(Given { supply, late_ns: 0, interrupted })
+}
+
+/// A core, or what handlers leave of it.
+///
+/// # Errors
+/// Which datum of an interrupt is missing, or that handlers may take all of the core.
+pub(super) fn whole_core(scope: &Scope<'_>, core: CoreId, losses: Losses) -> Result<Supply, String> {
+    let handlers = at_once::those(scope, core, losses)?;
+    if handlers.is_empty() {
+        return Ok(Supply::dedicated());
+    }
+    let name = scope.core_name(core);
+    interrupted_core(&[handlers], 0).map_err(|_| format!("interrupts handled at once may take all of core {name}"))
+}
+
+/// A core of one's own, from which handlers take time, that is given `delay_ns` late.
+fn interrupted_core(handlers: &[Handlers], delay_ns: u64) -> Result<Supply, SupplyError> {
+    let (share, delay_ns) = Share::WHOLE.left_by(handlers.iter().map(Handlers::rate).sum(), delay_ns)?;
+    Supply::interrupted_core(share, delay_ns)
 }
 
 /// The share of a core that a member of a set surely has behind the heads of its turns, and how late it comes, in ns; or why
@@ -176,39 +206,32 @@ pub(super) fn share_of(
 fn of_windows(scope: &Scope<'_>, partition: PartitionId, virtual_core: u32, losses: Losses) -> Result<Given, String> {
     scope.table()?;
     let head_ns = head_ns(scope)?.saturating_add(losses.more_head_ns);
-    let (mut windows, mut late_ns) = (Vec::new(), 0);
+    let (mut windows, mut late_ns, mut interrupted) = (Vec::new(), 0, false);
     for table in scope.tables_of(partition, virtual_core) {
         require_sound(scope, table.core)?;
-        let declared = at_once::handlers(scope, table.core)?;
+        let handlers = at_once::those(scope, table.core, losses)?;
         let stall_ns = if losses.stalled { throttling::head_ns(scope, partition, table.core)? } else { 0 };
-        let handlers = if losses.interrupted { declared } else { Handlers::default() };
-        for window in table.merged(partition, virtual_core, scope.system.frame.value) {
-            let taken_ns = taken_ns(scope, partition, &handlers, window)?;
+        let merged = table.merged(partition, virtual_core, scope.system.frame.value);
+        if !handlers.is_empty() && merged.iter().any(|window| fills_frame(*window, scope.frame_ns())) {
+            return without_end(scope, partition, handlers, head_ns.saturating_add(stall_ns));
+        }
+        interrupted |= !handlers.is_empty() && !merged.is_empty();
+        for window in merged {
+            let taken_ns = handlers.most_taken_ns(window.length.ns());
             late_ns = late_ns.max(taken_ns);
             windows.push((window, head_ns.saturating_add(stall_ns).saturating_add(taken_ns)));
         }
     }
     let supply = supply_behind(&windows, scope.frame_ns()).map_err(|error| error.to_string())?;
-    Ok(Given { supply, late_ns })
+    Ok(Given { supply, late_ns, interrupted })
 }
 
-/// The most that handlers take from a window.
-///
-/// # Errors
-/// That the window has no end.
-fn taken_ns(
-    scope: &Scope<'_>,
-    partition: PartitionId,
-    handlers: &Handlers,
-    window: MergedWindow,
-) -> Result<u64, String> {
-    if !handlers.is_empty() && fills_frame(window, scope.frame_ns()) {
-        let name = scope.partition_name(partition);
-        return Err(format!(
-            "interrupts handled at once take time from `{name}`, and its window never ends, which is not analysed"
-        ));
-    }
-    Ok(handlers.most_taken_ns(window.length.ns()))
+/// A window that fills the frame has its head once and never ends: handlers take from it as from a core of one's own.
+fn without_end(scope: &Scope<'_>, partition: PartitionId, handlers: Handlers, head_ns: u64) -> Result<Given, String> {
+    let name = scope.partition_name(partition);
+    let supply = interrupted_core(&[handlers], head_ns)
+        .map_err(|error| format!("the supply of `{name}` behind interrupts handled at once: {error}"))?;
+    Ok(Given { supply, late_ns: 0, interrupted: true })
 }
 
 /// The supply of joined windows, each without its head of `head_ns`, in frames of `frame_ns`; one joined across the

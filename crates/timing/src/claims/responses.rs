@@ -177,6 +177,7 @@ fn analyse_core(
     let given = virtual_cores.clone().map(|vc| partition_supply::supply(scope, partition, vc, losses));
     let given: Vec<Given> = given.collect::<Result<_, _>>()?;
     let late_ns = given.iter().map(|given| given.late_ns).fold(0, u64::max);
+    let interrupted = given.iter().any(|given| given.interrupted);
     let supplies: Vec<Supply> = given.into_iter().map(|given| given.supply).collect();
     let cores: Vec<CoreId> = virtual_cores.flat_map(|vc| scope.home_cores(partition, vc)).collect();
     let in_phase = in_phase(scope, partition, &cores);
@@ -195,10 +196,10 @@ fn analyse_core(
     for (response, bound) in responses.iter_mut().zip(bounds) {
         let covers = covers_aligned.then_some(Inexact::TakenAsFreeRunning);
         let stalled = losses.stalled.then_some(Inexact::Throttled);
-        let interrupted = (late_ns > 0).then_some(Inexact::HandledAtOnce);
+        let interrupted = interrupted.then_some(Inexact::HandledAtOnce);
         bound.or(covers).or(stalled).or(interrupted).into_iter().for_each(|why| only_covers(response, why));
     }
-    let without_losses = match losses.stalled || late_ns > 0 {
+    let without_losses = match losses.stalled || interrupted {
         false => None,
         true => Some(Box::new(analyse_core(scope, partition, virtual_core, ids, Losses::NONE)?)),
     };
@@ -386,7 +387,7 @@ pub(super) fn assumptions_of(kind: SupplyKind) -> Vec<Assumption> {
         SupplyKind::WindowTable => Some(Assumption::WindowsEnforced),
         SupplyKind::BudgetServer => Some(Assumption::BudgetsServed),
         SupplyKind::ProportionalShare => Some(Assumption::ShareWithinQuantum),
-        SupplyKind::DedicatedCore => None,
+        SupplyKind::DedicatedCore | SupplyKind::InterruptedCore => None,
     };
     let always = [Assumption::InputsValid, Assumption::InterruptsPended];
     let mut assumptions: Vec<_> = always.into_iter().chain(promise).collect();
@@ -445,7 +446,7 @@ pub(super) fn judge(scope: &Scope<'_>, analysed: &Analysed, k: usize, base: Verd
             let of = match analysed.supply.kind() {
                 SupplyKind::WindowTable => "frame of ",
                 SupplyKind::BudgetServer => "server period of ",
-                SupplyKind::ProportionalShare | SupplyKind::DedicatedCore => "",
+                SupplyKind::ProportionalShare | SupplyKind::DedicatedCore | SupplyKind::InterruptedCore => "",
             };
             let passes = format!("no bound: the demand passes the supply by {shortfall} in each {of}{span}");
             let sure = analysed.sure();

@@ -111,9 +111,7 @@ fn require_analysable(scope: &Scope<'_>, core: &Analysed) -> Result<(), String> 
         _ if !core.cluster.is_empty() => only("of tasks on whichever virtual core is free"),
         (Policy::EarliestDeadline, _) => only("under earliest deadline first"),
         (Policy::Cooperative, _) => only("of a cooperative guest"),
-        (_, SupplyKind::BudgetServer | SupplyKind::ProportionalShare | SupplyKind::DedicatedCore) => {
-            only("without a window table")
-        }
+        (_, kind) if kind != SupplyKind::WindowTable => only("without a window table"),
         _ if !core.as_free_running => only("of frame-aligned release"),
         _ if core.without_losses.is_some() => only("where interrupts handled at once or stalls are charged"),
         _ if scope.system.board.interconnect.is_none() => only("without an interconnect"),

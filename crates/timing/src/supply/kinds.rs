@@ -1,6 +1,7 @@
 //! What a supply can come from, and how each is written as a table behind a lead.
 //!
-//! Computes: the lower supply curve of a budget server, of a proportional share, and of a core of one's own.
+//! Computes: the lower supply curve of a budget server, of a proportional share, and of a core of one's own, also where
+//! interrupt handlers take time from a share or a core.
 //! Source: periodic resource: Shin & Lee, RTSS 2003; with a deadline (explicit deadline periodic resource): Easwaran,
 //! Anand & Lee, RTSS 2007; bounded delay: Mok, Feng & Chen, RTAS 2001; a lag within one quantum: Stoica, Abdel-Wahab and
 //! others, RTSS 1996. From memory.
@@ -12,12 +13,15 @@
 //! Share: `alpha (t - delta)`. Frame `den`, cut into at most [`MOST_STEPS`] steps; by each step's end as many whole ns as the
 //! line has reached there, at the end of the step. So the curve is nowhere above the line, and less than one step and one
 //! ns behind it.
+//! Handlers take at most `U t + H` of any span: from a share there is left `alpha (t - delta) - U t - H`, which is the line of the
+//! share `alpha - U` behind the delay `(alpha delta + H) / (alpha - U)`; a core of one's own is the whole share without delay.
 //! Invariants and why it ends: plain arithmetic; `den` is at most 10^6 once a finer share is rounded down to parts per
 //! million.
 //! Differs from the source: whole ns.
 //! Checked by: the closed forms, and every placement of small servers, in `tests/`.
 
 use super::{BusyStart, Interval, MAX_TIME_NS, Supply, SupplyError};
+use crate::handlers::Rate;
 
 /// The most steps in which a share's line is followed within its frame.
 pub const MOST_STEPS: u64 = 1000;
@@ -35,6 +39,8 @@ pub enum SupplyKind {
     ProportionalShare,
     /// The whole core.
     DedicatedCore,
+    /// The whole core but for interrupts that are handled at once.
+    InterruptedCore,
 }
 
 impl SupplyKind {
@@ -50,6 +56,7 @@ impl SupplyKind {
             Self::BudgetServer => "server-supply",
             Self::ProportionalShare => "share-supply",
             Self::DedicatedCore => "dedicated-core",
+            Self::InterruptedCore => "interrupts",
         }
     }
 
@@ -62,6 +69,7 @@ impl SupplyKind {
                 "Mok, Feng and Chen, RTAS 2001; Stoica, Abdel-Wahab and others, RTSS 1996 (from memory)"
             }
             Self::DedicatedCore => "common practice, no source",
+            Self::InterruptedCore => "Lehoczky, RTSS 1990; Mok, Feng and Chen, RTAS 2001 (from memory)",
         }
     }
 }
@@ -102,6 +110,23 @@ impl Share {
     /// The lower part of the fraction.
     pub fn denominator(self) -> u64 {
         self.denominator
+    }
+
+    /// The whole.
+    pub const WHOLE: Self = Self { numerator: 1, denominator: 1 };
+
+    /// What is left of the line `share (t - delay)` at least, where handlers take their time from it.
+    ///
+    /// # Errors
+    /// [`SupplyError::Nothing`] where they may take all of it.
+    pub fn left_by(self, handlers: Rate, delay_ns: u64) -> Result<(Self, u64), SupplyError> {
+        let (own, whole) = (u128::from(self.numerator), u128::from(self.denominator));
+        let taken = u128::from(handlers.per_million) * whole;
+        // In parts of `whole` millions; nothing here passes 2^120.
+        let left = (own * 1_000_000).checked_sub(taken).filter(|left| *left > 0).ok_or(SupplyError::Nothing)?;
+        let behind = (own * u128::from(delay_ns) + u128::from(handlers.burst_ns) * whole) * 1_000_000;
+        let delay_ns = u64::try_from(behind.div_ceil(left)).unwrap_or(u64::MAX);
+        Ok((Self::new(left, whole * 1_000_000)?, delay_ns))
     }
 
     /// The least whole ns in which the share of them holds `work_ns`, saturating.
@@ -166,6 +191,14 @@ impl Supply {
         supply.lead_ns = delay_ns as i64; // At most 2^53.
         supply.starts = vec![BusyStart::FRAME_BEGIN];
         Ok(supply)
+    }
+
+    /// The whole core, where handlers leave no less of it than `share (t - delay)`.
+    ///
+    /// # Errors
+    /// [`SupplyError::LeadTooLong`] for the delay.
+    pub fn interrupted_core(share: Share, delay_ns: u64) -> Result<Self, SupplyError> {
+        Ok(Self { kind: SupplyKind::InterruptedCore, ..Self::proportional_share(share, delay_ns)? })
     }
 
     /// The whole core.

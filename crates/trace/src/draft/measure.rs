@@ -8,7 +8,7 @@ use super::pattern::MOST_WINDOWS;
 use super::rhythm::Arrivals;
 use crate::rebuilt::{Job, Observer, Window};
 use crate::seen::{Happening, Seen, Start, Who};
-use crate::waiting::Waiting;
+use crate::waiting::{Waiting, Work};
 use model::System;
 use quantity::{ChannelId, CoreId, PartitionId, TaskId};
 
@@ -281,7 +281,7 @@ impl Observer for Measures {
     }
 
     fn window(&mut self, window: &Window) {
-        let waited = self.waiting.take(window.core);
+        let waited = self.waiting.take(window.core) == Some(Work::Ready);
         if !window.told {
             return;
         }
@@ -291,8 +291,8 @@ impl Observer for Measures {
             return;
         }
         measured.note(window);
-        if let Some(first) = window.first_ns.filter(|_| waited) {
-            self.switch.note(first.saturating_sub(window.from_ns));
+        if let Some(first) = window.first.filter(|_| waited) {
+            self.switch.note(first.since(window.began()).value);
         }
     }
 
@@ -305,6 +305,6 @@ impl Observer for Measures {
         if job.executed_ns > 0 {
             measured.execution.note(job.executed_ns);
         }
-        job.response_ns().iter().for_each(|response| measured.response.note(*response));
+        job.response().iter().for_each(|response| measured.response.note(response.value));
     }
 }

@@ -2,6 +2,7 @@
 
 use super::tally::{Finding, Rule, Tally};
 use super::{Allowed, partition_name};
+use crate::moment::{Clock, Reading};
 use crate::rebuilt::Observer;
 use crate::seen::{Happening, Seen, Who};
 use model::System;
@@ -19,10 +20,10 @@ pub(super) struct Foreign {
 
 #[derive(Debug, Clone, Copy, Default)]
 struct Line {
-    /// Whose window is open.
-    open: Option<PartitionId>,
-    /// Who executes.
-    runs: Option<Who>,
+    /// Whose window is open, and by whose clock.
+    open: Option<(PartitionId, Clock)>,
+    /// Who executes, and by whose clock.
+    runs: Option<(Who, Clock)>,
     /// Since when somebody else than the window's partition executes.
     foreign_since: Option<u64>,
 }
@@ -51,18 +52,20 @@ impl Foreign {
     /// The stretch under way on a core ends, as its window or whoever executes changes.
     fn settle(&mut self, core: CoreId, at_ns: u64) {
         let line = &mut self.lines[core.index()];
-        let (Some(owner), Some(since)) = (line.open, line.foreign_since.take()) else { return };
+        let (Some((owner, of_window)), Some((_, of_runs))) = (line.open, line.runs) else { return };
+        let Some(since) = line.foreign_since.take() else { return };
         let length = at_ns.saturating_sub(since);
         if length > 0 {
-            self.tallies[owner.index()]
-                .note(length, since, || "somebody else executed inside a window of this partition".to_owned());
+            self.tallies[owner.index()].note(Reading::off_by(length, of_runs.error_to_ns(of_window)), since, || {
+                "somebody else executed inside a window of this partition".to_owned()
+            });
         }
     }
 
     /// A stretch begins.
     fn begin(&mut self, core: CoreId, at_ns: u64) {
         let line = self.lines[core.index()];
-        let (Some(owner), Some(who)) = (line.open, line.runs) else { return };
+        let (Some((owner, of_window)), Some((who, of_runs))) = (line.open, line.runs) else { return };
         let foreign = match who {
             Who::Task(task) => self.home[task.index()] != owner,
             Who::Partition(partition) => partition != owner,
@@ -72,7 +75,9 @@ impl Foreign {
         if foreign {
             self.lines[core.index()].foreign_since = Some(at_ns);
         } else {
-            self.tallies[owner.index()].note(0, at_ns, String::new);
+            // Where another source tells who executes, whoever does so beside the window may do so within it.
+            let inside = Reading::off_by(0, of_runs.error_to_ns(of_window));
+            self.tallies[owner.index()].note(inside, at_ns, String::new);
         }
     }
 
@@ -87,12 +92,14 @@ impl Observer for Foreign {
     fn seen(&mut self, seen: &Seen) {
         match seen.what {
             Happening::WindowBegins { core, partition } => {
-                self.change(core, seen.at_ns, |line| line.open = Some(partition));
+                self.change(core, seen.at_ns, |line| line.open = Some((partition, seen.clock)));
             }
             Happening::WindowEnds { core, partition } => {
-                self.change(core, seen.at_ns, |line| _ = line.open.take_if(|open| *open == partition));
+                self.change(core, seen.at_ns, |line| _ = line.open.take_if(|(open, _)| *open == partition));
             }
-            Happening::Runs { core, who, .. } => self.change(core, seen.at_ns, |line| line.runs = who),
+            Happening::Runs { core, who, .. } => {
+                self.change(core, seen.at_ns, |line| line.runs = who.map(|who| (who, seen.clock)))
+            }
             Happening::Gap { core: Some(core), .. } => self.lines[core.index()] = Line::default(),
             Happening::Gap { core: None, .. } => self.lines.fill(Line::default()),
             _ => {}

@@ -2,6 +2,7 @@
 
 use super::tally::{Finding, Limit, Rule, Tally};
 use super::{Most, task_name};
+use crate::moment::Reading;
 use crate::rebuilt::{Job, Observer};
 use model::System;
 use quantity::TaskId;
@@ -34,11 +35,7 @@ impl JobTimes {
 
     /// The longest response of each task.
     pub(super) fn longest(&self) -> Vec<Option<Most>> {
-        let most = |tally: &Tally| {
-            let (value, at_ns) = tally.worst()?;
-            Some(Most { value, at_ns, seen: tally.seen() })
-        };
-        self.responses.iter().map(most).collect()
+        self.responses.iter().map(Tally::most).collect()
     }
 }
 
@@ -50,11 +47,10 @@ impl Observer for JobTimes {
             return;
         };
         if job.began_ns.is_some() {
-            let executed = job.executed_ns;
-            execution.note(executed, completed, || format!("a job executed for {executed} ns"));
+            execution.note(job.executed(), completed, || format!("a job executed for {} ns", job.executed_ns));
         }
-        if let Some(took) = job.response_ns() {
-            response.note(took, completed, || format!("a job completed {took} ns after its arrival"));
+        if let Some(took) = job.response() {
+            response.note(took, completed, || format!("a job completed {} ns after its arrival", took.value));
         }
     }
 }
@@ -62,18 +58,23 @@ impl Observer for JobTimes {
 /// A job that is not seen to complete breaks what it has already broken when it is seen last, and is else not judged. One that was
 /// given up lies in no gap: coverage counts it.
 fn note_open(job: &Job, execution: &mut Tally, response: &mut Tally) {
-    let passes = |tally: &Tally, value: &u64| tally.limit().is_some_and(|limit| *value > limit);
+    if job.unpaired_by_ns > 0 {
+        [execution, response].into_iter().for_each(|tally| tally.note_undecided(job.unpaired_by_ns));
+        return;
+    }
+    let may_pass = |tally: &Tally, seen: &Reading| tally.limit().is_some_and(|limit| seen.most > limit);
     let open_ns = job.open_ns.unwrap_or(0);
-    match job.open_for_ns().filter(|took| passes(response, took)) {
-        Some(took) => response.note(took, open_ns, || format!("a job was not completed {took} ns after its arrival")),
+    match job.open_for().filter(|took| may_pass(response, took)) {
+        Some(took) => {
+            response.note(took, open_ns, || format!("a job was not completed {} ns after its arrival", took.value))
+        }
         None if job.given_up => {}
         None => response.note_gap(),
     }
-    let executed = job.open_ns.and(job.began_ns).map(|_| job.executed_ns);
-    match executed.filter(|executed| passes(execution, executed)) {
-        Some(executed) => {
-            execution.note(executed, open_ns, || format!("a job had executed for {executed} ns and not completed"))
-        }
+    let executed = job.open_ns.and(job.began_ns).map(|_| job.executed());
+    match executed.filter(|executed| may_pass(execution, executed)) {
+        Some(executed) => execution
+            .note(executed, open_ns, || format!("a job had executed for {} ns and not completed", executed.value)),
         None if job.given_up => {}
         None => execution.note_gap(),
     }

@@ -86,6 +86,8 @@ impl Judgement {
 pub struct Most {
     /// How much: nanoseconds, or messages.
     pub value: u64,
+    /// What it surely was at least, where the clocks that tell of it are off.
+    pub surely: u64,
     /// When, in nanoseconds of the common clock.
     pub at_ns: u64,
     /// How often it was seen.
@@ -134,8 +136,10 @@ impl<'a> Judge<'a> {
         let last_ns = self.coverage.last_ns();
         self.windows.finish();
         self.foreign.finish(last_ns);
-        self.outage.finish(last_ns);
+        self.outage.finish();
         self.chains.finish();
+        self.ports.finish();
+        self.arrivals.finish();
         let system = self.system;
         let findings = [
             self.windows.findings(system),

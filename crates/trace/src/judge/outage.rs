@@ -7,6 +7,7 @@
 
 use super::partition_name;
 use super::tally::{Finding, Limit, Rule, Status, Tally};
+use crate::moment::{Moment, Reading};
 use crate::rebuilt::{Job, Observer};
 use crate::seen::{Happening, Seen, Start};
 use model::System;
@@ -21,15 +22,15 @@ pub(super) struct Outages {
     /// The task whose first completed job ends an outage, by partition.
     ends_with: Vec<Option<TaskId>>,
     /// When a fault of it began since which its declared task has completed nothing.
-    fault: Vec<Option<u64>>,
+    fault: Vec<Option<Moment>>,
     /// When an error of it was noticed that no restart has answered yet.
-    noticed: Vec<Option<u64>>,
+    noticed: Vec<Option<Moment>>,
     away: Vec<Option<Away>>,
     /// What passes at most before an error is noticed, and between that and the restart, by partition, as declared.
     unseen_ns: Vec<(Option<u64>, Option<u64>)>,
     /// Whether the recording tells when jobs of that task complete.
     told: Vec<bool>,
-    last_ns: u64,
+    last: Moment,
     warm: Vec<Kept>,
     cold: Vec<Kept>,
 }
@@ -37,7 +38,7 @@ pub(super) struct Outages {
 /// A partition that is away.
 #[derive(Debug, Clone, Copy)]
 struct Away {
-    since: u64,
+    since: Moment,
     start: Start,
     /// What may have passed before that, as declared; `None`: it is not declared.
     unseen_ns: Option<u64>,
@@ -77,7 +78,7 @@ impl Outages {
             away: vec![None; partitions.len()],
             unseen_ns: partitions.iter().map(unseen).collect(),
             told: vec![false; partitions.len()],
-            last_ns: 0,
+            last: Moment::default(),
             warm: warm.collect(),
             cold: cold.collect(),
         }
@@ -94,14 +95,17 @@ impl Outages {
     }
 
     /// Takes the end of the recording: whoever is away has been so until then.
-    pub(super) fn finish(&mut self, last_ns: u64) {
+    pub(super) fn finish(&mut self) {
+        let last = self.last;
         for index in 0..self.away.len() {
             let Some(Away { since, start, .. }) = self.away[index].take() else { continue };
             let told = self.told[index];
             let tally = &mut self.kept(index, start).tally;
-            let outage = last_ns.saturating_sub(since);
-            if told && tally.limit().is_some_and(|limit| outage > limit) {
-                tally.note(outage, since, || format!("it was away for {outage} ns, and was not seen to come back"));
+            let outage = last.since(since);
+            if told && tally.limit().is_some_and(|limit| outage.most > limit) {
+                tally.note(outage, since.at_ns, || {
+                    format!("it was away for {} ns, and was not seen to come back", outage.value)
+                });
             } else {
                 tally.note_gap();
             }
@@ -115,7 +119,7 @@ impl Outages {
         }
     }
 
-    fn restarts(&mut self, at: u64, partition: PartitionId, start: Start) {
+    fn restarts(&mut self, at: Moment, partition: PartitionId, start: Start) {
         let index = partition.index();
         let noticed = self.noticed[index].take();
         let told = noticed.unwrap_or(at);
@@ -123,7 +127,7 @@ impl Outages {
         let action = if noticed.is_some() { Some(0) } else { action };
         let declared = || detection.zip(action).map(|(detection, action)| detection.saturating_add(action));
         // A fault that began after the error was noticed is another one.
-        let anew = match self.fault[index].take_if(|fault| *fault <= told) {
+        let anew = match self.fault[index].take_if(|fault| fault.at_ns <= told.at_ns) {
             Some(since) => Away { since, start, unseen_ns: Some(0) },
             None => Away { since: told, start, unseen_ns: declared() },
         };
@@ -138,10 +142,10 @@ impl Kept {
     }
 
     /// An outage was seen that long, and what came before it is no longer than `unseen_ns`.
-    fn note(&mut self, outage: u64, since: u64, unseen_ns: Option<u64>) {
-        let bears = |limit: u64| unseen_ns.is_some_and(|unseen_ns| outage.saturating_add(unseen_ns) <= limit);
+    fn note(&mut self, outage: Reading, since: Moment, unseen_ns: Option<u64>) {
+        let bears = |limit: u64| unseen_ns.is_some_and(|unseen_ns| outage.most.saturating_add(unseen_ns) <= limit);
         self.is_doubtful |= self.tally.limit().is_some_and(|limit| !bears(limit));
-        self.tally.note(outage, since, || format!("it was away for {outage} ns"));
+        self.tally.note(outage, since.at_ns, || format!("it was away for {} ns", outage.value));
     }
 
     fn finding(&self, name: String) -> Finding {
@@ -158,33 +162,34 @@ impl Observer for Outages {
         match seen.what {
             Happening::FaultBegins { of: Some(partition), .. } => {
                 let fault = &mut self.fault[partition.index()];
-                *fault = fault.or(Some(seen.at_ns));
+                *fault = fault.or(Some(seen.moment()));
             }
             Happening::Noticed { partition } => {
                 // The error noticed last is the one that a restart answers: those before it may have needed none.
-                self.noticed[partition.index()] = Some(seen.at_ns);
+                self.noticed[partition.index()] = Some(seen.moment());
             }
-            Happening::Restarts { partition, start } => self.restarts(seen.at_ns, partition, start),
+            Happening::Restarts { partition, start } => self.restarts(seen.moment(), partition, start),
             Happening::Gap { .. } => {
                 self.fault.fill(None);
                 self.noticed.fill(None);
-                self.finish(self.last_ns);
+                self.finish();
             }
             _ => {}
         }
-        self.last_ns = seen.at_ns;
+        self.last = seen.moment();
     }
 
     fn job(&mut self, job: &Job) {
-        let Some(completed) = job.completed_ns else { return };
+        let Some(completed) = job.completed() else { return };
         let Some(index) = self.ends_with.iter().position(|task| *task == Some(job.task)) else { return };
         self.told[index] = true;
-        self.fault[index].take_if(|fault| *fault < completed);
-        let Some(index) = Some(index).filter(|index| self.away[*index].is_some_and(|away| away.since < completed))
-        else {
-            return;
-        };
-        let Some(Away { since, start, unseen_ns }) = self.away[index].take() else { return };
-        self.kept(index, start).note(completed - since, since, unseen_ns);
+        self.fault[index].take_if(|fault| fault.at_ns < completed.at_ns);
+        let is_later = |away: &mut Away| away.since.at_ns < completed.at_ns;
+        let Some(Away { since, start, unseen_ns }) = self.away[index].take_if(is_later) else { return };
+        match completed.may_swap_with(since) {
+            // It may have been the last one before.
+            Some(error_ns) => self.kept(index, start).tally.note_undecided(error_ns),
+            None => self.kept(index, start).note(completed.since(since), since, unseen_ns),
+        }
     }
 }

@@ -2,6 +2,7 @@
 
 use super::tally::{Finding, Limit, Rule, Tally};
 use super::{Most, channel_name};
+use crate::moment::{Clock, Moment, Order, Reading};
 use crate::rebuilt::Observer;
 use crate::seen::{Happening, Seen};
 use model::System;
@@ -15,15 +16,15 @@ pub(super) struct Ports {
 
 #[derive(Debug)]
 struct Port {
-    last_write: Option<u64>,
+    last_write: Option<Moment>,
     intervals: Tally,
     kind: PortKind,
 }
 
 #[derive(Debug)]
 enum PortKind {
-    /// The age at each read of whichever receiver.
-    Sampling { ages: Tally },
+    /// The age at each read of whichever receiver, and the write before the last one.
+    Sampling { ages: Tally, older: Option<Moment> },
     /// By receiver.
     Queuing { takes: QueueRead, receivers: Vec<Queue> },
 }
@@ -35,6 +36,10 @@ struct Queue {
     /// How many it holds.
     holds: u64,
     depths: Tally,
+    /// In which order it is written and read.
+    order: Order,
+    /// When it was read last.
+    read: Option<Moment>,
 }
 
 impl Ports {
@@ -47,14 +52,16 @@ impl Ports {
         channels.flat_map(|(index, port)| port.findings(&channel_name(system, index))).collect()
     }
 
+    /// Takes the end of the recording.
+    pub(super) fn finish(&mut self) {
+        self.channels.iter_mut().flat_map(Port::tallies).for_each(Tally::finish);
+    }
+
     /// The greatest age at which each sampled channel was read that has a refresh period.
     pub(super) fn ages(&self) -> Vec<Option<Most>> {
         let most = |port: &Port| match &port.kind {
-            PortKind::Sampling { ages } => {
-                // Where the forwarder carries it, the message written last may not have come.
-                let (value, at_ns) = ages.worst().filter(|_| ages.has_limit())?;
-                Some(Most { value, at_ns, seen: ages.seen() })
-            }
+            // Where the forwarder carries it, the message written last may not have come.
+            PortKind::Sampling { ages, .. } => ages.most().filter(|_| ages.has_limit()),
             PortKind::Queuing { .. } => None,
         };
         self.channels.iter().map(most).collect()
@@ -62,11 +69,8 @@ impl Ports {
 
     /// The most messages that each receiver had waiting.
     pub(super) fn depths(&self) -> Vec<Vec<Option<Most>>> {
-        let most = |queue: &Queue| {
-            // What the forwarder holds counts as waiting too: that is no depth.
-            let (value, at_ns) = queue.depths.worst().filter(|_| queue.depths.has_limit())?;
-            Some(Most { value, at_ns, seen: queue.depths.seen() })
-        };
+        // What the forwarder holds counts as waiting too: that is no depth.
+        let most = |queue: &Queue| queue.depths.most().filter(|_| queue.depths.has_limit());
         let of = |port: &Port| match &port.kind {
             PortKind::Queuing { receivers, .. } => receivers.iter().map(most).collect(),
             PortKind::Sampling { .. } => Vec::new(),
@@ -85,7 +89,7 @@ impl Port {
                 let limit = refresh.map_or_else(|| undeclared("refresh"), |refresh| Ok(refresh.value.ns()));
                 let limit = unless_carried(limit);
                 let none = Err("a sampling channel declares no interval".to_owned());
-                (none, PortKind::Sampling { ages: Tally::new(Rule::Age, limit) })
+                (none, PortKind::Sampling { ages: Tally::new(Rule::Age, limit), older: None })
             }
             ChannelKind::Queuing { depth, min_interarrival, read, batch, burst } => {
                 let sender = sender(system, channel);
@@ -97,7 +101,7 @@ impl Port {
                 };
                 let queue = || {
                     let depths = Tally::new(Rule::Depth, unless_carried(Ok(depth.value)));
-                    Queue { waiting: None, holds: depth.value, depths }
+                    Queue { waiting: None, holds: depth.value, depths, order: Order::default(), read: None }
                 };
                 let receivers = channel.destinations.iter().map(|_| queue()).collect();
                 (limit, PortKind::Queuing { takes: *read, receivers })
@@ -108,7 +112,7 @@ impl Port {
 
     fn findings(&self, name: &str) -> Vec<Finding> {
         match &self.kind {
-            PortKind::Sampling { ages } => {
+            PortKind::Sampling { ages, .. } => {
                 vec![ages.finding(name.to_owned(), "it was not seen to be read after a write")]
             }
             PortKind::Queuing { receivers, .. } => {
@@ -122,31 +126,47 @@ impl Port {
         }
     }
 
-    fn writes(&mut self, at: u64) {
-        if let Some(last) = self.last_write.replace(at) {
-            let apart = at.saturating_sub(last);
-            self.intervals.note(apart, at, || format!("a message was written {apart} ns after the one before"));
-        }
-        if let PortKind::Queuing { receivers, .. } = &mut self.kind {
-            for queue in receivers {
-                if let Some(waiting) = &mut queue.waiting {
-                    *waiting += 1;
-                    queue.depths.note(*waiting, at, || format!("{waiting} messages wait"));
-                }
-            }
+    /// What is judged of messages waiting or read.
+    fn tallies(&mut self) -> Vec<&mut Tally> {
+        match &mut self.kind {
+            PortKind::Sampling { ages, .. } => vec![ages],
+            PortKind::Queuing { receivers, .. } => receivers.iter_mut().map(|queue| &mut queue.depths).collect(),
         }
     }
 
-    fn reads(&mut self, at: u64, receiver: usize) {
+    fn writes(&mut self, at: Moment) {
+        let before = self.last_write.replace(at);
+        if let Some(before) = before {
+            let apart = at.since(before);
+            self.intervals
+                .note(apart, at.at_ns, || format!("a message was written {} ns after the one before", apart.value));
+        }
         match &mut self.kind {
-            PortKind::Sampling { ages } => {
-                if let Some(written) = self.last_write {
-                    let age = at.saturating_sub(written);
-                    ages.note(age, at, || format!("a message {age} ns old was read"));
-                }
+            PortKind::Sampling { ages, older } => {
+                ages.turn(at);
+                *older = before;
+            }
+            PortKind::Queuing { receivers, .. } => receivers.iter_mut().for_each(|queue| queue.writes(at)),
+        }
+    }
+
+    fn reads(&mut self, at: Moment, receiver: usize) {
+        match &mut self.kind {
+            PortKind::Sampling { ages, older } => {
+                let Some(written) = self.last_write else { return };
+                let age = age_of(at, written, *older);
+                ages.settle(at.at_ns);
+                ages.note_unless_turned(age, at, last_ns(at, written.clock), || {
+                    format!("a message {} ns old was read", age.value)
+                });
             }
             PortKind::Queuing { takes, receivers } => {
                 let Some(queue) = receivers.get_mut(receiver) else { return };
+                queue.depths.turn(at);
+                queue.read = Some(at);
+                if queue.loses_count(at) {
+                    return;
+                }
                 queue.waiting = match takes {
                     QueueRead::All => Some(0),
                     QueueRead::AtMost(most) => queue.waiting.map(|waiting| waiting.saturating_sub(*most)),
@@ -155,22 +175,60 @@ impl Port {
         }
     }
 
-    fn overflows(&mut self, at: u64, receiver: usize) {
+    fn overflows(&mut self, at: Moment, receiver: usize) {
         if let PortKind::Queuing { receivers, .. } = &mut self.kind
             && let Some(queue) = receivers.get_mut(receiver)
         {
             // The message that found no room was counted as written, and does not wait.
             let full = queue.waiting.unwrap_or(queue.holds.saturating_add(1));
-            queue.depths.note(full, at, || "a message found no room".to_owned());
+            queue.depths.note(full, at.at_ns, || "a message found no room".to_owned());
             queue.waiting = queue.waiting.map(|waiting| waiting.saturating_sub(1));
         }
     }
 
     fn lose(&mut self) {
         self.last_write = None;
+        self.tallies().into_iter().for_each(Tally::lose);
         if let PortKind::Queuing { receivers, .. } = &mut self.kind {
             receivers.iter_mut().for_each(|queue| queue.waiting = None);
         }
+    }
+}
+
+impl Queue {
+    fn writes(&mut self, at: Moment) {
+        self.depths.settle(at.at_ns);
+        if self.loses_count(at) {
+            return;
+        }
+        if let Some(waiting) = &mut self.waiting {
+            *waiting += 1;
+            let (waiting, by) = (*waiting, self.read.map_or(at.clock, |read| read.clock));
+            self.depths.note_unless_turned(waiting.into(), at, last_ns(at, by), || format!("{waiting} messages wait"));
+        }
+    }
+
+    /// Whether what is told now may have come before what was told last, so that a read found what it seems not to have found, or
+    /// the other way round. Then it is not known how many wait.
+    fn loses_count(&mut self, at: Moment) -> bool {
+        let Some((_, error_ns)) = self.order.take(at) else { return false };
+        self.waiting = None;
+        self.depths.note_undecided(error_ns);
+        true
+    }
+}
+
+/// The last instant at which something of another clock may be told that came before.
+fn last_ns(at: Moment, by: Clock) -> u64 {
+    at.at_ns.saturating_add(at.clock.error_to_ns(by))
+}
+
+/// How old the message is that is read. Where the last write may have come after the read, it may be the one before.
+fn age_of(read: Moment, written: Moment, older: Option<Moment>) -> Reading {
+    let age = read.since(written);
+    match read.may_swap_with(written) {
+        None => age,
+        Some(_) => Reading { most: older.map_or(u64::MAX, |older| read.since(older).most), ..age },
     }
 }
 
@@ -184,7 +242,7 @@ fn sender(system: &System, channel: &Channel) -> u64 {
 
 impl Observer for Ports {
     fn seen(&mut self, seen: &Seen) {
-        let at = seen.at_ns;
+        let at = seen.moment();
         match seen.what {
             Happening::Writes { channel, .. } => self.channels[channel.index()].writes(at),
             Happening::Reads { channel, receiver } => self.channels[channel.index()].reads(at, usize::from(receiver)),

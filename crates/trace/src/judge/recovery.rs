@@ -6,6 +6,7 @@
 //! to the first output of the declared task. A boot counts from the begin of the first frame of which a window was seen.
 
 use super::Most;
+use crate::moment::{Moment, Reading};
 use crate::rebuilt::{Job, Observer};
 use crate::seen::{Happening, Seen, Start};
 use model::System;
@@ -40,7 +41,7 @@ pub(super) struct Recovery {
     /// By partition.
     lives: Vec<Life>,
     /// When the first window began that was seen.
-    first_window_ns: Option<u64>,
+    first_window: Option<Moment>,
     frame_ns: u64,
     outages: BTreeMap<(PartitionId, Start, Since), Most>,
 }
@@ -52,19 +53,19 @@ struct Life {
     ends_with: Option<(TaskId, Option<u64>)>,
     detection_ns: u64,
     /// When a fault began last that is its own or of no one partition.
-    fault_ns: Option<u64>,
+    fault: Option<Moment>,
     /// When an error of it was noticed last that no start has answered.
-    noticed_ns: Option<u64>,
+    noticed: Option<Moment>,
     away: Option<Away>,
     /// Whether it started again before.
     has_started: bool,
     /// When it was operational before any start that was seen.
-    booted_ns: Option<u64>,
+    booted: Option<Moment>,
 }
 
 #[derive(Debug, Clone, Copy)]
 struct Away {
-    from_ns: u64,
+    from: Moment,
     started_ns: u64,
     start: Start,
     since: Since,
@@ -74,7 +75,7 @@ impl Recovery {
     pub(super) fn new(system: &System) -> Self {
         Self {
             lives: system.partitions.iter().map(|partition| Life::new(system, partition)).collect(),
-            first_window_ns: None,
+            first_window: None,
             frame_ns: system.frame.value.ns(),
             outages: BTreeMap::new(),
         }
@@ -94,46 +95,48 @@ impl Recovery {
     /// By partition: how long after the first frame's begin it was operational. Frames begin at `origin_ns`.
     pub(super) fn boots(&self, origin_ns: Option<u64>) -> Vec<Option<Most>> {
         let begin = || {
-            let first = self.first_window_ns?;
-            let since = (i128::from(first) - i128::from(origin_ns?)).rem_euclid(i128::from(self.frame_ns));
-            first.checked_sub(u64::try_from(since).ok()?)
+            let Moment { at_ns, clock } = self.first_window?;
+            let since = (i128::from(at_ns) - i128::from(origin_ns?)).rem_euclid(i128::from(self.frame_ns));
+            Some(Moment { at_ns: at_ns.checked_sub(u64::try_from(since).ok()?)?, clock })
         };
         let begin = begin();
         let boot = |life: &Life| {
-            let at_ns = life.booted_ns?;
-            Some(Most { value: at_ns.checked_sub(begin?)?, at_ns, seen: 1 })
+            let at = life.booted?;
+            let Reading { value, least: surely, .. } = at.since(begin.filter(|begin| begin.at_ns <= at.at_ns)?);
+            Some(Most { value, surely, at_ns: at.at_ns, seen: 1 })
         };
         self.lives.iter().map(boot).collect()
     }
 
     /// Whether some partition was operational without having started before in sight.
     pub(super) fn has_booted(&self) -> bool {
-        self.lives.iter().any(|life| life.booted_ns.is_some())
+        self.lives.iter().any(|life| life.booted.is_some())
     }
 
-    fn starts(&mut self, at: u64, partition: PartitionId, start: Start) {
+    fn starts(&mut self, at: Moment, partition: PartitionId, start: Start) {
         let life = &mut self.lives[partition.index()];
         life.has_started = true;
-        let noticed = life.noticed_ns.take().unwrap_or(at);
+        let noticed = life.noticed.take().unwrap_or(at);
         if life.away.is_some() {
             // A second start before the first output: what a bound says of one does not hold for both.
             life.away = None;
             return;
         }
-        let fault =
-            life.fault_ns.filter(|fault| noticed.checked_sub(*fault).is_some_and(|passed| passed <= life.detection_ns));
-        let (from_ns, since) = fault.map_or((noticed, Since::Noticed), |fault| (fault, Since::Fault));
-        life.away = Some(Away { from_ns, started_ns: at, start, since });
+        let fault = life
+            .fault
+            .filter(|fault| noticed.at_ns.checked_sub(fault.at_ns).is_some_and(|passed| passed <= life.detection_ns));
+        let (from, since) = fault.map_or((noticed, Since::Noticed), |fault| (fault, Since::Fault));
+        life.away = Some(Away { from, started_ns: at.at_ns, start, since });
     }
 
     fn forget(&mut self) {
-        self.lives.iter_mut().for_each(|life| (life.fault_ns, life.noticed_ns, life.away) = (None, None, None));
+        self.lives.iter_mut().for_each(|life| (life.fault, life.noticed, life.away) = (None, None, None));
     }
 
-    fn fault_begins(&mut self, at: u64, of: Option<PartitionId>) {
+    fn fault_begins(&mut self, at: Moment, of: Option<PartitionId>) {
         let lives = self.lives.iter_mut().enumerate();
         let may_be_its = lives.filter(|(index, _)| of.is_none_or(|of| of.index() == *index));
-        may_be_its.for_each(|(_, life)| life.fault_ns = Some(at));
+        may_be_its.for_each(|(_, life)| life.fault = Some(at));
     }
 }
 
@@ -148,39 +151,37 @@ impl Life {
         Self {
             ends_with: ends_with.map(|task| (task, logical_ns(task))),
             detection_ns: restart.and_then(|restart| restart.detection).map_or(0, |time| time.value.ns()),
-            fault_ns: None,
-            noticed_ns: None,
+            fault: None,
+            noticed: None,
             away: None,
             has_started: false,
-            booted_ns: None,
+            booted: None,
         }
     }
 
     /// A job ends the outage where it is of the declared task: then the outage and when its output comes.
-    fn ends(&mut self, job: &Job) -> Option<(Away, u64)> {
+    fn ends(&mut self, job: &Job) -> Option<(Away, Moment)> {
         let (_, logical_ns) = self.ends_with.filter(|(task, _)| *task == job.task)?;
-        let completed = job.completed_ns?;
-        let away = self.away.take_if(|away| away.started_ns < completed)?;
-        let output = match logical_ns {
-            None => completed,
-            Some(after) => job.arrived_ns?.saturating_add(after).max(completed),
-        };
-        Some((away, output))
+        let completed = job.completed()?;
+        let away = self.away.take_if(|away| away.started_ns < completed.at_ns)?;
+        // When it is put out under logical execution time hangs on when it arrived.
+        let is_known = logical_ns.is_none() || job.arrived_ns.is_some();
+        Some((away, job.output(logical_ns).filter(|_| is_known)?))
     }
 }
 
 impl Observer for Recovery {
     fn seen(&mut self, seen: &Seen) {
-        let at = seen.at_ns;
+        let at = seen.moment();
         match seen.what {
-            Happening::WindowBegins { .. } => self.first_window_ns = self.first_window_ns.or(Some(at)),
+            Happening::WindowBegins { .. } => self.first_window = self.first_window.or(Some(at)),
             Happening::FaultBegins { of, .. } => self.fault_begins(at, of),
-            Happening::Noticed { partition } => self.lives[partition.index()].noticed_ns = Some(at),
+            Happening::Noticed { partition } => self.lives[partition.index()].noticed = Some(at),
             Happening::Restarts { partition, start } => self.starts(at, partition, start),
             Happening::Operational { partition } => {
                 let life = &mut self.lives[partition.index()];
                 if !life.has_started {
-                    life.booted_ns = life.booted_ns.or(Some(at));
+                    life.booted = life.booted.or(Some(at));
                 }
             }
             Happening::Stopped { partition } => self.lives[partition.index()].away = None,
@@ -192,12 +193,12 @@ impl Observer for Recovery {
     fn job(&mut self, job: &Job) {
         for (index, life) in self.lives.iter_mut().enumerate() {
             let Some((away, output)) = life.ends(job) else { continue };
-            let value = output.saturating_sub(away.from_ns);
+            let Reading { value, least: surely, .. } = output.since(away.from);
             let key = (PartitionId::new(index), away.start, away.since);
-            let most = self.outages.entry(key).or_insert(Most { value, at_ns: output, seen: 0 });
+            let most = self.outages.entry(key).or_insert(Most { value, surely, at_ns: output.at_ns, seen: 0 });
             most.seen += 1;
-            if value > most.value {
-                (most.value, most.at_ns) = (value, output);
+            if surely > most.surely {
+                (most.value, most.surely, most.at_ns) = (value, surely, output.at_ns);
             }
         }
     }

@@ -7,7 +7,7 @@ use super::supply::Extent;
 use super::tally::{Finding, Limit, Rule, Tally};
 use crate::rebuilt::{Observer, Window};
 use crate::seen::Seen;
-use crate::waiting::Waiting;
+use crate::waiting::{Waiting, Work};
 use model::System;
 
 #[derive(Debug)]
@@ -56,19 +56,28 @@ impl Observer for Switches {
     }
 
     fn window(&mut self, window: &Window) {
-        if !window.told || !self.waiting.take(window.core) {
+        if !window.told {
             return;
         }
+        let Some(work) = self.waiting.take(window.core) else { return };
         let tally = &mut self.tallies[window.partition.index()];
-        match window.first_ns {
+        match window.first {
             Some(first) if window.whole => {
-                let cost = first.saturating_sub(window.from_ns);
-                self.costs[window.partition.index()].note(cost);
+                let cost = first.since(window.began());
+                if let Work::Perhaps(error_ns) = work {
+                    // Where nothing waited the time says nothing, and where something did it may say too much.
+                    if tally.limit().is_some_and(|limit| cost.most > limit) {
+                        tally.note_undecided(error_ns);
+                    }
+                    return;
+                }
+                self.costs[window.partition.index()].note(cost.value);
                 tally.note(cost, window.from_ns, || {
-                    format!("its work waited, and executed only {cost} ns into the window")
+                    format!("its work waited, and executed only {} ns into the window", cost.value)
                 });
             }
-            _ => tally.note_gap(),
+            _ if work == Work::Ready => tally.note_gap(),
+            _ => {}
         }
     }
 }

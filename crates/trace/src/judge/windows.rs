@@ -5,6 +5,7 @@
 use super::frame::{Match, Tables};
 use super::tally::{Finding, Limit, Rule, Tally};
 use super::{Allowed, partition_name};
+use crate::moment::{Clock, Moment, Reading};
 use crate::rebuilt::{Observer, Window};
 use crate::seen::{Happening, Seen};
 use model::System;
@@ -24,6 +25,8 @@ pub(super) struct Windows {
     tables: Tables,
     in_force: InForce,
     origin: Option<Origin>,
+    /// How far off each other the clocks are by which the windows were told that an origin is fitted to.
+    fit_error_ns: u64,
     waiting: Vec<Waits>,
     /// By core.
     lines: Vec<Line>,
@@ -64,13 +67,19 @@ impl InForce {
 #[derive(Debug, Clone, Copy)]
 struct Origin {
     at_ns: i128,
+    /// By whose clock; where it is fitted, by the clock of a window seen.
+    clock: Clock,
     /// How far starts and ends lie off their plan with it, where it is fitted to these; `None`: it is given or told.
     fitted: Option<(i128, i128)>,
 }
 
 impl Origin {
-    fn told(at_ns: u64) -> Self {
-        Self { at_ns: i128::from(at_ns), fitted: None }
+    fn told(at: Moment) -> Self {
+        Self { at_ns: i128::from(at.at_ns), clock: at.clock, fitted: None }
+    }
+
+    fn fitted(at_ns: u64, clock: Clock) -> Self {
+        Self { at_ns: i128::from(at_ns), clock, fitted: Some((0, 0)) }
     }
 
     /// Takes what lies so far off the plan. A fitted origin moves where all that was seen lies within the tolerance of another
@@ -106,7 +115,8 @@ impl Windows {
         Self {
             tables,
             in_force: InForce { now: Some(ScheduleId::new(0)), before: None, since_ns: 0 },
-            origin: allowed.origin_ns.map(Origin::told),
+            origin: allowed.origin_ns.map(|at_ns| Origin::told(Moment { at_ns, clock: Clock::exact(0) })),
+            fit_error_ns: 0,
             waiting: Vec::new(),
             lines: vec![Line::default(); cores],
             unjudged: vec![None; partitions],
@@ -123,7 +133,10 @@ impl Windows {
             let window = |waits: &Waits| if let Waits::Window(window) = waits { Some(*window) } else { None };
             let windows: Vec<Window> = waiting.iter().filter_map(window).collect();
             let fitted = self.tables.fit(schedule, &windows);
-            self.origin = fitted.map(|at_ns| Origin { at_ns: i128::from(at_ns), fitted: Some((0, 0)) });
+            let clock = windows.first().map_or(Clock::exact(0), |window| window.clocks.0);
+            self.origin = fitted.map(|at_ns| Origin::fitted(at_ns, clock));
+            let clocks = windows.iter().flat_map(|window| [window.clocks.0, window.clocks.1]);
+            self.fit_error_ns = clocks.map(|other| clock.error_to_ns(other)).max().unwrap_or(0);
         }
         for waits in waiting {
             match waits {
@@ -195,7 +208,20 @@ impl Windows {
         self.lines[window.core.index()].last = None;
     }
 
+    /// How far off each other the clocks are of the frame's origin and of a window's begin and end.
+    fn errors_ns(&mut self, window: &Window) -> [u64; 2] {
+        let Some(origin) = self.origin else { return [0; 2] };
+        let errors = [window.clocks.0, window.clocks.1].map(|clock| origin.clock.error_to_ns(clock));
+        if origin.fitted.is_none() {
+            return errors;
+        }
+        // An origin is fitted to all windows, so what is wrong with one clock moves the others' windows too.
+        self.fit_error_ns = errors.into_iter().fold(self.fit_error_ns, u64::max);
+        [self.fit_error_ns; 2]
+    }
+
     fn judge_times(&mut self, window: &Window, found: Match) {
+        let errors = self.errors_ns(window);
         let index = window.partition.index();
         let (start, end) = (&mut self.starts[index], &mut self.ends[index]);
         if !window.whole {
@@ -204,9 +230,13 @@ impl Windows {
             return;
         }
         let off = i128::from(window.from_ns) - found.start_ns;
-        start.note(magnitude(off), window.from_ns, || format!("a window began {} it was planned", off_words(off)));
+        start.note(Reading::off_by(magnitude(off), errors[0]), window.from_ns, || {
+            format!("a window began {} it was planned", off_words(off))
+        });
         let off = i128::from(window.to_ns) - found.end_ns;
-        end.note(magnitude(off), window.to_ns, || format!("a window ended {} it was planned", off_words(off)));
+        end.note(Reading::off_by(magnitude(off), errors[1]), window.to_ns, || {
+            format!("a window ended {} it was planned", off_words(off))
+        });
     }
 
     fn judge_order(&mut self, schedule: ScheduleId, window: &Window, found: Match) {
@@ -258,10 +288,10 @@ impl Windows {
 impl Observer for Windows {
     fn seen(&mut self, seen: &Seen) {
         match seen.what {
-            Happening::Frame => self.origin = self.origin.or(Some(Origin::told(seen.at_ns))),
+            Happening::Frame => self.origin = self.origin.or(Some(Origin::told(seen.moment()))),
             Happening::Schedule { schedule } => {
                 // What waits was seen under the schedule before.
-                self.origin = self.origin.or(Some(Origin::told(seen.at_ns)));
+                self.origin = self.origin.or(Some(Origin::told(seen.moment())));
                 self.finish();
                 self.in_force = InForce { now: Some(schedule), before: self.in_force.now, since_ns: seen.at_ns };
                 self.forget_order(None);

@@ -3,6 +3,7 @@
 use super::subject::{self, Subject};
 use super::{Map, Span};
 use crate::event::{Cpu, Event, Leaves, What, Word};
+use crate::moment::Clock;
 use crate::names::{Name, Named, Names};
 use crate::seen::{Happening, Seen, Start, Who};
 use model::System;
@@ -15,7 +16,7 @@ use std::num::NonZeroU32;
 pub struct Mapper<'a> {
     system: &'a System,
     map: &'a Map,
-    source: u16,
+    clock: Clock,
     /// Who each name is as a thread, once asked for.
     threads: Vec<Option<Threads>>,
     /// Whether each name is that of a thread which was woken and has not waited since, or may be: recorders tell of one waking
@@ -78,7 +79,7 @@ impl<'a> Mapper<'a> {
         Self {
             system,
             map,
-            source,
+            clock: Clock::exact(source),
             threads: Vec::new(),
             awake: Vec::new(),
             cores: BTreeMap::new(),
@@ -87,10 +88,10 @@ impl<'a> Mapper<'a> {
         }
     }
 
-    /// Takes an event, and gives what was seen by it to `out`, in the order in which it happened.
+    /// Takes an event, and gives what was seen by it to `out`, in the order in which it happened, by the source's own clock.
     pub fn take(&mut self, event: &Event, names: &Names, mut out: impl FnMut(Seen)) {
-        let source = self.source;
-        let mut say = |what| out(Seen { at_ns: event.at_ns, source, what });
+        let clock = self.clock;
+        let mut say = |what| out(Seen { at_ns: event.at_ns, clock, what });
         match event.what {
             What::Switch { from, to, leaves } => self.switch(event.cpu, (from, to, leaves), names, &mut say),
             What::Wakes { who, .. } => {

@@ -1,5 +1,6 @@
 //! One core: its open window, and who executes on it.
 
+use crate::moment::Moment;
 use crate::rebuilt::{Slice, Window};
 use crate::seen::Who;
 use quantity::{CoreId, PartitionId};
@@ -16,12 +17,12 @@ pub(super) struct Line {
     interrupts: u32,
     /// Who executed when the outermost of these came.
     stopped: Option<Who>,
-    last_ns: u64,
+    last: Moment,
 }
 
 impl Line {
     pub(super) fn new(core: CoreId) -> Self {
-        Self { core, window: None, told: false, slice: None, interrupts: 0, stopped: None, last_ns: 0 }
+        Self { core, window: None, told: false, slice: None, interrupts: 0, stopped: None, last: Moment::default() }
     }
 
     pub(super) fn core(&self) -> CoreId {
@@ -33,56 +34,71 @@ impl Line {
         self.slice.map(|slice| slice.who)
     }
 
-    /// The last instant at which something of this core was seen.
-    pub(super) fn last_ns(&self) -> u64 {
-        self.last_ns
+    /// When something of this core was seen last.
+    pub(super) fn last(&self) -> Moment {
+        self.last
     }
 
     /// A told window begins; the one that was open until now is given back. One that was never told to end is not whole, and
-    /// a guess at one ends with what was seen of it.
-    pub(super) fn begin_window(&mut self, at: u64, partition: PartitionId) -> Option<Window> {
-        self.last_ns = at;
+    /// a guess at one ends with what was seen of it. `runs`: whoever executes is of the partition, and goes on.
+    pub(super) fn begin_window(&mut self, at: Moment, partition: PartitionId, runs: bool) -> Option<Window> {
+        self.last = at;
         self.told = true;
-        let window =
-            Window { core: self.core, partition, from_ns: at, to_ns: at, first_ns: None, told: true, whole: true };
-        let before = self.window.replace(window);
-        before.map(|window| if window.told { Window { to_ns: at, whole: false, ..window } } else { window })
+        let clock = self.slice.filter(|_| runs).map(|slice| slice.clock);
+        let first = clock.map(|clock| Moment { clock, ..at });
+        let before = self.window.replace(Window { told: true, first, ..self.window_from(at, partition) });
+        before.map(|window| if window.told { Window { whole: false, ..until(at, window) } } else { window })
+    }
+
+    /// A window of which nothing more is known yet.
+    fn window_from(&self, at: Moment, partition: PartitionId) -> Window {
+        Window {
+            core: self.core,
+            partition,
+            from_ns: at.at_ns,
+            to_ns: at.at_ns,
+            clocks: (at.clock, at.clock),
+            first: None,
+            told: false,
+            whole: true,
+        }
     }
 
     /// A told window ends. The end of one that is not open, since its beginning was not seen or another has begun, counts for
     /// nothing.
-    pub(super) fn end_window(&mut self, at: u64, partition: PartitionId) -> Option<Window> {
-        self.last_ns = at;
+    pub(super) fn end_window(&mut self, at: Moment, partition: PartitionId) -> Option<Window> {
+        self.last = at;
         self.told = true;
         let window = self.window.take_if(|window| window.told && window.partition == partition)?;
-        Some(Window { to_ns: at, ..window })
+        Some(until(at, window))
     }
 
     /// Somebody executes from now on. Where windows are not told, another partition's first execution ends the guess at one.
-    pub(super) fn begin_slice(&mut self, at: u64, who: Who, partition: Option<PartitionId>) -> Option<Window> {
-        self.last_ns = at;
-        self.slice = Some(Slice { core: self.core, who, from_ns: at, to_ns: at, whole: true });
+    pub(super) fn begin_slice(&mut self, at: Moment, who: Who, partition: Option<PartitionId>) -> Option<Window> {
+        self.last = at;
+        let (from_ns, clock) = (at.at_ns, at.clock);
+        self.slice = Some(Slice { core: self.core, who, from_ns, to_ns: from_ns, clock, whole: true });
         let partition = partition?;
         if let Some(window) = self.window.as_mut().filter(|window| window.partition == partition) {
-            window.first_ns = window.first_ns.or(Some(at));
+            window.first = window.first.or(Some(at));
             return None;
         }
         if self.told {
             return None;
         }
-        let guess =
-            Window { core: self.core, partition, from_ns: at, to_ns: at, first_ns: Some(at), told: false, whole: true };
-        self.window.replace(guess)
+        self.window.replace(Window { first: Some(at), ..self.window_from(at, partition) })
     }
 
     /// Whoever executes does so no longer. A guessed window lasts at least until then.
-    pub(super) fn end_slice(&mut self, at: u64) -> Option<Slice> {
-        self.last_ns = self.last_ns.max(at);
+    pub(super) fn end_slice(&mut self, at: Moment) -> Option<Slice> {
+        if self.last.at_ns < at.at_ns {
+            self.last = at;
+        }
         let slice = self.slice.take()?;
         if let Some(window) = self.window.as_mut().filter(|window| !window.told) {
-            window.to_ns = at;
+            *window = until(at, *window);
         }
-        Some(Slice { to_ns: at, ..slice })
+        Some(Slice { to_ns: at.at_ns, ..slice })
     }
 
     /// An interrupt stops whoever executed.
@@ -107,7 +123,10 @@ impl Line {
     pub(super) fn lose(&mut self) -> Option<Window> {
         self.no_interrupts();
         let window = self.window.take()?;
-        let to_ns = if window.told { self.last_ns } else { window.to_ns };
-        Some(Window { to_ns, whole: false, ..window })
+        Some(Window { whole: false, ..if window.told { until(self.last, window) } else { window } })
     }
+}
+
+fn until(at: Moment, window: Window) -> Window {
+    Window { to_ns: at.at_ns, clocks: (window.clocks.0, at.clock), ..window }
 }

@@ -5,6 +5,7 @@
 mod jobs;
 mod line;
 
+use crate::moment::Moment;
 use crate::rebuilt::Observer;
 use crate::seen::{Happening, Seen, Who};
 use jobs::Jobs;
@@ -23,7 +24,7 @@ pub struct Rebuild {
     home: Vec<PartitionId>,
     /// By partition and core: whether the one was seen on the other, or may be seen on any.
     seen_on: Vec<Vec<bool>>,
-    last_ns: u64,
+    last: Moment,
 }
 
 impl Rebuild {
@@ -35,20 +36,21 @@ impl Rebuild {
             jobs: system.task_ids().map(Jobs::new).collect(),
             home: system.tasks.iter().map(|task| task.partition).collect(),
             seen_on: system.partitions.iter().map(|it| vec![it.virtual_cores.value > 1; cores]).collect(),
-            last_ns: 0,
+            last: Moment::default(),
         }
     }
 
     /// Takes the next thing seen. They come in the order of time.
     pub fn take(&mut self, seen: &Seen, observer: &mut dyn Observer) {
-        debug_assert!(seen.at_ns >= self.last_ns, "what was seen comes in the order of time");
-        let before_ns = self.last_ns;
-        self.last_ns = before_ns.max(seen.at_ns);
+        debug_assert!(seen.at_ns >= self.last.at_ns, "what was seen comes in the order of time");
+        let (at, before) = (seen.moment(), self.last);
+        self.last = at;
         observer.seen(seen);
-        let at = seen.at_ns;
         match seen.what {
             Happening::WindowBegins { core, partition } => {
-                let ended = self.lines[core.index()].begin_window(at, partition);
+                let who = self.lines[core.index()].who();
+                let runs = who.and_then(|who| self.partition_of(who)) == Some(partition);
+                let ended = self.lines[core.index()].begin_window(at, partition, runs);
                 ended.iter().for_each(|window| observer.window(window));
             }
             Happening::WindowEnds { core, partition } => {
@@ -77,7 +79,7 @@ impl Rebuild {
             Happening::Restarts { partition, .. } | Happening::Stopped { partition } => {
                 self.start_anew(at, partition, observer)
             }
-            Happening::Gap { core, .. } => self.gap(core, before_ns, observer),
+            Happening::Gap { core, .. } => self.gap(core, before, observer),
             Happening::Writes { .. }
             | Happening::Reads { .. }
             | Happening::Overflows { .. }
@@ -92,12 +94,12 @@ impl Rebuild {
 
     /// Takes the end of the recording: what is under way is told as not whole.
     pub fn finish(&mut self, observer: &mut dyn Observer) {
-        let last_ns = self.last_ns;
-        (0..self.lines.len()).map(CoreId::new).for_each(|core| _ = self.end_slice(last_ns, core, observer));
-        self.gap(None, last_ns, observer);
+        let last = self.last;
+        (0..self.lines.len()).map(CoreId::new).for_each(|core| _ = self.end_slice(last, core, observer));
+        self.gap(None, last, observer);
     }
 
-    fn runs(&mut self, at: u64, core: CoreId, who: Option<Who>, observer: &mut dyn Observer) {
+    fn runs(&mut self, at: Moment, core: CoreId, who: Option<Who>, observer: &mut dyn Observer) {
         self.end_slice(at, core, observer);
         self.lines[core.index()].no_interrupts();
         if let Some(who) = who {
@@ -105,7 +107,7 @@ impl Rebuild {
         }
     }
 
-    fn begin_slice(&mut self, at: u64, core: CoreId, who: Who, observer: &mut dyn Observer) {
+    fn begin_slice(&mut self, at: Moment, core: CoreId, who: Who, observer: &mut dyn Observer) {
         let partition = self.partition_of(who);
         if let Some(partition) = partition {
             self.seen_on[partition.index()][core.index()] = true;
@@ -117,10 +119,10 @@ impl Rebuild {
         ended.iter().for_each(|window| observer.window(window));
     }
 
-    fn end_slice(&mut self, at: u64, core: CoreId, observer: &mut dyn Observer) -> Option<Who> {
+    fn end_slice(&mut self, at: Moment, core: CoreId, observer: &mut dyn Observer) -> Option<Who> {
         let slice = self.lines[core.index()].end_slice(at)?;
         if let Who::Task(task) = slice.who {
-            self.jobs[task.index()].executed(slice.to_ns - slice.from_ns);
+            self.jobs[task.index()].executed(slice.to_ns - slice.from_ns, at.clock.error_to_ns(slice.clock));
         }
         if slice.to_ns > slice.from_ns {
             observer.slice(&slice);
@@ -129,7 +131,7 @@ impl Rebuild {
     }
 
     /// A job ends while its task is said to run on: what ran until now was its, what runs from now is the next one's.
-    fn split_slice(&mut self, at: u64, task: TaskId, observer: &mut dyn Observer) {
+    fn split_slice(&mut self, at: Moment, task: TaskId, observer: &mut dyn Observer) {
         let runs = |line: &Line| line.who() == Some(Who::Task(task));
         let Some(core) = self.lines.iter().position(runs).map(CoreId::new) else { return };
         self.end_slice(at, core, observer);
@@ -138,21 +140,22 @@ impl Rebuild {
     }
 
     /// A partition starts anew or stops: its jobs under way are given up.
-    fn start_anew(&mut self, at: u64, partition: PartitionId, observer: &mut dyn Observer) {
+    fn start_anew(&mut self, at: Moment, partition: PartitionId, observer: &mut dyn Observer) {
         let Self { jobs, home, .. } = self;
         let mine = jobs.iter_mut().zip(home).filter(|(_, home)| **home == partition);
         mine.for_each(|(jobs, _)| jobs.drop_all(at, observer));
     }
 
-    /// Events were lost after `last_ns`, or of a core since the last one seen of it.
-    fn gap(&mut self, core: Option<CoreId>, last_ns: u64, observer: &mut dyn Observer) {
-        let last_ns = core.map_or(last_ns, |core| self.lines[core.index()].last_ns().min(last_ns));
+    /// Events were lost after `last`, or of a core since the last one seen of it.
+    fn gap(&mut self, core: Option<CoreId>, last: Moment, observer: &mut dyn Observer) {
+        let of_core = core.map(|core| self.lines[core.index()].last());
+        let last = of_core.filter(|of_core| of_core.at_ns < last.at_ns).unwrap_or(last);
         let lost = |line: &Line| core.is_none_or(|core| line.core() == core);
         for index in 0..self.lines.len() {
             if !lost(&self.lines[index]) {
                 continue;
             }
-            let last = self.lines[index].last_ns();
+            let last = self.lines[index].last();
             self.end_slice(last, CoreId::new(index), observer);
             let ended = self.lines[index].lose();
             ended.iter().for_each(|window| observer.window(window));
@@ -162,7 +165,7 @@ impl Rebuild {
             // Whoever wakes a thread is on any core.
             let is_touched = |core: CoreId| seen_on[core.index()] || !seen_on.contains(&true) || jobs.counts_in_order();
             if core.is_none_or(is_touched) {
-                jobs.lose(last_ns, observer);
+                jobs.lose(last, observer);
             }
         }
     }

@@ -7,6 +7,7 @@ use quantity::{ChannelId, CoreId, PartitionId, TaskId};
 use std::collections::BTreeMap;
 use std::num::NonZeroU32;
 use trace::judge::{Allowed, Finding, Judge, Judgement};
+use trace::moment::Clock;
 use trace::rebuild::Rebuild;
 use trace::seen::{Happening, Seen, Who};
 
@@ -164,7 +165,7 @@ impl Recording {
     }
 
     pub fn ns(&mut self, at_ns: u64, what: Happening) -> &mut Self {
-        self.seen.push(Seen { at_ns, source: 0, what });
+        self.seen.push(Seen { at_ns, clock: Clock::exact(0), what });
         self
     }
 

@@ -8,6 +8,7 @@ use trace::intake::lines::LineReader;
 use trace::intake::text::SchedulerText;
 use trace::judge::Status;
 use trace::map::Map;
+use trace::moment::Clock;
 use trace::note::Matter;
 use trace::rebuild::Rebuild;
 use trace::rebuilt::{Job, Observer};
@@ -53,7 +54,7 @@ fn jobs(task: TaskId, story: &[(u64, char)]) -> Vec<(Option<u64>, Option<u64>, b
             'i' => runs(None),
             _ => Happening::Gap { core: None, ends: true },
         };
-        rebuild.take(&Seen { at_ns: *at_ns, source: 0, what }, &mut found);
+        rebuild.take(&Seen { at_ns: *at_ns, clock: Clock::exact(0), what }, &mut found);
     }
     found.0.iter().map(|job| (job.arrived_ns, job.completed_ns, job.whole)).collect()
 }
@@ -93,7 +94,7 @@ fn numbers_pair_jobs_whatever_was_lost() {
         (20, Happening::Arrives { task: work(), number: number(2) }),
         (25, Happening::Completes { task: work(), number: number(2) }),
     ] {
-        rebuild.take(&Seen { at_ns, source: 0, what }, &mut found);
+        rebuild.take(&Seen { at_ns, clock: Clock::exact(0), what }, &mut found);
     }
     let found: Vec<_> = found.0.iter().map(|job| (job.arrived_ns, job.completed_ns, job.whole)).collect();
     assert_eq!(found, [(Some(10), None, false), (Some(20), Some(25), true)]);

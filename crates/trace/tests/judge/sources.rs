@@ -9,16 +9,17 @@ use trace::intake::pcap::Pcap;
 use trace::intake::trace_event::TraceEvent;
 use trace::judge::{Allowed, Judge, Judgement, Status};
 use trace::map::Map;
-use trace::recording::{Source, Stream, Taking, take};
+use trace::recording::{Source, Stream, Taking, fit_marks, sync_marks, take};
 
 const HEAD: &str = "time_ns,core,event,who,number\n";
 
 fn judged(sources: &[&str]) -> (Taking, Judgement) {
-    let table = |(index, rows): (u16, &&str)| -> Box<dyn Source> {
-        let text = std::io::Cursor::new(format!("{HEAD}{rows}").into_bytes());
-        Box::new(Stream::new(index, text, Box::new(CsvReader::new(index))))
-    };
     heard((0..).zip(sources).map(table).collect())
+}
+
+fn table((index, rows): (u16, impl std::fmt::Display)) -> Box<dyn Source> {
+    let text = std::io::Cursor::new(format!("{HEAD}{rows}").into_bytes());
+    Box::new(Stream::new(index, text, Box::new(CsvReader::new(index))))
 }
 
 fn heard(sources: Vec<Box<dyn Source>>) -> (Taking, Judgement) {
@@ -182,4 +183,50 @@ fn an_object_of_a_list_that_cannot_be_read_is_lost_near_its_neighbours() {
     ] {
         assert_eq!(list(broken), 0, "{broken}");
     }
+}
+
+/// The second source's clock is 5 ms behind and its common marks are read up to 2 us off: it tells when jobs of `B.log` complete.
+fn judged_by_marks(marks: &[(u64, u64)], took_ns: u64) -> (Fit, Judgement) {
+    let (mut own, mut other) = (String::new(), String::new());
+    for job in 0..5 {
+        let at = 10_000_000 + job * 1_000_000;
+        let _ = writeln!(own, "{at},,arrives,B.log,{job}");
+        let _ = writeln!(other, "{},,completes,B.log,{job}", at + took_ns - 5_000_000);
+    }
+    for (own_ns, off_ns) in marks {
+        let _ = writeln!(own, "{own_ns},,mark,tick,");
+        let _ = writeln!(other, "{},,mark,tick,", own_ns + off_ns - 5_000_000);
+    }
+    let open = || -> Vec<Box<dyn Source>> { (0..).zip([&own, &other]).map(table).collect() };
+    let (system, plan) = system();
+    let map = "sync = \"tick\"\n";
+    let (map, wrong) = trace::map::read_map("map.toml", map.as_bytes(), &system, &mut diagnostic::Sources::new());
+    let map = map.unwrap_or_else(|| panic!("{wrong:?}"));
+    let [first, second] = [0, 1].map(|index| sync_marks(&map, open()[index].as_mut()));
+    let fit = fit_marks(&second, &first).expect("a line");
+    let mut judge = Judge::new(&system, &plan, Allowed::default());
+    take(&system, &map, open(), vec![Fit::SAME, fit], &mut judge);
+    (fit, judge.finish())
+}
+
+#[test]
+fn what_the_fit_of_two_clocks_leaves_over_is_not_shown() {
+    // Off by 0, 4 and 0 us: a line 2 us off all of them.
+    let marks = [(9_000_000, 0), (12_996_000, 4_000), (17_000_000, 0)];
+    // By that line jobs of 1,000 us are seen to take 998 us, and may have taken the 1 ms of their deadline.
+    let status = |marks: &[(u64, u64)], took_ns| {
+        let (fit, judgement) = judged_by_marks(marks, took_ns);
+        (fit.error_ns(), finding(&judgement, "deadline/B.log").status.clone())
+    };
+    assert_eq!(status(&marks, 1_000_000), (Some(2_000), Status::Kept));
+    let (_, found) = status(&marks, 1_000_001);
+    assert!(matches!(&found, Status::NotShown(why) if why.contains("by up to 2000 ns")), "{found:?}");
+    assert!(matches!(status(&marks, 1_004_000).1, Status::NotShown(_)));
+    assert_eq!(status(&marks, 1_004_001).1, Status::Violated);
+    // Nothing says how far off a line through two marks is.
+    let (error_ns, found) = status(&marks[..2], 100_000);
+    assert!(
+        matches!((error_ns, &found), (None, Status::NotShown(why)) if why.contains("three common marks")),
+        "{found:?}"
+    );
 }

@@ -117,7 +117,7 @@ impl Call<'_> {
             return;
         }
         let (machine, schedule) = (self.machine, self.scenario.schedule);
-        let above = simulated::above(machine, schedule, seen, self.verdicts);
+        let above = simulated::above(machine, self.scenario, seen, self.verdicts);
         let reproduces = |above: &Above| {
             let run = runs::first(machine, self.scenario, seen.runs, |alone| above.is_in(machine, schedule, alone));
             write_scenario(&Scenario { run: run.unwrap_or(self.scenario.run), ..self.scenario.clone() }, machine)

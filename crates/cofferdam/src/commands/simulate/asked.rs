@@ -1,7 +1,7 @@
 //! What a call asks to be run: a scenario file, and the options that go before it.
 
 use super::Session;
-use crate::args::{Execution, SimulateArgs};
+use crate::args::{self, Execution, SimulateArgs};
 use crate::files;
 use diagnostic::codes::scenario::BAD_PARAMETER;
 use diagnostic::codes::shape::{KEYS_CLASH, UNKNOWN_NAME};
@@ -9,7 +9,7 @@ use diagnostic::{Code, Diagnostic, Located, Sources, Span};
 use model::MOST_BYTES;
 use model::tables::nearest;
 use simulator::fault::{protection, read_fault, read_scenario};
-use simulator::scenario::{Begin, Spread, Times};
+use simulator::scenario::{Begin, Contention, Spread, Times};
 use simulator::{Machine, Scenario};
 
 /// All that is wrong with a scenario.
@@ -59,6 +59,11 @@ impl Asked<'_> {
         if args.from_boot {
             scenario.begin = Begin::FirstFrame;
         }
+        scenario.contention = match args.contention {
+            None => scenario.contention,
+            Some(args::Contention::Full) => Contention::Full,
+            Some(args::Contention::Concurrent) => Contention::Concurrent,
+        };
         self.span(args, &mut scenario);
         self.window(args, &scenario);
         self.execution(args, &mut scenario);

@@ -74,6 +74,7 @@ fn scenario() -> Scenario {
         faults: Vec::new(),
         protections: Protections::ALL,
         changes: Vec::new(),
+        contention: Default::default(),
     }
 }
 

@@ -11,7 +11,8 @@
 //! and written when the recording says so.
 //! **Invariants.** What is not known speaks for nothing: data that comes from before the recording or a gap, or from a read that
 //! was not recorded, makes its output begin the measurement anew. What was measured while events of some core were lost, or one of
-//! the chain's partitions had failed, is taken back when that is told.
+//! the chain's partitions had failed, is taken back when that is told. So is what hangs on the order of two things of which
+//! different sources tell, where their clocks are not known well enough to say which came first.
 //! **Checked by** recordings made by hand, and runs of the simulator, which measures its own chains in another way.
 
 mod pending;
@@ -20,6 +21,7 @@ mod station;
 
 use super::tally::{Finding, Limit, Rule, Tally};
 use super::{Most, channel_name};
+use crate::moment::{Moment, Reading};
 use crate::rebuilt::{Job, Observer};
 use crate::seen::{Happening, Seen, Who};
 use model::System;
@@ -35,8 +37,8 @@ enum Carried {
     Nothing,
     /// Something, and the recording does not say what.
     Unknown,
-    /// Data that the first task read at this instant.
-    Since(u64),
+    /// Data that the first task read at this moment.
+    Since(Moment),
 }
 
 impl Carried {
@@ -72,6 +74,8 @@ pub(super) struct Chains {
     unnoticed_ns: Vec<u64>,
     /// By partition: when an error of it was noticed that no start has answered yet.
     noticed: Vec<Option<u64>>,
+    /// Of which chains the order of two things was just found to be open: what came first, and how far off the clocks are.
+    open: Vec<(usize, (Moment, u64))>,
     /// No output is to come before this instant.
     next_due: u64,
     now: u64,
@@ -94,9 +98,9 @@ struct Chain {
 #[derive(Debug, Clone, Copy)]
 struct Held {
     /// When its data was read.
-    since: u64,
+    since: Moment,
     /// The youngest data that any output since the measurement began put out.
-    youngest: u64,
+    youngest: Moment,
 }
 
 impl Chains {
@@ -115,6 +119,7 @@ impl Chains {
             pending: Pending::new(system.board.cores.len(), longest_ns),
             noticed: vec![None; unnoticed_ns.len()],
             unnoticed_ns,
+            open: Vec::new(),
             next_due: u64::MAX,
             now: 0,
         };
@@ -127,6 +132,27 @@ impl Chains {
             }
         }
         chains
+    }
+
+    /// Something is told of a task.
+    fn expect_order(&mut self, at: Moment, task: TaskId) {
+        let Self { chains, of_task, open, .. } = self;
+        for (number, position) in &of_task[task.index()] {
+            open.extend(chains[*number].stations[*position].order.take(at).map(|found| (*number, found)));
+        }
+    }
+
+    /// Where the order of two things of a chain is open, so is what was measured since the first of them, and measurement begins
+    /// anew after the second.
+    fn leave_open(&mut self) {
+        for (number, (from, error_ns)) in std::mem::take(&mut self.open) {
+            for _ in self.pending.take_back(from.at_ns, |value| value.chain == number) {
+                self.chains[number].note_undecided(error_ns);
+            }
+            self.chains[number].note_undecided(error_ns);
+            self.chains[number].held = None;
+            self.chains[number].forget();
+        }
     }
 
     /// Everything was seen.
@@ -148,11 +174,8 @@ impl Chains {
 
     /// The most that was seen of each chain.
     pub(super) fn seen(&self) -> Vec<ChainSeen> {
-        let most = |tally: &Tally| {
-            let (value, at_ns) = tally.worst()?;
-            Some(Most { value, at_ns, seen: tally.seen() })
-        };
-        self.chains.iter().map(|chain| ChainSeen { reaction: most(&chain.reactions), age: most(&chain.ages) }).collect()
+        let seen = |chain: &Chain| ChainSeen { reaction: chain.reactions.most(), age: chain.ages.most() };
+        self.chains.iter().map(seen).collect()
     }
 
     /// Every station of a task.
@@ -165,8 +188,9 @@ impl Chains {
     fn outputs(&mut self, now: u64) {
         while self.next_due <= now {
             for (number, chain) in self.chains.iter_mut().enumerate() {
-                chain.outputs(self.next_due, |at_ns, age_ns, reaction_ns| {
-                    self.pending.push(Value { chain: number, at_ns, age_ns, reaction_ns });
+                let mut found = |open| self.open.push((number, open));
+                chain.outputs(self.next_due, &mut found, |at_ns, age, reaction| {
+                    self.pending.push(Value { chain: number, at_ns, age, reaction });
                 });
             }
             let due = self.chains.iter().flat_map(|chain| &chain.stations).filter_map(Station::next_due);
@@ -180,11 +204,13 @@ impl Chains {
         values.iter().for_each(|value| self.chains[value.chain].note(value));
     }
 
-    fn writes(&mut self, at: u64, channel: ChannelId) {
+    fn writes(&mut self, at: Moment, channel: ChannelId) {
         for (number, position) in &self.of_channel[channel.index()] {
             let (before, after) = self.chains[*number].stations.split_at_mut(*position);
-            let (Some(from), Link::Channel(inlet)) = (before.last(), &mut after[0].link) else { continue };
+            let (Some(from), Link::Channel(inlet)) = (before.last_mut(), &mut after[0].link) else { continue };
             inlet.writes += 1;
+            self.open
+                .extend([inlet.order.take(at), from.order.take(at)].into_iter().flatten().map(|open| (*number, open)));
             // Of a channel of a whole partition, another task of it may be the one that writes.
             let is_from = inlet.writer.is_some() || from.wrote_at(at) || self.running.contains(&Some(from.task));
             let carried = if is_from { from.speaks(at) } else { Carried::Unknown };
@@ -192,13 +218,16 @@ impl Chains {
         }
     }
 
-    fn reads(&mut self, at: u64, channel: ChannelId, receiver: u16) {
+    fn reads(&mut self, at: Moment, channel: ChannelId, receiver: u16) {
         for (number, position) in &self.of_channel[channel.index()] {
             let station = &mut self.chains[*number].stations[*position];
-            let Link::Channel(inlet) = &station.link else { continue };
+            let Link::Channel(inlet) = &mut station.link else { continue };
             if inlet.receiver != receiver {
                 continue;
             }
+            self.open.extend(
+                [inlet.order.take(at), station.order.take(at)].into_iter().flatten().map(|open| (*number, open)),
+            );
             let is_its = inlet.is_own || station.reads_at_arrival(at) || self.running.contains(&Some(station.task));
             if is_its { station.reads(at) } else { station.misses() }
         }
@@ -215,9 +244,10 @@ impl Chains {
 
     /// A partition starts anew or stops: chains through it are not followed across that, from the instant on at which it may
     /// have failed.
-    fn start_anew(&mut self, at: u64, partition: PartitionId) {
+    fn start_anew(&mut self, at: Moment, partition: PartitionId) {
         let index = partition.index();
-        let failed = self.noticed[index].take().unwrap_or(at).saturating_sub(self.unnoticed_ns[index]);
+        let failed = self.noticed[index].take().unwrap_or(at.at_ns).saturating_sub(self.unnoticed_ns[index]);
+        let failed = failed.saturating_sub(u64::from(at.clock.error_ns));
         let Self { chains, pending, running, home, .. } = self;
         for value in pending.take_back(failed, |value| chains[value.chain].passes(partition)) {
             chains[value.chain].withdraw(&value);
@@ -300,16 +330,24 @@ impl Chain {
     }
 
     /// Outputs come that are to come until `now`, those of the first tasks first.
-    fn outputs(&mut self, now: u64, mut measured: impl FnMut(u64, u64, Option<u64>)) {
+    fn outputs(
+        &mut self,
+        now: u64,
+        open: &mut impl FnMut((Moment, u64)),
+        mut measured: impl FnMut(u64, Reading, Option<Reading>),
+    ) {
         for position in 0..self.stations.len() {
             while self.stations[position].next_due().is_some_and(|due| due <= now) {
                 let Some((at, carried)) = self.stations[position].output() else { break };
                 match self.stations.get_mut(position + 1) {
-                    Some(next) if matches!(next.link, Link::Buffer) => next.receive(carried),
+                    Some(next) if matches!(next.link, Link::Buffer) => {
+                        next.order.take(at).into_iter().for_each(&mut *open);
+                        next.receive(carried);
+                    }
                     Some(_) => {}
                     None => {
                         if let Some((age, reaction)) = self.put_out(at, carried) {
-                            measured(at, age, reaction);
+                            measured(at.at_ns, age, reaction);
                         }
                     }
                 }
@@ -319,7 +357,7 @@ impl Chain {
 
     /// The last task puts out what it carries. How old what it replaces is by then, and how long the oldest stimulus waited
     /// that it is the first to answer.
-    fn put_out(&mut self, at: u64, carried: Carried) -> Option<(u64, Option<u64>)> {
+    fn put_out(&mut self, at: Moment, carried: Carried) -> Option<(Reading, Option<Reading>)> {
         let since = match carried {
             Carried::Nothing => return None,
             Carried::Unknown => {
@@ -329,25 +367,34 @@ impl Chain {
             Carried::Since(since) => since,
         };
         let held = self.held.unwrap_or(Held { since, youngest: since });
-        let is_first = self.held.replace(Held { since, youngest: since.max(held.youngest) }).is_none();
-        let took = |from: u64| at.saturating_sub(from).saturating_add(self.outside_ns);
-        let reaction = (since > held.youngest).then(|| took(held.youngest));
+        let is_younger = since.at_ns > held.youngest.at_ns;
+        let youngest = if is_younger { since } else { held.youngest };
+        let is_first = self.held.replace(Held { since, youngest }).is_none();
+        let took = |from: Moment| at.since(from).plus(self.outside_ns);
+        let reaction = is_younger.then(|| took(held.youngest));
         (!is_first).then(|| (took(held.since), reaction))
     }
 
     /// A value stands.
     fn note(&mut self, value: &Value) {
-        let (at, age) = (value.at_ns, value.age_ns);
-        self.ages.note(age, at, || format!("what was put out before was {age} ns old when it was replaced"));
-        if let Some(reaction) = value.reaction_ns {
-            self.reactions.note(reaction, at, || format!("a stimulus was answered only {reaction} ns after it came"));
+        let (at, age) = (value.at_ns, value.age);
+        self.ages.note(age, at, || format!("what was put out before was {} ns old when it was replaced", age.value));
+        if let Some(reaction) = value.reaction {
+            self.reactions
+                .note(reaction, at, || format!("a stimulus was answered only {} ns after it came", reaction.value));
         }
     }
 
     /// A value does not stand.
     fn withdraw(&mut self, value: &Value) {
         self.ages.note_gap();
-        value.reaction_ns.into_iter().for_each(|_| self.reactions.note_gap());
+        value.reaction.into_iter().for_each(|_| self.reactions.note_gap());
+    }
+
+    /// What was measured may be another value, as far as the clocks are known.
+    fn note_undecided(&mut self, error_ns: u64) {
+        self.ages.note_undecided(error_ns);
+        self.reactions.note_undecided(error_ns);
     }
 
     /// What was put out last is not known any more.
@@ -366,31 +413,38 @@ impl Chain {
 
 impl Observer for Chains {
     fn seen(&mut self, seen: &Seen) {
-        let at = seen.at_ns;
-        self.outputs(at);
-        self.now = at;
+        let at = seen.moment();
+        self.outputs(at.at_ns);
+        self.now = at.at_ns;
+        self.pending.expect_error(at.clock);
         if let Some(core) = core_of(seen.what) {
-            self.pending.hear(core, at);
+            self.pending.hear(core, at.at_ns);
         }
         match seen.what {
             Happening::Runs { core, who, .. } => {
                 let task = who.and_then(|who| if let Who::Task(task) = who { Some(task) } else { None });
-                self.running[core.index()] = task;
+                let before = std::mem::replace(&mut self.running[core.index()], task);
+                before.into_iter().chain(task).for_each(|task| self.expect_order(at, task));
                 task.into_iter().for_each(|task| self.each(task, |station| station.executes(at)));
             }
-            Happening::Arrives { task, .. } => self.each(task, |station| station.arrives(at)),
+            Happening::Arrives { task, .. } => {
+                self.expect_order(at, task);
+                self.each(task, |station| station.arrives(at));
+            }
+            Happening::Completes { task, .. } => self.expect_order(at, task),
             Happening::Writes { channel, .. } => self.writes(at, channel),
             Happening::Reads { channel, receiver } => self.reads(at, channel, receiver),
             Happening::Overflows { channel, receiver } => self.overflows(channel, receiver),
             Happening::Noticed { partition } => {
                 let noticed = &mut self.noticed[partition.index()];
-                *noticed = noticed.or(Some(at));
+                *noticed = noticed.or(Some(at.at_ns));
             }
             Happening::Restarts { partition, .. } | Happening::Stopped { partition } => self.start_anew(at, partition),
             Happening::Operational { partition } => self.operational(partition),
             Happening::Gap { core, .. } => self.forget(core),
             _ => {}
         }
+        self.leave_open();
     }
 
     fn job(&mut self, job: &Job) {
@@ -401,6 +455,7 @@ impl Observer for Chains {
         });
         self.next_due = next_due;
         self.outputs(self.now);
+        self.leave_open();
     }
 }
 

@@ -2,6 +2,7 @@
 //! what was seen on the others meanwhile may rest on something that was lost; and a partition has failed for a while when it is
 //! noticed.
 
+use crate::moment::{Clock, Reading};
 use quantity::CoreId;
 use std::collections::VecDeque;
 
@@ -18,9 +19,9 @@ pub(super) struct Value {
     /// When it was put out.
     pub(super) at_ns: u64,
     /// How old what was put out before was then.
-    pub(super) age_ns: u64,
+    pub(super) age: Reading,
     /// How long the oldest stimulus waited that is answered by it, where any is.
-    pub(super) reaction_ns: Option<u64>,
+    pub(super) reaction: Option<Reading>,
 }
 
 /// The values that wait.
@@ -29,7 +30,7 @@ pub(super) struct Pending {
     values: VecDeque<Value>,
     /// When something of each core was last seen.
     heard: Vec<Option<u64>>,
-    /// For so long at most a failure is not noticed, in nanoseconds.
+    /// For so long at most a failure is not noticed, in nanoseconds, or what came before something else is told after it.
     unnoticed_ns: u64,
     /// From so many values on it is looked again.
     look_at: usize,
@@ -38,6 +39,11 @@ pub(super) struct Pending {
 impl Pending {
     pub(super) fn new(cores: usize, unnoticed_ns: u64) -> Self {
         Self { values: VecDeque::new(), heard: vec![None; cores], unnoticed_ns, look_at: MANY }
+    }
+
+    /// Something of a source is told, which may have come so much earlier than it seems against what another one told.
+    pub(super) fn expect_error(&mut self, clock: Clock) {
+        self.unnoticed_ns = self.unnoticed_ns.max(2 * u64::from(clock.error_ns));
     }
 
     /// Something of a core is seen.
@@ -88,7 +94,7 @@ mod tests {
     use super::*;
 
     fn at(at_ns: u64) -> Value {
-        Value { chain: 0, at_ns, age_ns: 1, reaction_ns: None }
+        Value { chain: 0, at_ns, age: 1.into(), reaction: None }
     }
 
     #[test]

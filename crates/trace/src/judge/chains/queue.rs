@@ -72,42 +72,47 @@ impl Queue {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use Carried::{Nothing, Since, Unknown};
+    use crate::moment::Moment;
+    use Carried::{Nothing, Unknown};
+
+    fn since(at_ns: u64) -> Carried {
+        Carried::Since(Moment { at_ns, ..Moment::default() })
+    }
 
     #[test]
     fn a_read_of_everything_takes_the_youngest_and_leaves_nothing() {
         let mut queue = Queue::new(QueueRead::All, 3);
         assert_eq!(queue.take(), Unknown, "what waited before the recording is not known");
-        [Since(1), Since(2), Nothing].into_iter().for_each(|carried| queue.push(carried));
-        assert_eq!(queue.take(), Since(2), "a message that carries nothing takes nothing away");
+        [since(1), since(2), Nothing].into_iter().for_each(|carried| queue.push(carried));
+        assert_eq!(queue.take(), since(2), "a message that carries nothing takes nothing away");
         assert_eq!(queue.take(), Nothing);
     }
 
     #[test]
     fn the_youngest_message_is_known_whatever_waited_before_it() {
         let mut queue = Queue::new(QueueRead::All, 3);
-        queue.push(Since(1));
-        assert_eq!(queue.take(), Since(1));
+        queue.push(since(1));
+        assert_eq!(queue.take(), since(1));
     }
 
     #[test]
     fn a_read_of_some_says_nothing_until_all_that_may_have_waited_is_gone() {
         let mut queue = Queue::new(QueueRead::AtMost(2), 3);
-        queue.push(Since(1));
+        queue.push(since(1));
         // Of up to three and one, two are taken, so up to two are left; then none.
         assert_eq!([queue.take(), queue.take()], [Unknown, Unknown]);
-        [Since(5), Since(6), Since(7)].into_iter().for_each(|carried| queue.push(carried));
-        assert_eq!([queue.take(), queue.take(), queue.take()], [Since(6), Since(7), Nothing]);
+        [since(5), since(6), since(7)].into_iter().for_each(|carried| queue.push(carried));
+        assert_eq!([queue.take(), queue.take(), queue.take()], [since(6), since(7), Nothing]);
     }
 
     #[test]
     fn what_found_no_room_is_not_read_and_more_than_fit_are_not_believed() {
         let mut queue = Queue::new(QueueRead::AtMost(1), 1);
         queue.empty();
-        [Since(1), Since(2)].into_iter().for_each(|carried| queue.push(carried));
+        [since(1), since(2)].into_iter().for_each(|carried| queue.push(carried));
         queue.refuse();
-        assert_eq!([queue.take(), queue.take()], [Since(1), Nothing]);
-        [Since(3), Since(4), Since(5)].into_iter().for_each(|carried| queue.push(carried));
+        assert_eq!([queue.take(), queue.take()], [since(1), Nothing]);
+        [since(3), since(4), since(5)].into_iter().for_each(|carried| queue.push(carried));
         assert_eq!(queue.take(), Unknown);
     }
 }

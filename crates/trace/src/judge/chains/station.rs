@@ -2,6 +2,7 @@
 
 use super::Carried;
 use super::queue::Queue;
+use crate::moment::{Moment, Order};
 use crate::rebuilt::Job;
 use model::System;
 use model::system::{ChainStep, ChannelKind, Exchange, PortEnd};
@@ -34,6 +35,8 @@ pub(super) struct Inlet {
     pub(super) is_own: bool,
     /// `None`: sampled.
     queue: Option<Queue>,
+    /// In which order it is written and read.
+    pub(super) order: Order,
     /// How often it was seen to be written and read.
     pub(super) writes: u64,
     pub(super) reads: u64,
@@ -43,7 +46,7 @@ pub(super) struct Inlet {
 #[derive(Debug, Clone, Copy)]
 struct OnItsWay {
     /// When it first executed; under logical execution time, when it arrived.
-    from_ns: u64,
+    from: Moment,
     /// What it has read; `None`: it has not read yet.
     found: Option<Carried>,
 }
@@ -63,9 +66,11 @@ pub(super) struct Station {
     /// Whether the job that begins next is known to begin: the one before it was seen to complete.
     is_sure: bool,
     /// Outputs of logical execution time that are still to come, and when.
-    due: VecDeque<(u64, Carried)>,
+    due: VecDeque<(Moment, Carried)>,
     /// What the job brought that wrote last, and when.
-    written: (u64, Carried),
+    written: (Moment, Carried),
+    /// In which order the task is told of, and what it reads and writes.
+    pub(super) order: Order,
     /// How many jobs of it were seen to complete.
     pub(super) completed: u64,
 }
@@ -88,20 +93,21 @@ impl Station {
             jobs: VecDeque::new(),
             is_sure: false,
             due: VecDeque::new(),
-            written: (0, Carried::Unknown),
+            written: (Moment::default(), Carried::Unknown),
+            order: Order::default(),
             completed: 0,
         }
     }
 
     /// The task executes: where none of its jobs has begun, one does.
-    pub(super) fn executes(&mut self, at: u64) {
+    pub(super) fn executes(&mut self, at: Moment) {
         if self.logical_ns.is_none() && self.jobs.is_empty() {
             self.begin(at);
         }
     }
 
     /// A job of the task arrives: under logical execution time it reads then.
-    pub(super) fn arrives(&mut self, at: u64) {
+    pub(super) fn arrives(&mut self, at: Moment) {
         if self.logical_ns.is_some() {
             if self.jobs.len() >= LIMIT {
                 self.jobs.pop_front();
@@ -110,22 +116,22 @@ impl Station {
         }
     }
 
-    fn begin(&mut self, at: u64) {
+    fn begin(&mut self, at: Moment) {
         let found = match self.link {
             Link::Begins => Some(Carried::Since(at)),
             Link::Buffer => Some(self.present),
             Link::Channel(_) => None,
         };
-        self.jobs.push_back(OnItsWay { from_ns: at, found });
+        self.jobs.push_back(OnItsWay { from: at, found });
     }
 
     /// Whether a job of it arrives at this instant that reads then.
-    pub(super) fn reads_at_arrival(&self, at: u64) -> bool {
-        self.logical_ns.is_some() && self.jobs.back().is_some_and(|job| job.from_ns == at)
+    pub(super) fn reads_at_arrival(&self, at: Moment) -> bool {
+        self.logical_ns.is_some() && self.jobs.back().is_some_and(|job| job.from.at_ns == at.at_ns)
     }
 
     /// The channel by which the chain comes is read by the job on its way.
-    pub(super) fn reads(&mut self, at: u64) {
+    pub(super) fn reads(&mut self, at: Moment) {
         let Link::Channel(inlet) = &mut self.link else { return };
         inlet.reads += 1;
         let found = inlet.queue.as_mut().map_or(self.present, Queue::take);
@@ -144,7 +150,7 @@ impl Station {
 
     /// A job ends.
     pub(super) fn ends(&mut self, job: &Job) {
-        let Some(completed) = job.completed_ns else { return self.drops(job) };
+        let Some(output) = job.output(self.logical_ns) else { return self.drops(job) };
         self.completed += 1;
         let carried = match self.logical_ns {
             None => self.brought(job),
@@ -154,15 +160,14 @@ impl Station {
         if self.due.len() >= LIMIT {
             self.due.pop_front();
         }
-        let output = self.logical_ns.zip(job.arrived_ns).map_or(completed, |(after, at)| at.saturating_add(after));
-        self.due.push_back((output.max(completed), carried));
+        self.due.push_back((output, carried));
     }
 
     /// A job is given up: the one that has begun, or under logical execution time the one that arrived then.
     fn drops(&mut self, job: &Job) {
         match self.logical_ns {
             None => self.jobs.clear(),
-            Some(_) => self.jobs.retain(|one| Some(one.from_ns) != job.arrived_ns),
+            Some(_) => self.jobs.retain(|one| Some(one.from.at_ns) != job.arrived_ns),
         }
     }
 
@@ -170,7 +175,7 @@ impl Station {
     fn brought(&mut self, ended: &Job) -> Carried {
         let job = self.jobs.pop_front();
         self.jobs.clear();
-        let begins = |job: &OnItsWay| ended.arrived_ns.is_none_or(|arrived| arrived <= job.from_ns);
+        let begins = |job: &OnItsWay| ended.arrived_ns.is_none_or(|arrived| arrived <= job.from.at_ns);
         job.filter(|job| begins(job) && (self.is_sure || ended.whole))
             .and_then(|job| job.found)
             .unwrap_or(Carried::Unknown)
@@ -178,20 +183,20 @@ impl Station {
 
     /// What the job brings that arrived at that instant; those before it never wrote.
     fn brought_from(&mut self, arrived: u64) -> Carried {
-        while self.jobs.front().is_some_and(|job| job.from_ns < arrived) {
+        while self.jobs.front().is_some_and(|job| job.from.at_ns < arrived) {
             self.jobs.pop_front();
         }
-        let job = self.jobs.pop_front_if(|job| job.from_ns == arrived);
+        let job = self.jobs.pop_front_if(|job| job.from.at_ns == arrived);
         job.and_then(|job| job.found).unwrap_or(Carried::Unknown)
     }
 
     /// When its next output comes, where one is to come.
     pub(super) fn next_due(&self) -> Option<u64> {
-        self.due.front().map(|(at, _)| *at)
+        self.due.front().map(|(at, _)| at.at_ns)
     }
 
     /// The next output comes: when, and what it carries.
-    pub(super) fn output(&mut self) -> Option<(u64, Carried)> {
+    pub(super) fn output(&mut self) -> Option<(Moment, Carried)> {
         let output = self.due.pop_front()?;
         self.written = output;
         Some(output)
@@ -199,7 +204,7 @@ impl Station {
 
     /// What a message carries that is written now: of the job on its way, or of the one that completes at this instant; under
     /// logical execution time, of the one whose output came last.
-    pub(super) fn speaks(&self, at: u64) -> Carried {
+    pub(super) fn speaks(&self, at: Moment) -> Carried {
         match self.jobs.front() {
             _ if self.logical_ns.is_some() => self.written.1,
             Some(job) if self.is_sure => job.found.unwrap_or(Carried::Unknown),
@@ -209,8 +214,8 @@ impl Station {
     }
 
     /// Whether a job of it wrote at this instant.
-    pub(super) fn wrote_at(&self, at: u64) -> bool {
-        self.written.0 == at
+    pub(super) fn wrote_at(&self, at: Moment) -> bool {
+        self.written.0.at_ns == at.at_ns
     }
 
     /// What the task before wrote comes.
@@ -242,7 +247,7 @@ impl Station {
         self.due.clear();
         self.is_sure = false;
         self.present = Carried::Unknown;
-        self.written = (0, Carried::Unknown);
+        self.written = (Moment::default(), Carried::Unknown);
         if let Link::Channel(Inlet { queue: Some(queue), .. }) = &mut self.link {
             queue.forget();
         }
@@ -268,6 +273,6 @@ impl Inlet {
         };
         let is_own = declared.destinations.iter().any(|end| end.value == PortEnd::Task(task));
         let receiver = receiver.and_then(|receiver| u16::try_from(receiver).ok()).unwrap_or(u16::MAX);
-        Self { channel, receiver, writer, is_own, queue, writes: 0, reads: 0 }
+        Self { channel, receiver, writer, is_own, queue, order: Order::default(), writes: 0, reads: 0 }
     }
 }
