@@ -55,6 +55,7 @@ fn single(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = timing::claims::check(system, plan);
     verdicts.extend(separation::check(system, plan));
     verdicts.extend(campaign::containment::verdicts(system, None));
+    verdicts.extend(separation::exchange::check(&separation::exchange::matrix(system, &verdicts)));
     sort_verdicts(&mut verdicts);
     verdicts
 }
@@ -84,6 +85,7 @@ pub fn dossier(baseline: &Baseline, extras: Extras) -> Result<Dossier, Alarms> {
     }
     let joined = judged.map(|(system, plan)| partitioning::join(system, plan, &verdicts)).unwrap_or_default();
     verdicts.extend(joined.verdicts);
+    let exchange = judged.map(|(system, _)| separation::exchange::matrix(system, &verdicts)).unwrap_or_default();
     Ok(Dossier::compose(Inputs {
         tool_version: extras.tool_version,
         system: baseline.system.clone(),
@@ -97,6 +99,7 @@ pub fn dossier(baseline: &Baseline, extras: Extras) -> Result<Dossier, Alarms> {
         validation: extras.validation,
         channels: judged.map(|(system, plan)| separation::channels::list(system, plan)).unwrap_or_default(),
         covert: judged.map(|(system, plan)| separation::covert::matrix(system, plan)).unwrap_or_default(),
+        exchange,
         robust: joined.lines,
         curves,
         run,

@@ -49,13 +49,17 @@ pub enum Assumption {
     ChannelsListed,
     /// Other cores ask for no more lines than their declared jobs.
     OthersSteady,
+    /// The port service copies each message whole, in order, from its one source.
+    PortsCopied,
+    /// A declared measure notices or prevents every fault of its kind.
+    MeasuresWork,
     /// Devices ask for memory within their declared rates and bursts.
     DevicesKeepToRates,
 }
 
 impl Assumption {
     /// Every assumption in register order.
-    pub const ALL: [Self; 24] = [
+    pub const ALL: [Self; 26] = [
         Self::InputsValid,
         Self::RoundRobin,
         Self::MastersListed,
@@ -79,6 +83,8 @@ impl Assumption {
         Self::DeclaredAsIs,
         Self::ChannelsListed,
         Self::OthersSteady,
+        Self::PortsCopied,
+        Self::MeasuresWork,
         Self::DevicesKeepToRates,
     ];
 
@@ -156,6 +162,13 @@ impl Assumption {
                 "Trusted partitions on other cores make no more line requests than their declared jobs, and the heads of their \
                  windows, do; none of them initialises or restarts meanwhile."
             }
+            Self::PortsCopied => {
+                "The hypervisor's port service copies each message whole and in the order sent, only from the source that is declared, \
+                 and nobody at a sampling port waits for another."
+            }
+            Self::MeasuresWork => {
+                "A declared measure against a fault of exchange notices or prevents every fault of its kind, and who receives acts on it."
+            }
             Self::DevicesKeepToRates => {
                 "Devices ask for memory in whole lines, in any time for no more than their declared burst and their rate through it; \
                  masters that are no cores ask for nothing else."
@@ -196,6 +209,8 @@ impl Assumption {
             Self::ChannelsListed => "review of the processor's manuals; campaigns that stress what might be shared",
             Self::DevicesKeepToRates => "bandwidth counters of the devices' ports over short spans",
             Self::OthersSteady => "cache-miss counters of every partition; a mark in the trace at each restart",
+            Self::PortsCopied => "review of the port service; messages with counters sent through every port",
+            Self::MeasuresWork => "tests that repeat, lose, delay, forge, reorder and change messages on the target",
         }
     }
 }

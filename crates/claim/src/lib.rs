@@ -118,11 +118,13 @@ pub enum Kind {
     RobustResources,
     /// What carries covertly between those who must not influence each other is slow.
     Covert,
+    /// Something stands against every kind of fault of an exchange.
+    Exchange,
 }
 
 impl Kind {
     /// Every kind in listing order.
-    pub const ALL: [Self; 26] = [
+    pub const ALL: [Self; 27] = [
         Self::Window,
         Self::Response,
         Self::Reaction,
@@ -149,6 +151,7 @@ impl Kind {
         Self::RobustTime,
         Self::RobustResources,
         Self::Covert,
+        Self::Exchange,
     ];
 
     /// The word for programs, which begins every id of the kind.
@@ -180,6 +183,7 @@ impl Kind {
             Self::RobustTime => "robust_time",
             Self::RobustResources => "robust_resources",
             Self::Covert => "covert",
+            Self::Exchange => "exchange",
         }
     }
 
@@ -212,6 +216,7 @@ impl Kind {
             Self::RobustTime => "robust time partitioning",
             Self::RobustResources => "robust resource partitioning",
             Self::Covert => "covert channels",
+            Self::Exchange => "faults of exchange",
         }
     }
 }

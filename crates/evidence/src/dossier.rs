@@ -17,6 +17,7 @@ use model::{Digest, System};
 use plan::Plan;
 use separation::channels::InterferenceChannel;
 use separation::covert::Matrix;
+use separation::exchange;
 use std::sync::Arc;
 use timing::claims::SupplyCurve;
 
@@ -47,6 +48,8 @@ pub struct Inputs {
     pub channels: Vec<InterferenceChannel>,
     /// What partitions share by which one may tell another something.
     pub covert: Matrix,
+    /// What stands against faults of what partitions exchange.
+    pub exchange: exchange::Matrix,
     /// What verdicts about robust partitioning are put together from.
     pub robust: Vec<RobustLine>,
     /// Supply and demand of the partitions, for drawing.
@@ -153,6 +156,11 @@ impl Dossier {
     /// What partitions share by which one may tell another something.
     pub fn covert(&self) -> &Matrix {
         &self.inputs.covert
+    }
+
+    /// What stands against faults of what partitions exchange.
+    pub fn exchange(&self) -> &exchange::Matrix {
+        &self.inputs.exchange
     }
 
     /// Objectives of standards with what their claims come to, open ones first.

@@ -5,8 +5,10 @@
 //! same dossier gives the same bytes everywhere.
 
 mod caution;
+mod covert;
 mod deviation;
 mod dossier;
+mod exchange;
 mod headroom;
 pub mod html;
 pub mod json;

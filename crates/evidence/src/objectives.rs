@@ -146,8 +146,8 @@ pub const OBJECTIVES: [Objective; 16] = [
         source: FREEDOM,
         gist: "what is sent arrives whole and in time, and what comes from a lower level is checked",
         needs: &[Kind::Criticality],
-        also: &[Kind::Refresh, Kind::QueueDepth, Kind::Flow, Kind::Forwarding],
-        beside: "protection of each message against corruption, masquerade, insertion and loss",
+        also: &[Kind::Exchange, Kind::Refresh, Kind::QueueDepth, Kind::Flow, Kind::Forwarding],
+        beside: "that the measures against each fault of exchange work on the target",
     },
     Objective {
         key: "spatial independence",

@@ -36,6 +36,8 @@ pub(crate) const fn who_says_so(assumption: Assumption) -> &'static str {
             "the platform supplier, as declared for the core sets"
         }
         Assumption::ForwardedAsDeclared => "the supplier of the forwarder",
+        Assumption::PortsCopied => "the platform supplier",
+        Assumption::MeasuresWork => "the integrator, exchange by exchange",
         Assumption::FaultsDetected => "the integrator, as declared for each partition and in the health-monitor table",
         Assumption::FaultsAsDrawn => "the integrator, who chose the campaign",
         Assumption::StreamsConfined | Assumption::WaysEnforced | Assumption::BudgetsRegulated => {

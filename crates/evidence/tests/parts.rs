@@ -8,11 +8,15 @@ mod read_page;
 use claim::{Kind, Part, PartKind, Verdict};
 use common::*;
 use evidence::{CAUTIONS, Dossier, Inputs};
-use model::system::Rights;
-use quantity::{Bytes, PartitionId};
+use model::system::{
+    AddressRange, Devicetree, ExchangeFault, FaultAnswer, Protection, ReservedMemory, ReservedPlace, Rights, TreeMemory,
+};
+use plan::ColourGrant;
+use quantity::{Address, Bytes, CacheId, PartitionId};
 use read_page::*;
 use scraper::ElementRef;
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 #[test]
 fn every_kind_of_claim_has_its_place_in_the_report() {
@@ -252,4 +256,85 @@ fn the_table_of_the_memory_map_tells_rights_and_guards() {
     let of = |name: &str| told.iter().find(|row| row[0] == name).map(|row| (row[2].as_str(), row[6].as_str()));
     assert_eq!(of("buffers"), Some(("rw, WORK r", "2 MiB")), "{told:?}");
     assert_eq!(of("SAFE"), Some(("all", "–")), "{told:?}");
+}
+
+/// A node that the plan knows nothing of, between the other placements.
+fn firmware() -> Devicetree {
+    let range = AddressRange { base: Address::new(0x8400_0000), size: Bytes::from_mib(2) };
+    let node = |name: &str, range| ReservedMemory {
+        name: at(name.into()),
+        labels: vec![],
+        line: 7,
+        place: ReservedPlace::Fixed(vec![range]),
+        no_map: true,
+        reusable: false,
+    };
+    let buffers = AddressRange { base: Address::new(0x8000_0000), size: Bytes::from_mib(8) };
+    let memory = AddressRange { base: Address::new(0x8000_0000), size: Bytes::from_mib(4096) };
+    Devicetree {
+        user: None,
+        memories: vec![TreeMemory { name: at("memory".into()), line: 3, ranges: vec![memory] }],
+        reserved: vec![node("secure@84000000", range), node("buffers@80000000", buffers)],
+    }
+}
+
+/// By hand: what lies in the memory of these tests is cut where guards and reservations begin and end.
+#[test]
+fn the_memory_map_draws_guards_reservations_and_colours() {
+    let mut system = whole_system();
+    system.partitions[0].guard = Some(at(Bytes::from_mib(1)));
+    system.board.devicetree = Some(firmware());
+    let inputs = inputs_of(system);
+    let mut plan = plan_for(None);
+    let colours = vec![0, 1, 2, 7];
+    plan.colours.push(ColourGrant { cache: CacheId::new(0), partition: PartitionId::new(1), colours, span: None });
+    let page = page(&Dossier::compose(Inputs { plan: Some(Arc::new(plan)), ..inputs }));
+    let drawing = all(&page, "#part-memory svg.drawing")[0];
+    let names: Vec<String> = within(&drawing, "text.name").iter().map(words).collect();
+    let expected = [
+        ("buffers", "8 MiB"),
+        ("free", "31 MiB"),
+        ("guard of SAFE", "1 MiB"),
+        ("SAFE", "4 MiB"),
+        ("guard of SAFE", "1 MiB"),
+        ("free", "19 MiB"),
+        ("reserved: secure@84000000", "2 MiB"),
+        ("free", "30 MiB"),
+        ("WORK, colours 0-2,7 of 32 in L2", "256 MiB"),
+        ("free", "3744 MiB"),
+    ];
+    assert_eq!(names, expected.iter().flat_map(|(name, size)| [*name, *size]).collect::<Vec<_>>());
+    assert_eq!(within(&drawing, ".band").len(), 2, "one in the bar and one in the box of the buffers");
+    assert_eq!(within(&drawing, ".own-colours").len(), 2, "two runs of colours");
+    let key: Vec<String> = all(&page, "#part-memory .key li").iter().map(words).collect();
+    assert_eq!(key.len(), 5, "{key:?}");
+    let told = words(&within(&drawing, "desc")[0]);
+    assert!(told.contains("3 placed, 4 free, 2 kept free by guards, 1 reserved by the devicetree"), "{told}");
+    let rows = all(&page, "#part-memory table").iter().map(words).collect::<String>();
+    assert!(rows.contains("nobody in the plan") && rows.contains("2 MiB from 0x8400_0000"), "{rows}");
+}
+
+#[test]
+fn the_key_of_the_memory_map_names_only_what_is_drawn() {
+    let key: Vec<String> = all(&page(&whole_dossier()), "#part-memory .key li").iter().map(words).collect();
+    assert_eq!(key, ["free"]);
+}
+
+/// The matrix has a column for each kind of fault, and says in words what its letters stand for.
+#[test]
+fn faults_of_exchange_are_a_matrix_with_words() {
+    let mut system = whole_system();
+    let measures = FaultAnswer::Measures(vec!["CRC-32".into()]);
+    let answers = vec![(ExchangeFault::Corruption, at(measures))];
+    system.channels[0].measures = Some(at(Protection { name: None, answers }));
+    let page = page(&Dossier::compose(inputs_of(system)));
+    let tables = all(&page, "#part-exchange table");
+    let row = |name: &str| {
+        let rows = within(&tables[0], "tbody tr");
+        let row = rows.iter().find(|row| words(row).starts_with(name)).expect("a row").to_owned();
+        within(&row, "td").iter().map(words).collect::<String>()
+    };
+    // Its claim about the refresh period is not shown, so loss and delay are open; one partition reads it.
+    assert_eq!(row("CH01"), "–––CCCMCCC");
+    assert!(words(&tables[1]).contains("corruption: CRC-32"), "{}", words(&tables[1]));
 }

@@ -146,3 +146,22 @@ fn five_of_what_breaks_first_are_named() {
     place(&small, "Not ranked, since it is not known how far they may grow: 1 task.");
     assert_eq!(named[0].split_whitespace().collect::<Vec<_>>(), ["response/P.t1", "+1.0", "%", "task"]);
 }
+
+/// What is too wide for a terminal as a table of all partitions stands row by row, under `--all` alone.
+#[test]
+fn all_tells_covert_channels_and_faults_of_exchange() {
+    let text = render(&dossier(), Detail::All, Style::default());
+    let parts = [
+        "Faults of exchange: what stands against each kind",
+        "rep  los  del  ins  mas  seq  cor  asy  sub  blo",
+        "Covert channels: what is forbidden and may be carried",
+        "No flow policy is declared, so no pair of partitions is forbidden.",
+        "Shared-resource matrix",
+        "cache/L2: how long it takes: R",
+        "M may change what can be told, R may tell, RM both.",
+    ];
+    let places: Vec<_> = parts.iter().map(|part| place(&text, part)).collect();
+    assert!(places.is_sorted(), "{places:?}");
+    let short = render(&dossier(), Detail::Default, Style::default());
+    assert!(parts.iter().all(|part| !short.contains(part)), "{short}");
+}

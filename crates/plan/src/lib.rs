@@ -84,6 +84,18 @@ pub struct ColourGrant {
     pub span: Option<Span>,
 }
 
+impl ColourGrant {
+    /// The first and the last colour of each run of them.
+    pub fn runs(&self) -> impl Iterator<Item = (u32, u32)> {
+        write::runs(&self.colours)
+    }
+
+    /// The colours as a plan writes them, such as `0,2,5-7`.
+    pub fn words(&self) -> String {
+        write::ranges(&self.colours)
+    }
+}
+
 /// The rate that a master may move memory at, kept in every regulation period.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct BandwidthBudget {

@@ -210,13 +210,14 @@ fn ways(mask: u64) -> String {
 }
 
 /// `0,2,5-7` for numbers in rising order.
-fn ranges(numbers: &[u32]) -> String {
-    let parts = numbers.chunk_by(|one, next| *one + 1 == *next).map(|run| match run {
-        [] => String::new(),
-        [one] => one.to_string(),
-        [first, .., last] => format!("{first}-{last}"),
-    });
-    parts.collect::<Vec<_>>().join(",")
+pub(crate) fn ranges(numbers: &[u32]) -> String {
+    let words = |(first, last): (u32, u32)| if first == last { first.to_string() } else { format!("{first}-{last}") };
+    runs(numbers).map(words).collect::<Vec<_>>().join(",")
+}
+
+/// The first and the last of each run of numbers in rising order.
+pub(crate) fn runs(numbers: &[u32]) -> impl Iterator<Item = (u32, u32)> {
+    numbers.chunk_by(|one, next| *one + 1 == *next).filter_map(|run| Some((*run.first()?, *run.last()?)))
 }
 
 /// A TOML text in quotes.

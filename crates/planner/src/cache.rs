@@ -16,7 +16,7 @@ pub(crate) fn way_grants(system: &System, on_core: &[Vec<(PartitionId, u32)>], r
     let mut grants = Vec::new();
     for (index, cache) in system.board.caches.iter().enumerate() {
         let users: Vec<CoreId> = cache.cores.iter().copied().filter(|c| !on_core[c.index()].is_empty()).collect();
-        if cache.partitionable && users.len() > 1 {
+        if cache.partitionable && cache.coloured != Some(true) && users.len() > 1 {
             grants.extend(share_out(system, CacheId::new(index), cache, &users, on_core, report));
         }
     }
@@ -57,7 +57,7 @@ fn least_ways(system: &System, cache: &Cache, here: &[(PartitionId, u32)]) -> u6
 }
 
 /// Line requests a second of the tasks here, in millionths, so that slow tasks count too.
-fn weight(system: &System, here: &[(PartitionId, u32)]) -> u128 {
+pub(crate) fn weight(system: &System, here: &[(PartitionId, u32)]) -> u128 {
     let tasks = here.iter().flat_map(|(id, virtual_core)| {
         let tasks = system.partition(*id).tasks.iter().map(|t| system.task(*t));
         tasks.filter(|t| t.virtual_core.map_or(0, |v| v.value) == *virtual_core)
@@ -71,7 +71,7 @@ fn weight(system: &System, here: &[(PartitionId, u32)]) -> u128 {
 }
 
 /// Spreads `spare` over the shares in proportion to the weights; the largest remainders, then the first, get what is left.
-fn apportion(spare: u64, least: &[u64], weights: &[u128]) -> Vec<u64> {
+pub(crate) fn apportion(spare: u64, least: &[u64], weights: &[u128]) -> Vec<u64> {
     let total: u128 = weights.iter().sum();
     let weights: Vec<u128> = if total == 0 { vec![1; weights.len()] } else { weights.to_vec() };
     let total: u128 = weights.iter().sum();

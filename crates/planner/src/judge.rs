@@ -6,7 +6,7 @@ use model::System;
 use model::system::Guest;
 use plan::Plan;
 
-/// Puts into the report what is not shown of windows, responses, margins and memory.
+/// Puts into the report what is not shown of windows, responses, margins, memory and page colours.
 ///
 /// It stands in the plan's way unless the system accepts it or it was left to the user all along: the need of an opaque
 /// guest, which the search itself has seen to, and memory that nobody has asked for.
@@ -29,6 +29,8 @@ fn is_due(verdict: &Verdict) -> bool {
     match verdict.kind {
         Kind::Window | Kind::Response | Kind::Memory => true,
         Kind::Margin => verdict.limit.is_some(),
+        // Ways are given out as far as they go; what is coloured has been asked for.
+        Kind::Cache => verdict.subject.ends_with("/colours"),
         _ => false,
     }
 }

@@ -1,7 +1,7 @@
 //! From a system's demands to a plan.
 //!
-//! Computes: partitions on cores, windows in the frame of every module schedule, places in memory, cache ways and
-//! bandwidth budgets; or the few demands that cannot all hold, with their numbers.
+//! Computes: partitions on cores, windows in the frame of every module schedule, places in memory, cache ways or page
+//! colours, and bandwidth budgets; or the few demands that cannot all hold, with their numbers.
 //! Source: see the modules; allocation is bin packing with conflicts, placement is first fit of strictly periodic windows.
 //! Assumptions: none that a check would take on trust: the plan is judged afterwards like one typed by hand.
 //! Invariants and why it ends: the search counts its steps and ends at a limit; no clock and no hash order takes part, so
@@ -15,6 +15,7 @@ mod answer;
 mod ask;
 mod bandwidth;
 mod cache;
+mod colours;
 mod conflict;
 mod core_plan;
 mod free_time;
@@ -78,15 +79,17 @@ fn planned_tables(
     tables::tables(&problem, options, clock, report)
 }
 
-/// The tables with memory, cache ways and bandwidth.
+/// The tables with memory, cache ways, page colours and bandwidth.
 fn completed(system: &System, keep: Option<&Plan>, tables: Tables, report: &mut Report) -> Plan {
+    let made_for = Some(Located::new(system.digest(), Span::NOWHERE));
+    let windows = Plan { made_for, schedules: tables.schedules, ..Plan::default() };
+    let (colours, coloured) = colours::colour_grants(system, &windows, &tables.on_core, report);
     Plan {
-        made_for: Some(Located::new(system.digest(), Span::NOWHERE)),
-        schedules: tables.schedules,
-        memory: memory::placements(system, keep, report),
+        memory: memory::placements(system, keep, &coloured, report),
         cache: cache::way_grants(system, &tables.on_core, report),
-        colours: Vec::new(),
+        colours,
         bandwidth: bandwidth::budgets(system, &tables.on_core, report),
+        ..windows
     }
 }
 

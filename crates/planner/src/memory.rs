@@ -1,35 +1,38 @@
 //! Where regions and partitions lie in memory.
 //!
-//! Computes: a place for every region and for every partition's RAM: first fit, what must lie low first.
+//! Computes: a place for every region and for every partition's RAM, off what the board's devicetree reserves for others and at
+//! what it reserves for the owner: first fit, what must lie low first, and where that fails every order along the addresses.
 //! Assumptions: a device moves memory of its owner only, at the addresses that it can form.
-//! Checked by: the planner's tests, by an independent reader of the plan.
+//! Checked by: the planner's tests, by an independent reader of the plan, and on small boards by every place that there is.
+
+mod reserved;
+mod room;
 
 use crate::answer::Report;
+use crate::colours::Coloured;
 use crate::problem::growth_ppm;
 use crate::text::share;
 use model::System;
 use model::system::{GrowthSubject, Memory};
 use plan::{Placed, Placement, Plan};
 use quantity::{Address, Bytes, PartitionId};
+use reserved::Wanted;
+use room::{Ending, Room, Wish};
 
 /// Blocks as large as this begin at a multiple of it, so that one entry of a translation table maps much
 /// (common practice, no source).
 const BLOCK: u64 = 2 << 20;
 
-/// Something to place.
-struct Wish {
-    what: Placed,
-    name: String,
-    size: u64,
-    /// One past the last address that it may have.
-    end: u128,
-}
-
 /// The placements, pinned ones first as they are.
-pub(crate) fn placements(system: &System, keep: Option<&Plan>, report: &mut Report) -> Vec<Placement> {
+pub(crate) fn placements(
+    system: &System,
+    keep: Option<&Plan>,
+    coloured: &[Coloured],
+    report: &mut Report,
+) -> Vec<Placement> {
     let pinned: Vec<Placement> =
         keep.into_iter().flat_map(|plan| &plan.memory).filter(|place| place.pinned).cloned().collect();
-    let mut wishes = wishes(system, report);
+    let mut wishes = wishes(system, coloured, report);
     wishes.retain(|wish| pinned.iter().all(|place| place.what != wish.what));
     let memories: Vec<&Memory> = system.board.memories.iter().filter(|memory| memory.placeable).collect();
     if memories.is_empty() {
@@ -38,39 +41,45 @@ pub(crate) fn placements(system: &System, keep: Option<&Plan>, report: &mut Repo
         }
         return pinned;
     }
-    if !sums_fit(system, &memories, &wishes, &pinned, report) {
+    let before = report.obstacles.len();
+    let sums = Sums { system, memories: &memories, is_proof: coloured.is_empty() };
+    sums.judge(&wishes, &pinned, report);
+    let mut fixed = pinned.clone();
+    fixed.extend(sums.at_reserved(&mut wishes, &pinned, report));
+    if report.obstacles.len() > before {
         return pinned;
     }
-    let in_file_order = |places: Vec<Placement>| in_order(system, places);
-    let place = |block| place_all(system, &memories, &wishes, &pinned, block);
-    match place(BLOCK).or_else(|_| place(1)) {
-        Ok(places) => in_file_order(places),
-        Err(name) => {
-            report.open(format!("no free range of memory was found for {name}"));
-            in_file_order(pinned)
-        }
+    match (Room { system, memories: &memories, fixed: &fixed, block: BLOCK }).placed(&wishes) {
+        Ending::Found(places) => return in_order(system, places),
+        Ending::Impossible(reason) if sums.is_proof => report.impossible(reason),
+        Ending::Impossible(reason) | Ending::GaveUp(reason) => report.open(reason),
     }
+    in_order(system, pinned)
 }
 
-fn wishes(system: &System, report: &mut Report) -> Vec<Wish> {
+fn wishes(system: &System, coloured: &[Coloured], report: &mut Report) -> Vec<Wish> {
     let board_end = 1u128 << system.board.address_bits.min(64);
-    let region = |(index, region): (usize, &model::system::Region)| Wish {
-        what: Placed::Region(index),
-        name: region.name.value.clone(),
-        size: region.size.get(),
-        end: board_end,
+    let wish = |what, name: &str, size: Bytes, end| Wish {
+        what,
+        name: name.to_owned(),
+        size: size.get(),
+        end,
+        guard: guard(system, what),
+        barred: reserved::barred(system, what),
+    };
+    let region = |(index, region): (usize, &model::system::Region)| {
+        wish(Placed::Region(index), &region.name.value, region.size.value, board_end)
     };
     let mut wishes: Vec<Wish> = system.regions.iter().enumerate().map(region).collect();
     for id in system.partition_ids() {
         let partition = system.partition(id);
-        let name = partition.name.value.clone();
+        let name = &partition.name.value;
         match partition.ram {
-            Some(ram) => wishes.push(Wish {
-                what: Placed::Partition(id),
-                name,
-                size: ram.get(),
-                end: board_end.min(reach(system, id)),
-            }),
+            Some(ram) => {
+                let spread = coloured.iter().find(|of| of.partition == id).map(|of| of.spread(ram.value));
+                let end = board_end.min(reach(system, id));
+                wishes.push(wish(Placed::Partition(id), name, spread.unwrap_or(ram.value), end));
+            }
             None => report.note(format!("{name} declares no RAM: it gets no place in memory.")),
         }
     }
@@ -85,71 +94,120 @@ fn reach(system: &System, id: PartitionId) -> u128 {
     1u128 << bits.min(64)
 }
 
-/// Whether the sums leave room, the growth rule's share included.
-fn sums_fit(system: &System, memories: &[&Memory], wishes: &[Wish], pinned: &[Placement], report: &mut Report) -> bool {
-    let total: u128 = memories.iter().map(|m| u128::from(m.size.get())).sum();
-    let asked: u128 = wishes.iter().map(|w| u128::from(w.size)).sum::<u128>()
-        + pinned.iter().map(|p| u128::from(p.size.get())).sum::<u128>();
-    let kept_ppm = growth_ppm(system, GrowthSubject::Ram);
-    let kept = (total * u128::from(kept_ppm)).div_ceil(1_000_000);
-    let bytes = |size: u128| Bytes::new(u64::try_from(size).unwrap_or(u64::MAX));
-    if asked > total.saturating_sub(kept) {
-        let rule = match kept_ppm {
-            0 => String::new(),
-            _ => format!(", of which the growth rule keeps {} free", bytes(kept)),
-        };
-        report.impossible(format!(
-            "partitions and regions ask for {} of RAM ({}), the board has {}{rule}",
-            bytes(asked),
-            share(bytes(asked).get(), bytes(total).get()),
-            bytes(total)
-        ));
-        return false;
+/// What sums and sizes tell before anything is placed.
+struct Sums<'a> {
+    system: &'a System,
+    memories: &'a [&'a Memory],
+    /// Whether what is asked for is asked for by the system alone, and not by our choice of colours.
+    is_proof: bool,
+}
+
+impl Sums<'_> {
+    /// Whether the sums leave room, the growth rule's share included, and every piece is smaller than some memory.
+    fn judge(&self, wishes: &[Wish], pinned: &[Placement], report: &mut Report) {
+        let total: u128 = self.memories.iter().map(|m| u128::from(m.size.get())).sum();
+        let asked: u128 = wishes.iter().map(|w| u128::from(w.size)).sum::<u128>()
+            + pinned.iter().map(|p| u128::from(p.size.get())).sum::<u128>();
+        let kept_ppm = growth_ppm(self.system, GrowthSubject::Ram);
+        let kept = (total * u128::from(kept_ppm)).div_ceil(1_000_000);
+        if asked > total.saturating_sub(kept) {
+            let rule = match kept_ppm {
+                0 => String::new(),
+                _ => format!(", of which the growth rule keeps {} free", bytes(kept)),
+            };
+            let lost = if self.is_proof { "" } else { ", what is lost to other page colours included" };
+            let reason = format!(
+                "partitions and regions ask for {} of RAM ({}){lost}, the board has {}{rule}",
+                bytes(asked),
+                share(bytes(asked).get(), bytes(total).get()),
+                bytes(total)
+            );
+            return self.refuse(reason, report);
+        }
+        let too_large = wishes.iter().filter_map(|wish| self.too_large(wish));
+        too_large.for_each(|reason| self.refuse(reason, report));
     }
-    let before = report.obstacles.len();
-    for wish in wishes {
-        let largest = memories.iter().map(|m| u128::from(m.size.get()).min(below(m, wish.end))).max().unwrap_or(0);
-        if u128::from(wish.size) > largest {
-            report.impossible(format!(
+
+    /// The placements of those for whom the devicetree reserves memory, which are wished for no more.
+    fn at_reserved(&self, wishes: &mut Vec<Wish>, pinned: &[Placement], report: &mut Report) -> Vec<Placement> {
+        let mut places: Vec<Placement> = Vec::new();
+        wishes.retain(|wish| {
+            match reserved::wanted(self.system, wish.what) {
+                Wanted::Anywhere => return true,
+                Wanted::Nowhere(why) => report.impossible(format!("{} has no place: {why}", wish.name)),
+                Wanted::At { base, size, line } if size.get() < wish.size => {
+                    let asked = Bytes::new(wish.size);
+                    let reason = format!(
+                        "{} asks for {asked}, and the devicetree reserves {size} from {base} for it (line {line})",
+                        wish.name
+                    );
+                    self.refuse(reason, report);
+                }
+                Wanted::At { base, size, line } if wish.barred.overlaps(&range(base, size)) => {
+                    report.impossible(format!(
+                        "the devicetree reserves {size} from {base} for {} (line {line}), and that or its guard for others too",
+                        wish.name
+                    ));
+                }
+                Wanted::At { base, size, .. } => {
+                    places.push(Placement { what: wish.what, base, size, pinned: false, span: None })
+                }
+            }
+            false
+        });
+        for (index, place) in places.iter().enumerate() {
+            let others = pinned.iter().chain(&places[..index]);
+            let close = others.filter(|other| self.are_close(place, other));
+            close.for_each(|other| report.impossible(self.why_close(place, other)));
+        }
+        places
+    }
+
+    /// Whether two placements lie over each other, or closer than their guards allow.
+    fn are_close(&self, one: &Placement, other: &Placement) -> bool {
+        let guard = guard(self.system, one.what).max(guard(self.system, other.what));
+        let (one, other) = (range(one.base, one.size), range(other.base, other.size));
+        one.start < other.end + guard && other.start < one.end + guard
+    }
+
+    fn why_close(&self, one: &Placement, other: &Placement) -> String {
+        let name = |place: &Placement| match place.what {
+            Placed::Partition(id) => self.system.partition(id).name.value.clone(),
+            Placed::Region(index) => self.system.regions[index].name.value.clone(),
+        };
+        format!(
+            "{} at {} and {} at {} lie closer than their guards allow, and the devicetree or a pin holds each there",
+            name(one),
+            one.base,
+            name(other),
+            other.base
+        )
+    }
+
+    fn refuse(&self, reason: String, report: &mut Report) {
+        if self.is_proof { report.impossible(reason) } else { report.open(reason) }
+    }
+
+    fn too_large(&self, wish: &Wish) -> Option<String> {
+        let largest = self.memories.iter().map(|m| u128::from(m.size.get()).min(below(m, wish.end))).max().unwrap_or(0);
+        (u128::from(wish.size) > largest).then(|| {
+            format!(
                 "{} asks for {} in one piece, the largest memory that it may lie in has {}",
                 wish.name,
                 Bytes::new(wish.size),
                 bytes(largest)
-            ));
-        }
+            )
+        })
     }
-    report.obstacles.len() == before
+}
+
+fn bytes(size: u128) -> Bytes {
+    Bytes::new(u64::try_from(size).unwrap_or(u64::MAX))
 }
 
 /// The size of a memory's part below an address.
 fn below(memory: &Memory, end: u128) -> u128 {
     end.saturating_sub(u128::from(memory.base.get()))
-}
-
-/// First fit, what has the lowest limit first; an error names what found no room.
-fn place_all(
-    system: &System,
-    memories: &[&Memory],
-    wishes: &[Wish],
-    pinned: &[Placement],
-    block: u64,
-) -> Result<Vec<Placement>, String> {
-    let range = |p: &Placement| (u128::from(p.base.get()), u128::from(p.base.get()) + u128::from(p.size.get()));
-    let mut places = pinned.to_vec();
-    let mut order: Vec<&Wish> = wishes.iter().collect();
-    order.sort_by_key(|wish| wish.end);
-    for wish in order {
-        // Both keep the wider one of their guards between them.
-        let kept = |place: &Placement| {
-            let ((start, end), guard) = (range(place), guard(system, place.what).max(guard(system, wish.what)));
-            (start.saturating_sub(guard), end + guard)
-        };
-        let taken: Vec<(u128, u128)> = places.iter().map(kept).collect();
-        let (base, size) = first_fit(memories, &taken, wish, block).ok_or_else(|| wish.name.clone())?;
-        let (base, size) = (Address::new(base), Bytes::new(size));
-        places.push(Placement { what: wish.what, base, size, pinned: false, span: None });
-    }
-    Ok(places)
 }
 
 /// What must lie free on both sides of what is placed.
@@ -161,28 +219,6 @@ fn guard(system: &System, what: Placed) -> u128 {
     guard.map_or(0, |guard| guard.get().into())
 }
 
-fn first_fit(memories: &[&Memory], taken: &[(u128, u128)], wish: &Wish, block: u64) -> Option<(u64, u64)> {
-    let mut by_base: Vec<&&Memory> = memories.iter().collect();
-    by_base.sort_by_key(|memory| memory.base.get());
-    by_base.into_iter().find_map(|memory| {
-        let granule = memory.granule.get().max(1);
-        let size = wish.size.checked_next_multiple_of(granule)?;
-        let align = u128::from(if size >= block { block.max(granule).next_multiple_of(granule) } else { granule });
-        let start = u128::from(memory.base.get());
-        let end = (start + u128::from(memory.size.get())).min(wish.end);
-        let mut candidates: Vec<u128> =
-            std::iter::once(start).chain(taken.iter().map(|range| range.1)).filter(|base| *base >= start).collect();
-        candidates.sort_unstable();
-        let aligned = candidates.into_iter().map(|base| base.next_multiple_of(align));
-        let free = |base: &u128| {
-            let to = base + u128::from(size);
-            to <= end && taken.iter().all(|range| range.1 <= *base || to <= range.0)
-        };
-        let base = aligned.into_iter().find(free)?;
-        Some((u64::try_from(base).ok()?, size))
-    })
-}
-
 /// Regions, then partitions, each in file order.
 fn in_order(system: &System, mut places: Vec<Placement>) -> Vec<Placement> {
     places.sort_by_key(|place| match place.what {
@@ -190,4 +226,10 @@ fn in_order(system: &System, mut places: Vec<Placement>) -> Vec<Placement> {
         Placed::Partition(id) => system.regions.len() + id.index(),
     });
     places
+}
+
+/// The addresses that are a placement's.
+fn range(base: Address, size: Bytes) -> std::ops::Range<u128> {
+    let start = u128::from(base.get());
+    start..start + u128::from(size.get())
 }

@@ -33,6 +33,12 @@ impl Rate {
         Self(rate)
     }
 
+    /// The most that a bus of so many bits carries at so many million transfers a second; `None` beyond [`crate::LIMIT`].
+    pub fn of_transfers(million_per_s: u64, bus_bits: u64) -> Option<Self> {
+        let bytes_per_s = u128::from(million_per_s) * u128::from(bus_bits) * 1_000_000 / 8;
+        u64::try_from(bytes_per_s).ok().filter(|rate| *rate <= crate::LIMIT).map(Self)
+    }
+
     /// The rate in bytes per second.
     pub const fn bytes_per_s(self) -> u64 {
         self.0

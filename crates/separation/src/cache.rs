@@ -22,9 +22,10 @@ use quantity::{Bytes, CacheId, CoreId, PartitionId};
 /// One verdict for every cache that can be shared out.
 pub(crate) fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     // A cache that is shared out by colours alone needs no ways.
-    let by_ways = |id: CacheId| plan.cache.iter().any(|grant| grant.cache == id) || !colours::are_planned(plan, id);
+    let by_colours = |id, cache: &Cache| cache.coloured == Some(true) || colours::are_planned(plan, id);
+    let by_ways = |id, cache| plan.cache.iter().any(|grant| grant.cache == id) || !by_colours(id, cache);
     let caches = system.board.caches.iter().enumerate();
-    let caches = caches.filter(|(index, cache)| cache.partitionable && by_ways(CacheId::new(*index)));
+    let caches = caches.filter(|(index, cache)| cache.partitionable && by_ways(CacheId::new(*index), cache));
     let claim = |cache: &Cache| Claim {
         kind: Kind::Cache,
         subject: cache.name.value.clone(),

@@ -6,13 +6,15 @@
 //! of these colours are fewer than the RAM asked for; with what of the range is lost.
 //! Source: Liedtke, Haertig, Hohmuth, RTAS 1997; Kim, Kandhalu, Rajkumar, ECRTS 2013: colours = size / (slices x ways x page).
 //! Assumptions: the hypervisor gives a partition pages of its colours only, and neighbouring pages have neighbouring colours.
-//! Symbols: `n` colours of the cache, of which a partition has `k`; a colour's sets hold `size / n` bytes.
+//! Symbols: `n` colours of the cache, of which a partition has `k`; a colour's sets hold `size / n` bytes. Page `p` of the address
+//! map has colour `p mod n`.
 //! Invariants and why it ends: each pair of grants is compared once.
 //! Differs from the source: with hashed slices only what is within one slice carries colours; the hash itself is not modelled.
-//! Checked by: the published 32 and 16 colours; colours by hand.
+//! Checked by: the published 32 and 16 colours; colours by hand, ranges page by page.
 
-use crate::cache::{cores_of, may_meet};
+use crate::cache::may_meet;
 use crate::facts::{Claim, Found, basis};
+use crate::homes::homes;
 use crate::names::counted;
 use claim::{Assumption, Kind, Verdict};
 use model::System;
@@ -28,13 +30,17 @@ pub fn page_colours(size: Bytes, slices: u32, ways: u32, page: Bytes) -> u64 {
     u64::try_from(colours).unwrap_or(u64::MAX).max(1)
 }
 
-/// One verdict for every cache of which colours are planned.
+/// One verdict for every cache that is shared out by colours, or of which colours are planned.
 pub(crate) fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let caches = system.board.caches.iter().enumerate().map(|(index, cache)| (CacheId::new(index), cache));
-    let planned = caches.filter(|(id, _)| are_planned(plan, *id));
-    planned
-        .map(|(id, cache)| claim(cache).verdict(Colours::of(system, plan, id, cache).map(|all| all.found())))
-        .collect()
+    let due = caches.filter(|(id, cache)| cache.coloured == Some(true) || are_planned(plan, *id));
+    due.map(|(id, _)| of_cache(system, plan, id)).collect()
+}
+
+/// The verdict of one cache.
+pub(crate) fn of_cache(system: &System, plan: &Plan, id: CacheId) -> Verdict {
+    let cache = &system.board.caches[id.index()];
+    claim(cache).verdict(Colours::of(system, plan, id, cache).map(|all| all.found()))
 }
 
 /// Whether a plan shares out a cache by colours.
@@ -71,6 +77,10 @@ impl<'a> Colours<'a> {
             placement.map(|place| (grant, place)).ok_or_else(missing)
         });
         let grants: Vec<_> = placed.collect::<Result<_, String>>()?;
+        if let Some((grant, _)) = grants.iter().find(|(grant, _)| has_others(plan, grant)) {
+            let name = &system.partition(grant.partition).name.value;
+            return Err(format!("`{name}` has colours of another cache too, and pages that have both are not counted"));
+        }
         let pages: Result<Vec<Bytes>, String> = grants.iter().map(|(_, place)| page_of(system, place)).collect();
         let pages = pages?;
         let page = pages.first().copied().ok_or("the plan gives none of its colours")?;
@@ -129,7 +139,7 @@ impl<'a> Colours<'a> {
     /// Partitions that run on a core of the cache and whose pages have any colour.
     fn without_colours(&self) -> Vec<String> {
         let has = |id| self.grants.iter().any(|(grant, _)| grant.partition == id);
-        let uses = |id| cores_of(self.system, self.plan, id).iter().any(|core| self.cache.cores.contains(core));
+        let uses = |id| homes(self.system, self.plan, id).iter().any(|core| self.cache.cores.contains(core));
         let bare = self.system.partition_ids().filter(|id| !has(*id) && uses(*id));
         bare.map(|id| {
             format!("`{}` runs on a core of the cache and has no colours", self.system.partition(id).name.value)
@@ -146,10 +156,21 @@ impl<'a> Colours<'a> {
             .then(|| format!("the working set of `{}`, {set}, passes its colours, {capacity}", self.name(grant)))
     }
 
+    /// The whole pages of a range that have the colours of a grant.
+    fn usable(&self, grant: &ColourGrant, place: &Placement) -> Bytes {
+        let (page, number) = (u128::from(self.page.get().max(1)), u128::from(self.number));
+        let first = u128::from(place.base.get()).div_ceil(page);
+        let end = ((u128::from(place.base.get()) + u128::from(place.size.get())) / page).max(first);
+        // Of all pages from the first, each colour has one in every `number`, and one more where its turn has come.
+        let until = |pages: u128, colour: u32| pages / number + u128::from(pages % number > u128::from(colour));
+        let known = grant.colours.iter().filter(|colour| u64::from(**colour) < self.number);
+        let pages: u128 = known.map(|colour| until(end, *colour) - until(first, *colour)).sum();
+        Bytes::new(u64::try_from(pages * page).unwrap_or(u64::MAX))
+    }
+
     /// What of a range is lost to pages of other colours; a fault where too little is left.
     fn memory(&self, grant: &ColourGrant, place: &Placement) -> Result<Option<String>, String> {
-        let usable = u128::from(place.size.get()) * grant.colours.len() as u128 / u128::from(self.number);
-        let usable = Bytes::new(u64::try_from(usable).unwrap_or(u64::MAX).min(place.size.get()));
+        let usable = self.usable(grant, place);
         let lost = Bytes::new(place.size.get() - usable.get());
         let name = self.name(grant);
         match self.system.partition(grant.partition).ram.map(|ram| ram.value).filter(|ram| *ram > usable) {
@@ -160,6 +181,11 @@ impl<'a> Colours<'a> {
             None => Ok((lost.get() > 0).then(|| format!("`{name}` loses {lost} of its range to other colours"))),
         }
     }
+}
+
+/// Whether the partition of a grant has colours of another cache too.
+fn has_others(plan: &Plan, grant: &ColourGrant) -> bool {
+    plan.colours.iter().any(|other| other.partition == grant.partition && other.cache != grant.cache)
 }
 
 /// The pages of the memory that a placement begins in.

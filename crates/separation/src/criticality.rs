@@ -10,7 +10,7 @@
 //! Differs from the source: none of them asks for the pass along chains; common practice.
 //! Checked by: the survey vessel's eleven upward flows, and its planted demand of SIL 2 through a partition of SIL 1.
 
-use crate::edges::{Carrier, Edge};
+use crate::edges::{Carrier, Edge, level};
 use crate::facts::{Claim, Found, basis};
 use claim::{Assumption, Kind, Verdict};
 use diagnostic::Span;
@@ -32,18 +32,6 @@ fn claim(subject: String, place: Span) -> Claim {
     Claim { kind: Kind::Criticality, subject, place, basis }
 }
 
-fn subject(system: &System, carrier: Carrier) -> String {
-    match carrier {
-        Carrier::Channel(id) => system.channel(id).name.value.clone(),
-        Carrier::Region(index) => format!("region/{}", system.regions[index].name.value),
-        Carrier::Device(index) => format!("device/{}", system.board.devices[index].name.value),
-    }
-}
-
-fn level(system: &System, id: PartitionId) -> Option<usize> {
-    system.partition(id).level.as_ref().map(|level| level.value)
-}
-
 /// Whether it goes to a higher level, or to or from a level that nobody knows.
 fn may_rise(system: &System, edge: &Edge) -> bool {
     let known = level(system, edge.from).zip(level(system, edge.to));
@@ -52,7 +40,7 @@ fn may_rise(system: &System, edge: &Edge) -> bool {
 
 /// Of edges of one carrier, at least one.
 fn rising(system: &System, edges: &[&Edge]) -> Verdict {
-    let claim = claim(subject(system, edges[0].carrier), edges[0].place);
+    let claim = claim(edges[0].carrier.subject(system), edges[0].place);
     let ends = edges.iter().flat_map(|edge| [edge.from, edge.to]);
     if let Some(unknown) = ends.into_iter().find(|id| level(system, *id).is_none()) {
         return claim.unknown(format!("`{}` declares no level", system.partition(unknown).name.value));

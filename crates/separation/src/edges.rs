@@ -36,6 +36,15 @@ impl Carrier {
         system.board.devices[index].service.as_ref().map(|service| service.value.as_str())
     }
 
+    /// Its name in claims.
+    pub fn subject(self, system: &System) -> String {
+        match self {
+            Self::Channel(id) => system.channel(id).name.value.clone(),
+            Self::Region(index) => format!("region/{}", system.regions[index].name.value),
+            Self::Device(index) => format!("device/{}", system.board.devices[index].name.value),
+        }
+    }
+
     /// Its name, with what it is.
     pub fn words(self, system: &System) -> String {
         match self {
@@ -98,4 +107,9 @@ const fn task_of(end: PortEnd) -> Option<TaskId> {
         PortEnd::Task(task) => Some(task),
         PortEnd::Partition(_) | PortEnd::Device(_) => None,
     }
+}
+
+/// The level of a partition: its place in the scale of the file.
+pub(crate) fn level(system: &System, id: PartitionId) -> Option<usize> {
+    system.partition(id).level.as_ref().map(|level| level.value)
 }

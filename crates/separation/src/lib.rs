@@ -14,6 +14,7 @@ pub mod covert;
 mod criticality;
 mod device;
 mod edges;
+pub mod exchange;
 mod facts;
 mod flow;
 mod homes;
@@ -29,12 +30,13 @@ mod tree;
 
 pub use colours::page_colours;
 pub use homes::homes;
+pub use tree::reserved_for;
 
 use claim::Verdict;
 use model::System;
 use plan::Plan;
 
-/// Every claim in space about `system` under `plan`.
+/// Every claim in space about `system` under `plan`, but those that rest on claims in time: what stands against faults of exchange.
 pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let mut verdicts = memory::check(system, plan);
     verdicts.extend(contents::check(system));

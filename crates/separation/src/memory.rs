@@ -12,6 +12,7 @@
 
 use crate::names::placed_name;
 use crate::range::Range;
+use crate::tree::reserved_for_nobody;
 use claim::{Assumption, Basis, Kind, Status, Unit, Verdict, Witness};
 use model::System;
 use model::system::Memory;
@@ -120,17 +121,18 @@ fn placement_faults(system: &System, placement: &Placement, asked: Bytes) -> Vec
     match home {
         None => faults
             .push(Fault { bytes: placement.size.get(), text: "the board declares no placeable memory".to_owned() }),
-        Some(memory) => faults.extend(faults_at_home(placement, mine, memory)),
+        Some(memory) => faults.extend(faults_at_home(system, placement, mine, memory)),
     }
     faults
 }
 
-fn faults_at_home(placement: &Placement, mine: Range, memory: &Memory) -> Vec<Fault> {
+fn faults_at_home(system: &System, placement: &Placement, mine: Range, memory: &Memory) -> Vec<Fault> {
     let mut faults = Vec::new();
     let inside = mine.shared_bytes(Range::new(memory.base.value, memory.size.value));
     let outside = placement.size.get() - inside;
     if outside > 0 {
-        let text = format!("{} lie outside `{}`", Bytes::new(outside), memory.name.value);
+        let beyond = beyond_addresses(system.board.address_bits, mine).unwrap_or_default();
+        let text = format!("{} lie outside `{}`{beyond}", Bytes::new(outside), memory.name.value);
         faults.push(Fault { bytes: outside, text });
     }
     let granule = memory.granule.get().max(1);
@@ -145,13 +147,20 @@ fn faults_at_home(placement: &Placement, mine: Range, memory: &Memory) -> Vec<Fa
     faults
 }
 
+/// What of a range nothing on the board can address; all memory lies below.
+fn beyond_addresses(bits: u32, mine: Range) -> Option<String> {
+    let beyond = Range { start: 1u128.checked_shl(bits)?, end: u128::MAX };
+    let words = |range: Range| format!(", {} of them above what addresses of {bits} bits reach", range.size());
+    mine.shared(beyond).map(words)
+}
+
 /// Every other planned range that shares bytes with this one.
 fn overlaps(system: &System, plan: &Plan, placement: &Placement) -> Vec<Fault> {
     let shares = |other: &str, range: Range| format!("shares {} with `{other}` from {}", range.size(), range.base());
     met(system, plan, placement, Range::from(placement), shares)
 }
 
-/// Every other planned range that lies in the guard before or behind this one.
+/// Everything planned or reserved for somebody else that lies in the guard before or behind this range.
 fn guard_faults(system: &System, plan: &Plan, placement: &Placement, guard: Bytes) -> Vec<Fault> {
     let (mine, wide) = (Range::from(placement), u128::from(guard.get()));
     let before = Range { start: mine.start.saturating_sub(wide), end: mine.start };
@@ -161,7 +170,8 @@ fn guard_faults(system: &System, plan: &Plan, placement: &Placement, guard: Byte
         let lies = move |other: &str, range: Range| {
             format!("`{other}` has {} from {} of the guard of {guard} {word} it", range.size(), range.base())
         };
-        met(system, plan, placement, side, lies)
+        let planned = met(system, plan, placement, side, lies);
+        planned.into_iter().chain(faults_by_address(reserved_for_nobody(system), side, lies))
     };
     sides.into_iter().flat_map(side).collect()
 }
@@ -175,9 +185,17 @@ fn met(
     words: impl Fn(&str, Range) -> String,
 ) -> Vec<Fault> {
     let others = plan.memory.iter().filter(|other| other.what != placement.what);
-    let shared = others.filter_map(|other| range.shared(Range::from(other)).map(|shared| (other, shared)));
-    let mut found: Vec<_> =
-        shared.map(|(other, shared)| (other.base, placed_name(system, &other.what), shared)).collect();
+    faults_by_address(others.map(|other| (placed_name(system, &other.what), Range::from(other))), range, words)
+}
+
+/// What others hold of a range, by address.
+fn faults_by_address(
+    others: impl Iterator<Item = (String, Range)>,
+    range: Range,
+    words: impl Fn(&str, Range) -> String,
+) -> Vec<Fault> {
+    let shared = others.filter_map(|(name, other)| Some((other.start, name, range.shared(other)?)));
+    let mut found: Vec<_> = shared.collect();
     found.sort_by(|one, other| (one.0, &one.1).cmp(&(other.0, &other.1)));
     found
         .into_iter()

@@ -38,6 +38,51 @@ struct Tree<'a> {
     tree: &'a Devicetree,
 }
 
+/// For whom the tree reserves: who says so, or else the one that its node or a label is named after. A reservation at the head of
+/// the file that repeats what a node reserves is for the owner of that node.
+pub fn reserved_for(system: &System, tree: &Devicetree, index: usize) -> Option<Placed> {
+    let of_nodes = || (0..tree.reserved.len()).filter(|other| is_node(&tree.reserved[*other]));
+    let repeated = |other: &usize| {
+        let (own, theirs) = (fixed(&tree.reserved[index].place), fixed(&tree.reserved[*other].place));
+        !own.is_empty() && without(&own, &theirs).is_empty()
+    };
+    let of_repeated = || of_nodes().find(repeated).and_then(|other| named_for(system, &tree.reserved[other], other));
+    let reserved = &tree.reserved[index];
+    named_for(system, reserved, index).or_else(|| if is_node(reserved) { None } else { of_repeated() })
+}
+
+/// What is reserved at given addresses for nobody in the file, by the names of the nodes.
+pub(crate) fn reserved_for_nobody(system: &System) -> impl Iterator<Item = (String, Range)> + '_ {
+    let nodes = system.board.devicetree.iter().flat_map(move |tree| {
+        let all = tree.reserved.iter().enumerate();
+        all.filter(move |(index, _)| reserved_for(system, tree, *index).is_none()).map(|(_, reserved)| reserved)
+    });
+    nodes.flat_map(|reserved| fixed(&reserved.place).into_iter().map(|range| (reserved.name.value.clone(), range)))
+}
+
+/// Who says that this is reserved for it, or else whom the node or a label is named after.
+fn named_for(system: &System, reserved: &ReservedMemory, index: usize) -> Option<Placed> {
+    let partitions = system.partition_ids().map(|id| {
+        let partition = system.partition(id);
+        (Placed::Partition(id), &partition.name.value, partition.reserved_as)
+    });
+    let regions = system.regions.iter().enumerate();
+    let regions = regions.map(|(at, region)| (Placed::Region(at), &region.name.value, region.reserved_as));
+    let all: Vec<_> = partitions.chain(regions).collect();
+    let said = all.iter().find(|(_, _, node)| node.is_some_and(|node| node.value == index));
+    let base = reserved.name.value.split('@').next().unwrap_or_default();
+    let is_namesake = |name: &str| {
+        let name = as_node(name);
+        name == as_node(base) || reserved.labels.iter().any(|label| as_node(label) == name)
+    };
+    said.or_else(|| all.iter().find(|(_, name, node)| node.is_none() && is_namesake(name))).map(|(what, ..)| *what)
+}
+
+/// Whether a node reserves it, and not the head of the file.
+fn is_node(reserved: &ReservedMemory) -> bool {
+    !reserved.name.value.starts_with("memreserve@")
+}
+
 fn claim(subject: String, place: Span) -> Claim {
     let basis = basis("devicetree", "Devicetree Specification v0.4, 3.4, 3.5, 5.3", vec![Assumption::MapEnforced]);
     Claim { kind: Kind::Memory, subject: format!("tree/{subject}"), place, basis }
@@ -82,7 +127,7 @@ impl Tree<'_> {
 
     fn reserved(&self, index: usize) -> Verdict {
         let reserved = &self.tree.reserved[index];
-        let owner = self.owner(index);
+        let owner = reserved_for(self.system, self.tree, index);
         let mine: Vec<&Placement> = self.plan.memory.iter().filter(|place| Some(place.what) == owner).collect();
         let place = mine.first().and_then(|place| place.span).unwrap_or(reserved.name.span);
         let claim = claim(format!("reserved/{}", reserved.name.value), place);
@@ -99,25 +144,6 @@ impl Tree<'_> {
 
     fn name(&self, what: Placed) -> String {
         placed_name(self.system, &what)
-    }
-
-    /// For whom the tree reserves: who says so, or else the one that its node or a label is named after.
-    fn owner(&self, index: usize) -> Option<Placed> {
-        let partitions = self.system.partition_ids().map(|id| {
-            let partition = self.system.partition(id);
-            (Placed::Partition(id), &partition.name.value, partition.reserved_as)
-        });
-        let regions = self.system.regions.iter().enumerate();
-        let regions = regions.map(|(at, region)| (Placed::Region(at), &region.name.value, region.reserved_as));
-        let all: Vec<_> = partitions.chain(regions).collect();
-        let said = all.iter().find(|(_, _, node)| node.is_some_and(|node| node.value == index));
-        let reserved = &self.tree.reserved[index];
-        let base = reserved.name.value.split('@').next().unwrap_or_default();
-        let is_namesake = |name: &str| {
-            let name = as_node(name);
-            name == as_node(base) || reserved.labels.iter().any(|label| as_node(label) == name)
-        };
-        said.or_else(|| all.iter().find(|(_, name, node)| node.is_none() && is_namesake(name))).map(|(what, ..)| *what)
     }
 
     /// Where a place is given: it is the owner's, whole, and nobody else's.
@@ -150,7 +176,6 @@ impl Tree<'_> {
 
     /// Other nodes that reserve the same bytes. A reservation at the head of the file may repeat one, for old boot loaders.
     fn reserved_twice(&self, index: usize, ranges: &[Range]) -> Vec<String> {
-        let is_node = |reserved: &ReservedMemory| !reserved.name.value.starts_with("memreserve@");
         let others = self.tree.reserved.iter().enumerate().filter(|(other, _)| *other != index);
         let nodes = others.filter(|(_, other)| is_node(other) && is_node(&self.tree.reserved[index]));
         let shared = nodes.map(|(_, other)| {

@@ -136,6 +136,30 @@ fn ways_that_overlap_open_the_cache_whatever_is_declared() {
     assert_eq!(verdicts["channel/complete"].reason.as_deref(), Some("open: cache/L2"));
 }
 
+/// Page colours keep a cache apart as ways do, and overlap as ways do; a cache whose ways nobody can give apart needs no more.
+#[test]
+fn colours_close_the_cache_where_no_ways_are_given() {
+    let parts = board(&all_declared()).replace("partitionable = true", "coloured = true");
+    let system = system(&parts.replace("guest = ", "ram = \"64 KiB\"\nguest = "));
+    let text = |b: &str| {
+        let one = |(who, base, colours): (&str, &str, &str)| {
+            format!(
+                "[[placement]]\npartition = \"{who}\"\nbase = \"{base}\"\nsize = \"1 MiB\"\n\
+                 [[cache_colours]]\ncache = \"L2\"\npartition = \"{who}\"\ncolours = \"{colours}\"\n"
+            )
+        };
+        [("A", "0x8000_0000", "0-7"), ("B", "0x9000_0000", b)].map(one).concat()
+    };
+    let told = |text: &str| {
+        let verdict = verdicts(&system, &plan(&system, text)).remove("channel/cache/L2").expect("a claim");
+        (verdict.status, verdict.reason.unwrap_or_default())
+    };
+    let apart = "mitigated: those who may run at once have pages of colours of their own";
+    assert_eq!(told(&text("8-15")), (Status::Shown, apart.to_owned()));
+    assert_eq!(told(&text("7-15")), (Status::NotShown, "open: `A` and `B` share 1 colour".to_owned()));
+    assert_eq!(told("").0, Status::NotAnalysed);
+}
+
 #[test]
 fn requests_that_nobody_counts_leave_the_path_open() {
     let board = board(&all_declared()).replacen("line_requests = 10\n", "", 1);

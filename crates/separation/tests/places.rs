@@ -4,7 +4,7 @@ mod common;
 
 use claim::Status::{NotAnalysed, Shown, Violated};
 use claim::{Status, Verdict};
-use common::{plan, system, verdicts};
+use common::{HEAD, plan, system, verdicts, whole};
 use plan::{Placed, Placement, Plan};
 use proptest::prelude::*;
 use quantity::{Address, Bytes, PartitionId};
@@ -46,6 +46,33 @@ fn a_guard_is_free_on_both_sides() {
     assert_eq!(judged(guard, 0x9010_f000), (Violated, words.to_owned()));
     let words = "`B` has 64 KiB from 0x8FFF_0000 of the guard of 64 KiB before it";
     assert_eq!(judged(guard, 0x8ff0_0000), (Violated, words.to_owned()));
+}
+
+/// The memory of the board is 4 GiB from 2 GiB: it ends at 6 GiB, and 33 bits reach 8 GiB.
+#[test]
+fn what_no_address_reaches_is_told() {
+    let judged = |bits: &str, base: u64, size: &str| {
+        let head = HEAD.replace("name = \"board\"\n", &format!("name = \"board\"\n{bits}"));
+        let system = whole(&(head + &partition("A", "", "")));
+        said(&verdicts(&system, &plan(&system, &placement("partition = \"A\"", base, size))), "memory/A")
+    };
+    let bits = "address_bits = 33\n";
+    assert_eq!(judged(bits, 0x1_7ff0_0000, "1 MiB").0, Shown, "the last of the memory");
+    let told = |base, size| judged(bits, base, size).1;
+    assert_eq!(told(0x1_7ff0_0000, "2 MiB"), "1 MiB lie outside `RAM`");
+    assert_eq!(
+        told(0x1_ffff_f000, "1 MiB"),
+        "1 MiB lie outside `RAM`, 1020 KiB of them above what addresses of 33 bits reach"
+    );
+    assert_eq!(
+        told(0x2_0000_0000, "1 MiB"),
+        "1 MiB lie outside `RAM`, 1 MiB of them above what addresses of 33 bits reach"
+    );
+    assert_eq!(
+        judged("", u64::MAX - 0x1f_ffff, "1 MiB"),
+        (Violated, "1 MiB lie outside `RAM`".to_owned()),
+        "64 bits reach all"
+    );
 }
 
 #[test]
@@ -184,6 +211,41 @@ fn colours_are_apart_known_and_enough() {
         none,
         (Violated, "its sets are chosen within a page of 4 KiB: it has no colours to share out".to_owned())
     );
+}
+
+/// A range that begins between the turns of its colours has fewer pages of them than its size times their share.
+#[test]
+fn the_pages_of_a_colour_are_counted_where_the_range_lies() {
+    let cache = "[[board.cache]]\nname = \"L2\"\nlevel = 2\nsize = \"1 MiB\"\nways = 16\nline = \"64 B\"\ncores = [\"0\", \"1\"]\ncoloured = true\n";
+    let mut parts = system(&[cache.to_owned(), partition("A", "", ""), partition("B", "", "")].concat());
+    let none = verdicts(&parts, &plan(&parts, &placement("partition = \"A\"", 0x9000_0000, "2 MiB")));
+    assert_eq!(said(&none, "cache/L2/colours"), (NotAnalysed, "the plan gives none of its colours".to_owned()));
+    assert!(!none.contains_key("cache/L2"), "no ways are asked for");
+    let grant = |who: &str, colours: &str| {
+        format!("[[cache_colours]]\ncache = \"L2\"\npartition = \"{who}\"\ncolours = \"{colours}\"\n")
+    };
+    let both = cache.to_owned() + &cache.replace("L2", "L3");
+    let both = system(&[both, partition("A", "", ""), partition("B", "", "")].concat());
+    let second = grant("A", "0").replace("L2", "L3");
+    let text = placement("partition = \"A\"", 0x9000_0000, "2 MiB") + &grant("A", "0") + &second;
+    let told = said(&verdicts(&both, &plan(&both, &text)), "cache/L3/colours");
+    assert_eq!((told.0, told.1.contains("pages that have both are not counted")), (NotAnalysed, true), "{}", told.1);
+    for (base, size) in (0..40).flat_map(|base| [1, 7, 8, 9, 24, 33].map(|size| (base, size))) {
+        let pages = (0x90000 + base)..(0x90000 + base + size);
+        let own = pages.filter(|page| [3, 4, 9].contains(&(page % 16))).count() as u64;
+        let text = placement("partition = \"A\"", 0x9000_0000 + (base << 12), &format!("{} KiB", size * 4))
+            + &placement("partition = \"B\"", 0xa000_0000, "2 MiB")
+            + &window(0, "A", 0)
+            + &window(1, "B", 0)
+            + &grant("A", "3,4,9")
+            + &grant("B", "10-15");
+        for (asked, status) in [(own, Shown), (own + 1, Violated)] {
+            parts.partitions[0].ram.as_mut().expect("given").value = Bytes::new(asked << 12);
+            parts.partitions[1].ram.as_mut().expect("given").value = Bytes::new(1 << 16);
+            let judged = said(&verdicts(&parts, &plan(&parts, &text)), "cache/L2/colours");
+            assert_eq!(judged.0, status, "{base}, {size}: {own} pages; {}", judged.1);
+        }
+    }
 }
 
 /// Three partitions anywhere near a memory, which need not hold them.

@@ -133,6 +133,27 @@ fn two_nodes_do_not_reserve_the_same() {
     assert_eq!(said(&verdicts, "memory/tree/reserved/c@90001000").0, Violated);
 }
 
+/// For boot loaders that know no nodes, the head of the file may say the same again.
+#[test]
+fn a_reservation_that_repeats_a_node_is_for_its_owner() {
+    let judged = |reservation: &str| {
+        let cells = "#address-cells = <2>; #size-cells = <2>;";
+        let node = "b@82000000 { reg = <0 0x82000000 0 0x1000000>; };";
+        let tree = format!(
+            "/dts-v1/;\n/memreserve/ {reservation};\n/ {{ {cells}\n{WHOLE}\nreserved-memory {{ {cells} ranges; {node} }}; }};\n"
+        );
+        let system = system_with_tree(&format!("{PARTS}\n[board.devicetree]\nsource = \"board.dts\"\n"), &tree);
+        let verdicts = separation::check(&system, &plan(&system, PLACED));
+        let found =
+            verdicts.into_iter().find(|v| v.id.starts_with("memory/tree/reserved/memreserve")).expect("a claim");
+        (found.status, found.reason.unwrap_or_default())
+    };
+    assert_eq!(judged("0x82000000 0x1000000"), (Shown, "it is for `B`".to_owned()));
+    assert_eq!(judged("0x90000000 0x1000"), (Shown, "the plan places nothing there".to_owned()));
+    let more = judged("0x82000000 0x2000000");
+    assert_eq!(more.0, Violated, "it reserves more than the node does: {}", more.1);
+}
+
 #[test]
 fn what_is_chosen_at_boot_is_clear_of_the_plan_or_not_shown() {
     let chosen =

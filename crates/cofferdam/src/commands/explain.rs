@@ -56,6 +56,7 @@ analyses![
     "throttling",
     "information-flow",
     "criticality-direction",
+    "exchange-faults",
     "channels",
     "robust-partitioning",
     "covert-channels",

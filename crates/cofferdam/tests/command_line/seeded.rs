@@ -163,7 +163,7 @@ fn a_master_of_32_bits_does_not_reach_memory_above_4_gib() {
 fn a_channel_from_the_survey_side_to_the_autonomy_is_a_forbidden_flow() {
     let answer = after("flow", 1, |vessel| {
         let file = vessel.join("channels.csv");
-        write(&file, format!("{}CH25,Quality,sampling,8 B,BATH.qc,TRAK.line,200 ms,,,,range\n", read(&file)));
+        write(&file, format!("{}CH25,Quality,sampling,8 B,BATH.qc,TRAK.line,200 ms,,,,,range\n", read(&file)));
     });
     // The way goes on: what reaches TRAK reaches all of Z-AUTON, and by TRAK.guid Z-SAFE.
     let found = ["flow/BATH/TRAK", "flow/zone/Z-SURVEY/Z-AUTON", "flow/zone/Z-SURVEY/Z-SAFE"];
@@ -222,8 +222,8 @@ fn an_upward_flow_without_a_check_is_found() {
     let answer = after("unchecked", 1, |vessel| {
         edit(
             &vessel.join("channels.csv"),
-            "PROP.alloc,40 ms,,,,limit clamped to the rated power",
-            "PROP.alloc,40 ms,,,,",
+            "PROP.alloc,40 ms,,,,state,limit clamped to the rated power",
+            "PROP.alloc,40 ms,,,,state,",
         );
     });
     assert!(open(&answer, "criticality").contains(&("criticality/CH11", "violated")));

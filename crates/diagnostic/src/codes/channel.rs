@@ -11,5 +11,6 @@ crate::code::declare! {
     BAD_RIGHTS = Error "E0608", since "0.1.0", "Access rights cannot be read.";
     ACCESS_TWICE = Error "E0609", since "0.1.0", "A partition is given access to a region twice.";
     MESSAGE_ABOVE_RAM = Error "E0610", since "0.1.0", "A message does not fit into the RAM of who writes or reads it.";
+    MEASURE_SAYS_NOTHING = Error "E0611", since "0.1.0", "A measure against a fault of exchange says nothing.";
     SHARED_WITH_NOBODY = Warning "W0601", since "0.1.0", "No partition has access to a shared region.";
 }

@@ -10,11 +10,13 @@ mod core_sets;
 mod cover;
 mod covert;
 mod devices;
+mod exchange;
 mod failures;
 mod flow;
 mod frame;
 mod health;
 mod margins;
+mod memory;
 mod names;
 mod network;
 mod objectives;
@@ -49,7 +51,7 @@ struct Part {
 }
 
 /// The parts in order: what is not known comes before what is.
-const PARTS: [Part; 31] = [
+const PARTS: [Part; 32] = [
     Part { anchor: "not-analysed", title: "What was not analysed", breaks: false, content: cover::not_analysed },
     Part { anchor: "deviations", title: "Accepted deviations", breaks: false, content: cover::deviations },
     Part { anchor: "failures", title: "Violated and not shown", breaks: false, content: failures::part },
@@ -69,10 +71,11 @@ const PARTS: [Part; 31] = [
     Part { anchor: "campaign", title: "Fault campaign", breaks: false, content: campaign::part },
     Part { anchor: "recordings", title: "Recordings", breaks: false, content: recording::part },
     Part { anchor: "margins", title: "Margins", breaks: false, content: margins::part },
-    Part { anchor: "memory", title: "Memory map", breaks: false, content: space::memory },
+    Part { anchor: "memory", title: "Memory map", breaks: false, content: memory::part },
     Part { anchor: "shared", title: "Cache ways and bandwidth budgets", breaks: false, content: space::shared },
     Part { anchor: "devices", title: "Devices and interrupts", breaks: false, content: devices::part },
     Part { anchor: "flow", title: "Information flow and criticality", breaks: false, content: flow::part },
+    Part { anchor: "exchange", title: "Faults of exchange", breaks: false, content: exchange::part },
     Part { anchor: "channels", title: "Interference channels and settings", breaks: true, content: channels::part },
     Part { anchor: "robust", title: "Robust partitioning", breaks: false, content: robust::part },
     Part { anchor: "covert", title: "Covert channels", breaks: true, content: covert::part },

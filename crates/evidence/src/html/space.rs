@@ -1,143 +1,18 @@
-//! Memory, cache ways and bandwidth.
+//! Cache ways and bandwidth.
 
 use super::claims::of_kinds;
-use super::names::{compact_table, note, partition, placed, shade, table, way_holder};
+use super::names::{compact_table, note, way_holder};
 use crate::dossier::Dossier;
 use crate::show::{percent, permille_up};
-use crate::svg::{Range, bar, memory_map, ways};
+use crate::svg::{bar, ways};
 use claim::{Kind, Status};
 use maud::{Markup, html};
 use model::System;
-use model::system::{Memory, RegionOwner, Rights};
-use plan::{Placed, Placement, Plan};
-use quantity::{Address, Bytes, Rate};
+use plan::Plan;
+use quantity::Rate;
 
-pub(super) fn memory(dossier: &Dossier) -> Markup {
-    let (Some(system), Some(plan)) = (dossier.system(), dossier.plan()) else {
-        return html! { (note("There is no plan: no map is drawn.")) (of_kinds(dossier, &[Kind::Memory])) };
-    };
-    let mut placements: Vec<&Placement> = plan.memory.iter().collect();
-    placements.sort_by_key(|placement| (placement.base, placement.size));
-    let drawn = || system.board.memories.iter().filter(|memory| placements.iter().any(|p| inside(memory, p)));
-    html! {
-        @if placements.is_empty() { (note("The plan places nothing in memory.")) }
-        @for (memory, number) in drawn().zip(1..) {
-            figure {
-                @let title = format!("Memory map of {}", memory.name.value);
-                (memory_map(&format!("map{number}"), &title, &ranges(system, memory, &placements)))
-                figcaption {
-                    (memory.name.value) ", " (memory.size.value) " from " code { (memory.base.value) }
-                    ". Gaps are hatched."
-                }
-            }
-        }
-        @if !placements.is_empty() { (placement_table(system, &placements)) }
-        (of_kinds(dossier, &[Kind::Memory]))
-        @if dossier.of_kind(Kind::Memory).next().is_none() { (unclaimed("the memory map")) }
-    }
-}
-
-fn unclaimed(what: &str) -> Markup {
+pub(super) fn unclaimed(what: &str) -> Markup {
     html! { p { "Not analysed: there is no claim about " (what) "." } }
-}
-
-fn inside(memory: &Memory, placement: &Placement) -> bool {
-    let end = memory.base.get().saturating_add(memory.size.get());
-    (memory.base.get()..end).contains(&placement.base.get())
-}
-
-/// The placements of a memory with the gaps between them.
-fn ranges(system: &System, memory: &Memory, placements: &[&Placement]) -> Vec<Range> {
-    let mut ranges = Vec::new();
-    let mut free_from = memory.base.get();
-    let gap = |from: u64, to: u64| {
-        (to > from).then(|| Range { name: None, base: from, size: to - from, overlaps: false, shade: 0 })
-    };
-    for placement in placements.iter().filter(|placement| inside(memory, placement)) {
-        let (base, size) = (placement.base.get(), placement.size.get());
-        ranges.extend(gap(free_from, base));
-        let shade = shade_of(system, &placement.what);
-        ranges.push(Range {
-            name: Some(placed(system, &placement.what)),
-            base,
-            size,
-            overlaps: base < free_from,
-            shade,
-        });
-        free_from = free_from.max(base.saturating_add(size));
-    }
-    ranges.extend(gap(free_from, memory.base.get().saturating_add(memory.size.get())));
-    ranges
-}
-
-fn shade_of(system: &System, what: &Placed) -> usize {
-    match what {
-        Placed::Partition(id) => shade(system, *id),
-        Placed::Region(at) => match system.regions.get(*at).map(|region| region.owner) {
-            Some(RegionOwner::Partition(id)) => shade(system, id),
-            _ => 0,
-        },
-    }
-}
-
-fn placement_table(system: &System, placements: &[&Placement]) -> Markup {
-    let rows = html! {
-        @for placement in placements {
-            tr {
-                th scope="row" { (placed(system, &placement.what)) }
-                td { (owner(system, &placement.what)) }
-                td { (rights(system, &placement.what)) }
-                td class="n" { code { (placement.base) } }
-                td class="n" { code { (last_address(placement)) } }
-                td class="n" { (placement.size) }
-                td class="n" { (guard(system, &placement.what).map_or_else(|| "–".to_owned(), |guard| guard.to_string())) }
-            }
-        }
-    };
-    let head = ["Range", "Whose", "Rights", "#First address", "#Last address", "#Size", "#Guard"];
-    table("", &head, rows)
-}
-
-/// What the owner may do with it, and who else may do what.
-fn rights(system: &System, what: &Placed) -> String {
-    let Placed::Region(at) = what else { return "all".to_owned() };
-    let Some(region) = system.regions.get(*at) else { return "–".to_owned() };
-    let own = region.owner_rights.map_or_else(|| "not declared".to_owned(), letters);
-    let others =
-        region.access.iter().map(|(who, rights)| format!("{} {}", partition(system, who.value), letters(*rights)));
-    [own].into_iter().chain(others).collect::<Vec<_>>().join(", ")
-}
-
-/// The letters of the rights in the file.
-fn letters(rights: Rights) -> String {
-    let each = [(rights.read, 'r'), (rights.write, 'w'), (rights.execute, 'x')];
-    each.into_iter().filter_map(|(given, letter)| given.then_some(letter)).collect()
-}
-
-/// What must lie free on both sides.
-fn guard(system: &System, what: &Placed) -> Option<Bytes> {
-    match what {
-        Placed::Partition(id) => system.partition(*id).guard,
-        Placed::Region(at) => system.regions.get(*at)?.guard,
-    }
-    .map(|guard| guard.value)
-}
-
-fn last_address(placement: &Placement) -> String {
-    let last = placement.size.get().checked_sub(1).and_then(|more| placement.base.get().checked_add(more));
-    last.map_or_else(|| "–".to_owned(), |last| Address::new(last).to_string())
-}
-
-fn owner<'s>(system: &'s System, what: &Placed) -> &'s str {
-    match what {
-        Placed::Partition(_) => "its own",
-        Placed::Region(at) => match system.regions.get(*at).map(|region| region.owner) {
-            Some(RegionOwner::Hypervisor) => "hypervisor",
-            Some(RegionOwner::Partition(id)) => partition(system, id),
-            Some(RegionOwner::Shared) => "shared, declared",
-            None => "?",
-        },
-    }
 }
 
 pub(super) fn shared(dossier: &Dossier) -> Markup {

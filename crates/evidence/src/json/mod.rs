@@ -3,6 +3,7 @@
 //! The shapes are structs of their own, so that a change inside the program changes no script outside it.
 
 mod covert;
+mod exchange;
 mod interference;
 mod objectives;
 mod recording;
@@ -49,6 +50,7 @@ fn answer(dossier: &Dossier) -> Answer<'_> {
         settings: interference::settings(dossier),
         robust_partitioning: interference::robust(dossier),
         covert_channels: covert::shape(dossier),
+        exchange_faults: exchange::shape(dossier),
         objectives: objectives::all(dossier),
         assumptions: dossier.register().iter().map(AssumptionShape::of).collect(),
         diagnostics: dossier.diagnostics().iter().map(|d| Plain::new(d, dossier.sources())).collect(),

@@ -24,6 +24,7 @@ pub(super) struct Answer<'d> {
     pub settings: Vec<super::interference::SettingShape<'d>>,
     pub robust_partitioning: Vec<super::interference::RobustShape<'d>>,
     pub covert_channels: super::covert::CovertShape<'d>,
+    pub exchange_faults: super::exchange::CoverageShape<'d>,
     pub objectives: Vec<super::objectives::ObjectiveShape<'d>>,
     pub assumptions: Vec<AssumptionShape>,
     pub diagnostics: Vec<Plain>,

@@ -28,7 +28,7 @@ pub(crate) use headroom::headroom_bar;
 pub(crate) use histogram::histogram;
 pub(crate) use lanes::{Frame, part_lanes};
 pub(crate) use mark::mark;
-pub(crate) use memory::{Range, memory_map};
+pub(crate) use memory::{Owned, Range, Strip, What, memory_key, memory_map};
 pub(crate) use parts::{part_key, part_patterns};
 pub(crate) use run::run_lanes;
 pub(crate) use spreads::three_spans;
@@ -54,7 +54,17 @@ impl Px {
 
     /// Half of the length, rounded down.
     pub(crate) const fn half(self) -> Self {
-        Self(self.0 / 2)
+        self.split(2)
+    }
+
+    /// One of so many equal parts, rounded down.
+    const fn split(self, parts: i64) -> Self {
+        Self(self.0 / parts)
+    }
+
+    /// So many times the length.
+    const fn times(self, number: i64) -> Self {
+        Self(self.0.saturating_mul(number))
     }
 }
 

@@ -2,6 +2,8 @@
 
 mod chains;
 mod claims;
+mod covert;
+mod exchange;
 mod failures;
 mod head;
 mod layout;
@@ -64,6 +66,8 @@ pub fn render(dossier: &Dossier, detail: Detail, style: Style) -> String {
     match detail {
         Detail::All => {
             claims::tables(&mut page, dossier);
+            exchange::draw(&mut page, dossier);
+            covert::draw(&mut page, dossier);
             objectives::list(&mut page, dossier);
         }
         _ => claims::kinds(&mut page, dossier),

@@ -62,8 +62,15 @@ fn left(id: &str, unit: Unit, bound: u64, limit: Option<u64>) -> Verdict {
 }
 
 /// Kinds of which this test needs no more than one claim each.
-const OF_SPACE: [Kind; 6] =
-    [Kind::Containment, Kind::Channel, Kind::Setting, Kind::RobustTime, Kind::RobustResources, Kind::Covert];
+const OF_SPACE: [Kind; 7] = [
+    Kind::Containment,
+    Kind::Channel,
+    Kind::Setting,
+    Kind::RobustTime,
+    Kind::RobustResources,
+    Kind::Covert,
+    Kind::Exchange,
+];
 
 /// At least one claim of every kind, and parts of every kind.
 pub fn claims() -> Vec<Verdict> {

@@ -128,6 +128,7 @@ pub fn channel(name: &str, from: usize, to: usize, kind: ChannelKind) -> Channel
         destinations: vec![at(PortEnd::Task(TaskId::new(to)))],
         checks: vec![],
         forwarded: false,
+        measures: None,
     }
 }
 
@@ -148,6 +149,7 @@ pub fn board(cores: usize) -> Board {
             line: at(Bytes::new(64)),
             cores: (0..cores).map(CoreId::new).collect(),
             partitionable: true,
+            coloured: None,
         }],
         memories: vec![Memory {
             name: at("RAM".into()),
@@ -207,6 +209,7 @@ pub fn system() -> System {
             access: vec![],
             writable_code: None,
             protocol: None,
+            measures: None,
             guard: None,
             reserved_as: None,
         }],
@@ -390,6 +393,8 @@ pub fn validation() -> ValidationRow {
 pub fn inputs_of(system: System) -> Inputs {
     let plan = plan_for(Some(system.digest()));
     Inputs {
+        covert: separation::covert::matrix(&system, &plan),
+        exchange: separation::exchange::matrix(&system, &verdicts()),
         tool_version: "0.1.0".into(),
         plan: Some(Arc::new(plan)),
         system: Some(Arc::new(system)),

@@ -1,7 +1,7 @@
 //! The masters of the interconnect: each core at most once, every active core at least once.
 
 use super::cores::is_active;
-use crate::read::{Context, Document};
+use crate::read::{Context, Document, peak};
 use diagnostic::Diagnostic;
 use diagnostic::codes::board::{CORE_NO_MASTER, MASTER_TWICE, RATE_ABOVE_PEAK};
 use std::collections::BTreeMap;
@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 pub(super) fn check(doc: &Document, cx: &mut Context) {
     let Some(board) = doc.root.table("board") else { return };
     let Some(interconnect) = board.table("interconnect") else { return };
-    if let (Some(guaranteed), Some(peak)) = (interconnect.rate("guaranteed"), interconnect.rate("peak"))
+    if let (Some(guaranteed), Some(peak)) = (interconnect.rate("guaranteed"), peak(interconnect))
         && guaranteed.value > peak.value
     {
         let message = format!("the guaranteed rate, {}, passes the peak rate, {}", guaranteed.value, peak.value);

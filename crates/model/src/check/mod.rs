@@ -31,6 +31,7 @@ mod opaque;
 mod pinning;
 mod placement;
 mod priorities;
+mod protection;
 mod queues;
 mod regions;
 mod restart;
@@ -73,6 +74,7 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         pinning::check,
         placement::check,
         priorities::check,
+        protection::check,
         queues::check,
         regions::check,
         restart::check,

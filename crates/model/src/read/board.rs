@@ -3,7 +3,8 @@
 use super::section::{Key, Kind, SMALL, Section, words};
 use super::{Context, Document, Fields, device, devicetree, shared};
 use crate::system::{Arbitration, Board, Cache, Core, Interconnect, Master, Memory, Waiting};
-use quantity::{Bytes, CoreId};
+use diagnostic::Located;
+use quantity::{Bytes, CoreId, Rate};
 
 pub(super) static SECTION: Section = Section {
     head: "[board]",
@@ -45,6 +46,7 @@ static CACHE: Section = Section {
         Key::required("line", Kind::Size, "The size of a line.").above_zero(),
         Key::required("cores", Kind::List(&Kind::Ref("core")), "The cores that use it."),
         Key::optional("partitionable", Kind::Flag, "Whether its ways can be given apart; not where not given."),
+        Key::optional("coloured", Kind::Flag, "Whether it is shared out by the colours of pages; not where not given."),
     ],
 };
 
@@ -67,7 +69,7 @@ static INTERCONNECT: Section = Section {
     keys: &[
         Key::required("line", Kind::Size, "The bytes moved by one line request.").above_zero(),
         Key::required("guaranteed", Kind::Rate, "The rate that the memory keeps up in the worst case.").above_zero(),
-        Key::optional("peak", Kind::Rate, "The rate on the data sheet, for display only.").above_zero(),
+        Key::optional("peak", PEAK, "The rate on the data sheet, which the guaranteed one must not pass.").above_zero(),
         Key::required("arbitration", Kind::Word(ARBITRATION_WORDS), "How masters take turns."),
         Key::optional(
             "waiting",
@@ -75,6 +77,17 @@ static INTERCONNECT: Section = Section {
             "Which bound on the waiting judges response times; \"request-driven\" where not given.",
         ),
         Key::required("master", Kind::Tables(&MASTER), MASTER.summary),
+    ],
+};
+
+const PEAK: Kind = Kind::Either(&[Kind::Rate, Kind::Table(&TRANSFERS)]);
+
+static TRANSFERS: Section = Section {
+    head: "peak = { … }",
+    summary: "The peak rate of the memory as its data sheet names it.",
+    keys: &[
+        Key::required("transfers_million", Kind::Count(1_000_000), "The transfers a second, in millions.").above_zero(),
+        Key::required("bus_bits", Kind::Count(65_536), "The width of all its channels together.").above_zero(),
     ],
 };
 
@@ -143,6 +156,7 @@ fn cache(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<Cache> {
         line: fields.size("line")?,
         cores: cores.into_iter().map(|core| core.value).collect(),
         partitionable: fields.flag("partitionable").is_some_and(|flag| flag.value),
+        coloured: fields.flag("coloured").map(|flag| flag.value),
     })
 }
 
@@ -161,11 +175,20 @@ fn interconnect(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<Int
     Some(Interconnect {
         line: fields.size("line")?,
         guaranteed: fields.rate("guaranteed")?,
-        peak: fields.rate("peak"),
+        peak: peak(fields),
         arbitration: fields.word("arbitration", &ARBITRATIONS)?,
         waiting: fields.word("waiting", &WAITINGS),
         masters: masters.into_iter().collect::<Option<_>>()?,
     })
+}
+
+/// The peak rate, given or made of transfers.
+pub(crate) fn peak(interconnect: &Fields) -> Option<Located<Rate>> {
+    let of_sheet = |sheet: &Fields| {
+        let rate = Rate::of_transfers(sheet.count("transfers_million")?.value, sheet.count("bus_bits")?.value)?;
+        Some(Located::new(rate, sheet.span))
+    };
+    interconnect.rate("peak").or_else(|| interconnect.table("peak").and_then(of_sheet))
 }
 
 fn master(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<Master> {

@@ -3,7 +3,7 @@
 use super::fields::Datum;
 use super::port_end::{Ends, ends_of};
 use super::section::{COUNT, Key, Kind, Section, words};
-use super::{Context, Document, Fields, assumed};
+use super::{Context, Document, Fields, assumed, protection};
 use crate::system::{Channel, ChannelKind, FlowCheck, QueueRead};
 use diagnostic::Located;
 
@@ -35,6 +35,7 @@ pub(super) static SECTION: Section = Section {
             "What consumers check, where the data come from a lower level; a text: all do.",
         ),
         Key::optional("forwarded", Kind::Flag, "Whether the forwarder of the network carries it."),
+        protection::KEY,
     ],
 };
 
@@ -75,6 +76,7 @@ fn channel(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<Channel>
     let written = fields.text("from").into_iter().chain(fields.texts("to"));
     written.for_each(|end| super::port_end::report(&end, doc, cx));
     let checks = checks(fields, doc, cx);
+    let measures = protection::read(fields, doc, cx);
     let name = fields.text("name")?;
     Some(Channel {
         title: fields.words("title"),
@@ -84,6 +86,7 @@ fn channel(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<Channel>
         destinations,
         checks,
         forwarded: fields.flag("forwarded").is_some_and(|flag| flag.value),
+        measures,
         name,
     })
 }

@@ -41,6 +41,7 @@ pub(crate) struct AllNames {
     /// As `PARTITION.task`.
     pub tasks: Names,
     pub channels: Names,
+    pub protections: Names,
     pub stages: Names,
     pub schedules: Names,
     pub levels: Names,
@@ -82,6 +83,7 @@ impl Document {
             zones: Names::collect("zone", root.names("zone"), cx).incomplete_if(broken),
             core_sets: Names::collect("core set", root.names("core_set"), cx).incomplete_if(broken),
             channels: Names::collect("channel", channels, cx).incomplete_if(broken || broken_tables),
+            protections: Names::collect("protection", root.names("protection"), cx).incomplete_if(broken),
             stages: Names::collect("boot stage", stages, cx).incomplete_if(broken),
             schedules: Names::collect("schedule", root.names("schedule"), cx).incomplete_if(broken),
             levels: Names::collect("level", levels.into_iter().map(Some), cx).incomplete_if(broken),

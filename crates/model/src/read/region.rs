@@ -1,7 +1,7 @@
 //! `[[region]]`
 
 use super::section::{Key, Kind, Section};
-use super::{Context, Document, Fields, devicetree};
+use super::{Context, Document, Fields, devicetree, protection};
 use crate::system::{Region, RegionOwner, Rights};
 use diagnostic::Located;
 use diagnostic::codes::channel::AMBIGUOUS_NAME;
@@ -22,6 +22,7 @@ pub(super) static SECTION: Section = Section {
         Key::optional("access", Kind::Tables(&ACCESS), ACCESS.summary),
         Key::optional("writable_code", Kind::Text, "Why what somebody may write there may be executed."),
         Key::optional("protocol", Kind::Text, "How several writers keep out of each other's way."),
+        protection::KEY,
         Key::optional("guard", Kind::Size, "What must lie free on both sides of it.").above_zero(),
         Key::optional("reserved_as", Kind::Text, "The node of the devicetree, or its label, that reserves it."),
     ],
@@ -55,6 +56,7 @@ pub(super) fn read(doc: &Document, cx: &mut Context) -> Vec<Region> {
         let owner = fields.text("owner").and_then(|name| owner(&name, doc, cx));
         let access = fields.tables("access").filter_map(|fields| access(fields, doc, cx)).collect();
         let reserved_as = devicetree::reserved_as(fields, doc, cx);
+        let measures = protection::read(fields, doc, cx);
         Some(Region {
             name: fields.text("name")?,
             size: fields.size("size")?,
@@ -63,6 +65,7 @@ pub(super) fn read(doc: &Document, cx: &mut Context) -> Vec<Region> {
             access,
             writable_code: fields.text("writable_code"),
             protocol: fields.text("protocol"),
+            measures,
             guard: fields.size("guard"),
             reserved_as,
         })

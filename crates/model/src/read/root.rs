@@ -3,7 +3,7 @@
 use super::section::{Key, Kind, Section};
 use super::{
     accepted, board, boot, chain, channel, containment, core_set, flow, growth_rule, health, network, partition,
-    platform, region, schedule, system, zone,
+    platform, protection, region, schedule, system, zone,
 };
 
 /// The system file.
@@ -19,6 +19,7 @@ pub(crate) static ROOT: Section = Section {
         Key::optional("zone", Kind::Tables(&zone::SECTION), zone::SECTION.summary),
         Key::required("partition", Kind::Tables(&partition::SECTION), partition::SECTION.summary),
         Key::optional("region", Kind::Tables(&region::SECTION), region::SECTION.summary),
+        Key::optional("protection", Kind::Tables(&protection::SECTION), protection::SECTION.summary),
         Key::optional("channel", Kind::Tables(&channel::SECTION), channel::SECTION.summary),
         Key::optional("chain", Kind::Tables(&chain::SECTION), chain::SECTION.summary),
         Key::optional("flow", Kind::Table(&flow::SECTION), flow::SECTION.summary),

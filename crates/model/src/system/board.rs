@@ -64,6 +64,9 @@ pub struct Cache {
     pub cores: Vec<CoreId>,
     /// Whether its ways can be given to cores or partitions apart.
     pub partitionable: bool,
+    /// Whether it is shared out by the colours of pages; where so, it says so.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub coloured: Option<bool>,
 }
 
 /// One range of the address map that is memory.
@@ -105,7 +108,7 @@ pub struct Interconnect {
     pub line: Located<Bytes>,
     /// The rate that the memory keeps up in the worst case.
     pub guaranteed: Located<Rate>,
-    /// The rate on the data sheet, for display only.
+    /// The rate on the data sheet, which bounds the guaranteed one and judges nothing else.
     pub peak: Option<Located<Rate>>,
     /// How masters take turns.
     pub arbitration: Located<Arbitration>,

@@ -1,5 +1,6 @@
 //! Channels between partitions.
 
+use super::Protection;
 use diagnostic::Located;
 use quantity::{Bytes, DeviceId, Duration, PartitionId, TaskId};
 use serde::Serialize;
@@ -23,6 +24,9 @@ pub struct Channel {
     pub checks: Vec<FlowCheck>,
     /// Whether the forwarder carries it.
     pub forwarded: bool,
+    /// What stands against faults of the exchange, where something is declared.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub measures: Option<Located<Protection>>,
 }
 
 /// An end of a channel.

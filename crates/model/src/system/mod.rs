@@ -13,6 +13,7 @@ mod growth;
 mod health;
 mod partition;
 mod platform;
+mod protection;
 mod schedule;
 mod shared;
 mod task;
@@ -32,6 +33,7 @@ pub use partition::{
     Guest, Locking, OpaqueNeed, Partition, Placed, Region, RegionOwner, Restart, Rights, Role, RunGrant,
 };
 pub use platform::{Platform, PortCost, Regulation};
+pub use protection::{ExchangeFault, FaultAnswer, Protection};
 pub use schedule::{ChangeAction, CorePolicy, CoreSet, ModuleSchedule, Network, ScheduledPartition};
 pub use shared::{Checked, Closure, Setting, Shared, SharedKind};
 pub use task::{CriticalSection, Exchange, PeakRate, Provenance, ProvenanceClass, Release, Task};

@@ -1,6 +1,6 @@
 //! Partitions and the memory that they ask for.
 
-use super::{ChangeAction, DeadlinePhase};
+use super::{ChangeAction, DeadlinePhase, Protection};
 use diagnostic::Located;
 use quantity::{Bytes, CoreId, CoreSetId, Duration, PartitionId, Ppm, TaskId, ZoneId};
 use serde::Serialize;
@@ -206,6 +206,9 @@ pub struct Region {
     /// How several writers keep out of each other's way, in words.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub protocol: Option<Located<String>>,
+    /// What stands against faults of what is exchanged there, where something is declared.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub measures: Option<Located<Protection>>,
     /// What must lie free on both sides of it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub guard: Option<Located<Bytes>>,

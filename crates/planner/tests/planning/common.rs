@@ -35,6 +35,11 @@ pub fn vessel_with(more: &str) -> System {
 /// The frame, the number of cores and the partitions of a system on a plain board: windows lose 40 us at their heads,
 /// nobody else asks for memory, tasks are preempted at once.
 pub fn system(frame: &str, cores: usize, partitions: &str) -> System {
+    system_with_tree(frame, cores, partitions, "")
+}
+
+/// The same on a board with this devicetree source, where the parts name it.
+pub fn system_with_tree(frame: &str, cores: usize, partitions: &str, tree: &str) -> System {
     let mut text = format!(
         "[system]\nname = \"Test\"\nframe = \"{frame}\"\ndeadlines_hold_in = \"any phase\"\n\n[board]\nname = \"B\"\n"
     );
@@ -68,7 +73,11 @@ boundary_slip = "0 us"
 synchronised = true
 "#;
     text += partitions;
-    read(BTreeMap::from([("system.toml".to_owned(), text.into_bytes())]))
+    read(
+        [("system.toml", text.as_str()), ("board.dts", tree)]
+            .map(|(n, t)| (n.to_owned(), t.as_bytes().to_vec()))
+            .into(),
+    )
 }
 
 /// A partition with a period and, where it is not empty, a budget; `more` lines follow.

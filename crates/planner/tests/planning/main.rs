@@ -7,4 +7,5 @@ mod common;
 mod demands;
 mod generated;
 mod impossible;
+mod memory;
 mod vessel;

@@ -2,6 +2,7 @@
 
 use crate::bandwidth;
 use crate::cache::why_not_apart;
+use crate::colours;
 use crate::homes::{active_cores, homes};
 use claim::{Status, Verdict};
 use diagnostic::Span;
@@ -144,16 +145,31 @@ fn of_cache(system: &System, plan: &Plan, id: CacheId) -> Option<Derived> {
         return None;
     }
     let name = cache.name.value.clone();
-    let (told, rests_on) = ways_of(system, plan, id, cache);
+    let by_colours = plan.cache.iter().all(|grant| grant.cache != id) && colours::are_planned(plan, id);
+    let ((told, rests_on), own) = match by_colours {
+        true => (colours_of(system, plan, id, cache), "sets"),
+        false => (ways_of(system, plan, id, cache), "ways"),
+    };
+    let arbiter = format!("each master allocates in its own {own}");
     Some(Derived {
         name: Some(name.clone()),
-        arbiter: Some("each master allocates in its own ways".to_owned())
-            .filter(|_| matches!(told, Told::Mitigated(_))),
+        arbiter: Some(arbiter).filter(|_| matches!(told, Told::Mitigated(_))),
         told,
         rests_on,
         place: cache.name.span,
         ..of_cores(system, plan, SharedKind::Cache, format!("cache/{name}"), &cores)
     })
+}
+
+fn colours_of(system: &System, plan: &Plan, id: CacheId, cache: &Cache) -> (Told, Option<String>) {
+    let verdict = colours::of_cache(system, plan, id);
+    let why = verdict.reason.unwrap_or_default();
+    let told = match verdict.status {
+        Status::Shown => Told::Mitigated("those who may run at once have pages of colours of their own".to_owned()),
+        Status::NotAnalysed => Told::Nothing(why),
+        Status::NotShown | Status::Violated => Told::Fault(why),
+    };
+    (told, Some(format!("cache/{}/colours", cache.name.value)))
 }
 
 fn ways_of(system: &System, plan: &Plan, id: CacheId, cache: &Cache) -> (Told, Option<String>) {

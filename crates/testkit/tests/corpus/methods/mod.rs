@@ -55,6 +55,7 @@ pub fn answers(case: &Case) -> Result<Answers, String> {
         "largest-of-blocks" => statistics::largest_of_blocks(&read(input)?),
         "excesses" => statistics::excesses(&read(input)?),
         "page-colours" => memory::page_colours(&read(input)?),
+        "peak-bandwidth" => memory::peak_bandwidth(&read(input)?),
         other => Err(format!("no method is called {other}")),
     }
 }

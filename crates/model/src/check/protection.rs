@@ -1,0 +1,30 @@
+//! Measures against faults of exchange say something.
+
+use crate::read::{Context, Document, Fields, answer_to};
+use crate::system::{ExchangeFault, FaultAnswer};
+use diagnostic::Diagnostic;
+use diagnostic::codes::channel::MEASURE_SAYS_NOTHING;
+
+pub(super) fn check(doc: &Document, cx: &mut Context) {
+    let owners = doc.root.tables("protection").chain(doc.root.tables("region")).chain(doc.channels());
+    let tables = owners.filter_map(|owner| owner.table("measures"));
+    tables.flat_map(silent).for_each(|fault| cx.report(fault));
+}
+
+/// The answers of a table that are blank.
+fn silent(measures: &Fields) -> Vec<Diagnostic> {
+    let fault = |kind: ExchangeFault| {
+        let answer = answer_to(measures, kind).filter(|answer| is_blank(&answer.value))?;
+        let message = format!("what stands against {} says nothing", kind.word());
+        let help = "name the measure, or leave the key out: what has none is then told";
+        Some(Diagnostic::new(&MEASURE_SAYS_NOTHING, answer.span, message).help(help))
+    };
+    ExchangeFault::ALL.into_iter().filter_map(fault).collect()
+}
+
+fn is_blank(answer: &FaultAnswer) -> bool {
+    match answer {
+        FaultAnswer::Measures(all) => all.is_empty() || all.iter().any(|measure| measure.trim().is_empty()),
+        FaultAnswer::CannotOccur(reason) => reason.trim().is_empty(),
+    }
+}
