@@ -12,6 +12,7 @@
 
 use crate::colours;
 use crate::facts::{Claim, Found, basis};
+use crate::homes::homes;
 use crate::names::counted;
 use claim::{Assumption, Kind, Verdict};
 use model::System;
@@ -67,7 +68,7 @@ fn not_apart(system: &System, plan: &Plan, cache: &Cache, grants: &[&WayGrant]) 
         let later = grants.iter().skip(index + 1);
         faults.extend(later.filter_map(|other| overlap(system, plan, grant, other)));
     }
-    faults.extend(without_ways(system, cache, grants));
+    faults.extend(without_ways(system, plan, cache, grants));
     faults
 }
 
@@ -110,20 +111,27 @@ fn overlap(system: &System, plan: &Plan, one: &WayGrant, other: &WayGrant) -> Op
 pub(crate) fn may_meet(system: &System, plan: &Plan, one: WayHolder, other: WayHolder) -> bool {
     let cores = |holder| match holder {
         WayHolder::Core(core) => vec![core],
-        WayHolder::Partition(id) => cores_of(system, plan, id),
+        WayHolder::Partition(id) => homes(system, plan, id),
     };
     let (one, other) = (cores(one), cores(other));
     one.len() != 1 || one != other
 }
 
-/// The cores that use the cache and have no ways, nor has any partition on them.
-fn without_ways(system: &System, cache: &Cache, grants: &[&WayGrant]) -> Vec<String> {
-    let given = |core: CoreId| grants.iter().any(|grant| grant.holder == WayHolder::Core(core));
+/// The cores that use the cache and have no ways, nor has every partition on them.
+fn without_ways(system: &System, plan: &Plan, cache: &Cache, grants: &[&WayGrant]) -> Vec<String> {
+    let is_given = |holder: WayHolder| grants.iter().any(|grant| grant.holder == holder);
     let by_partition = grants.iter().any(|grant| matches!(grant.holder, WayHolder::Partition(_)));
-    let cores = cache.cores.iter().filter(|core| system.core(**core).active && !given(**core) && !by_partition);
-    cores
-        .map(|core| format!("core {} uses the cache and has no ways of its own", system.core(*core).name.value))
-        .collect()
+    let lacks = |core: CoreId| {
+        let name = &system.core(core).name.value;
+        if !by_partition {
+            return Some(format!("core {name} uses the cache and has no ways of its own"));
+        }
+        let lacks = |id: &PartitionId| !is_given(WayHolder::Partition(*id)) && homes(system, plan, *id).contains(&core);
+        let partition = &system.partition(system.partition_ids().find(lacks)?).name.value;
+        Some(format!("`{partition}` uses the cache from core {name}, and neither has ways"))
+    };
+    let cores = cache.cores.iter().copied().filter(|core| system.core(*core).active);
+    cores.filter(|core| !is_given(WayHolder::Core(*core))).filter_map(lacks).collect()
 }
 
 /// Working sets that are larger than the ways that hold them, and who declares none.
@@ -149,7 +157,7 @@ fn working_sets(system: &System, plan: &Plan, cache: &Cache, grants: &[&WayGrant
 fn capacity(system: &System, plan: &Plan, grants: &[&WayGrant], id: PartitionId, way: u64) -> u64 {
     let of =
         |holder: WayHolder| grants.iter().find(|grant| grant.holder == holder).map(|grant| grant.mask.count_ones());
-    let of_cores = || cores_of(system, plan, id).into_iter().map(|core| of(WayHolder::Core(core)).unwrap_or(0)).min();
+    let of_cores = || homes(system, plan, id).into_iter().map(|core| of(WayHolder::Core(core)).unwrap_or(0)).min();
     u64::from(of(WayHolder::Partition(id)).or_else(of_cores).unwrap_or(0)).saturating_mul(way)
 }
 

@@ -144,6 +144,10 @@ fn ways_are_apart_whole_and_enough() {
         (Violated, "the ways of core 0 are not contiguous".to_owned())
     );
     assert_eq!(judged("", &[(zero, "0-3")]).0, Violated, "core 1 has none");
+    let (a, b) = ("partition = \"A\"", "partition = \"B\"");
+    assert_eq!(judged("", &[(a, "0-3"), (b, "4-7")]).0, Shown, "nobody runs on core 1");
+    let (status, words) = judged("", &[(a, "0-3"), (one, "4-7")]);
+    assert_eq!((status, words.as_str()), (Violated, "`B` uses the cache from core 0, and neither has ways"));
     // A way is 128 KiB.
     assert_eq!(judged("working_set = \"512 KiB\"", &[(zero, "0-3"), (one, "4-7")]).0, Shown);
     let (status, words) = judged("working_set = \"513 KiB\"", &[(zero, "0-3"), (one, "4-7")]);
