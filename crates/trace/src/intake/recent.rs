@@ -3,14 +3,16 @@
 use super::bytes::Piece;
 use crate::names::{Name, Names};
 
-/// How many pairs of names are remembered: as many as a byte tells apart, so that they stay in the processor's nearest cache.
-const PAIRS: usize = 1 << u8::BITS;
+/// How many names can be remembered: so many more than a block tells that two seldom want the same place.
+const PLACES: usize = 1 << PLACE_BITS;
+
+const PLACE_BITS: u32 = 10;
 
 /// The names that were used last, by their key.
 #[derive(Debug)]
 pub struct Lately {
-    /// Two places for the names of each hash, the one that came last first.
-    pairs: Box<[[Place; 2]; PAIRS]>,
+    /// The place of a key is the one that its hash names, or else the one beside it.
+    places: Box<[Place; PLACES]>,
 }
 
 /// What a name is found by: at most 16 bytes, and what else tells it from others.
@@ -29,24 +31,27 @@ struct Place {
 impl Lately {
     /// Remembers none yet.
     pub fn new() -> Self {
-        Self { pairs: Box::new([[Place { key: Key::NOBODY, name: Name(0) }; 2]; PAIRS]) }
+        Self { places: Box::new([Place { key: Key::NOBODY, name: Name(0) }; PLACES]) }
     }
 
     /// The name that is remembered for a key.
     #[inline(always)]
     pub fn find(&self, key: Key) -> Option<Name> {
-        let pair = &self.pairs[key.pair()];
-        // Which of the two it is cannot be foreseen: it is chosen without a branch.
-        let place = &pair[usize::from(!pair[0].key.is(key))];
-        place.key.is(key).then_some(place.name)
+        let place = key.place();
+        let [own, beside] = [&self.places[place], &self.places[place ^ 1]];
+        if own.key.is(key) {
+            return Some(own.name);
+        }
+        beside.key.is(key).then_some(beside.name)
     }
 
-    /// Remembers a name for a key.
+    /// Remembers a name for a key: in a place that is free, or else in that of another name.
     #[cold]
     pub fn remember(&mut self, key: Key, name: Name) {
         if self.find(key).is_none() {
-            let pair = &mut self.pairs[key.pair()];
-            *pair = [Place { key, name }, pair[0]];
+            let own = key.place();
+            let free = [own, own ^ 1].into_iter().find(|place| self.places[*place].key.is(Key::NOBODY));
+            self.places[free.unwrap_or(own)] = Place { key, name };
         }
     }
 }
@@ -63,11 +68,11 @@ impl Key {
     }
 
     #[inline(always)]
-    fn pair(self) -> usize {
+    fn place(self) -> usize {
         let [first, last] = self.text;
         let mixed = (first ^ last.rotate_left(29) ^ self.about << 17).wrapping_mul(0x9E37_79B9_7F4A_7C15);
         // The highest bits depend on all others.
-        (mixed >> (u64::BITS - u8::BITS)) as usize
+        (mixed >> (u64::BITS - PLACE_BITS)) as usize
     }
 
     /// Whether the keys are equal, in one comparison.

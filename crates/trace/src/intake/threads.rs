@@ -12,8 +12,8 @@ use std::num::NonZeroUsize;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
 
-/// The bytes of a block: so many that a thread is busy for a while, and so few that what is made of them stays in its cache.
-const BLOCK: usize = 1 << 19;
+/// The bytes of a block: so many that names, which are new to each, are seldom read, and so few that the memory stays small.
+const BLOCK: usize = 1 << 20;
 
 const _: () = assert!(BLOCK > 2 * LONGEST_LINE);
 
