@@ -1,7 +1,7 @@
 //! What the bound of a response is made of, and whose each part is.
 //!
-//! Computes: for the busy window behind a bound of a fixed-priority task in any phase the time of each kind, from the arrival to the
-//! completion, so that the parts add up to the bound.
+//! Computes: for the busy window behind a bound of a fixed-priority task, in any phase or in the frame's, the time of each kind, from
+//! the arrival to the completion, so that the parts add up to the bound.
 //! Source: the terms of the busy window's equation.
 //! Assumptions: those of the bound.
 //! Symbols: times in ns.
@@ -17,7 +17,7 @@ use super::{bus, charge, throttling};
 use crate::interference::waits_ns;
 use crate::response::Bound;
 use crate::supply::Supply;
-use crate::task_set::Policy;
+use crate::task_set::{Policy, Release, Task};
 use claim::{Part, PartKind};
 use model::system::Interconnect;
 use quantity::CoreId;
@@ -29,6 +29,8 @@ struct Window {
     finish_ns: u64,
     job: u64,
     at_boot: bool,
+    /// Where it begins in the hyperperiod, if arrivals keep to that.
+    phase_ns: Option<i64>,
 }
 
 /// The parts of the request-driven `bound` of task `k`.
@@ -36,6 +38,7 @@ struct Window {
 /// # Errors
 /// Why its busy window is not told job by job.
 pub(super) fn of_bound(scope: &Scope<'_>, core: &Analysed, k: usize, bound: &Bound) -> Result<Vec<Part>, &'static str> {
+    let phase_ns = (!core.as_free_running).then_some(bound.busy_start_ns);
     let start_ns = match core.set.policy() {
         _ if !core.cluster.is_empty() => Err("jobs run on whichever virtual core is free"),
         Policy::EarliestDeadline => {
@@ -44,16 +47,12 @@ pub(super) fn of_bound(scope: &Scope<'_>, core: &Analysed, k: usize, bound: &Bou
         Policy::Cooperative => {
             Err("of a cooperative guest more urgent jobs count up to the begin of a job, not to its end")
         }
-        Policy::FixedPriority if !core.as_free_running => {
-            Err("with frame-aligned release each job of the hyperperiod is followed by itself")
-        }
-        Policy::FixedPriority => {
-            u64::try_from(bound.busy_start_ns).map_err(|_| "its busy window begins before the frame")
-        }
+        // The supply is the same in every frame.
+        Policy::FixedPriority => Ok(bound.busy_start_ns.rem_euclid(core.supply.frame_ns() as i64) as u64),
     }?;
     let arrival_ns = bound.arrival_ns - bound.busy_start_ns;
     let finish_ns = (arrival_ns + bound.response_ns as i64) as u64; // The busy window's length.
-    let window = Window { start_ns, arrival_ns, finish_ns, job: bound.job, at_boot: bound.at_boot };
+    let window = Window { start_ns, arrival_ns, finish_ns, job: bound.job, at_boot: bound.at_boot, phase_ns };
     let jobs = JobsCounted::of(core, k, &window);
     let waits = jobs
         .each
@@ -67,7 +66,7 @@ pub(super) fn of_gain(scope: &Scope<'_>, core: &Analysed, k: usize, gain: &Gain)
     let latest = &gain.latest;
     let at_boot = latest.at_boot;
     let (start_ns, arrival_ns, finish_ns, job) = (latest.start_ns, latest.arrival_ns, latest.finish_ns, latest.job);
-    let window = Window { start_ns, arrival_ns, finish_ns, job, at_boot };
+    let window = Window { start_ns, arrival_ns, finish_ns, job, at_boot, phase_ns: None };
     let each = waits_ns(&gain.own, &gain.bus, latest);
     let waits = other_masters(scope, core).into_iter().map(str::to_owned).zip(each).collect();
     JobsCounted::of(core, k, &window).parts(scope, core, &window, waits)
@@ -104,6 +103,23 @@ fn shared_evenly(waits_ns: u64, masters: &[&str]) -> Vec<(String, u64)> {
     masters.iter().enumerate().map(|(at, name)| ((*name).to_owned(), up_to(at + 1) - up_to(at))).collect()
 }
 
+impl Window {
+    /// How many jobs of a task that keeps to the frame count: those whose latest release is not before the window, and that arrive
+    /// before its end, or of the task looked at up to the job looked at.
+    fn jobs_in_phase(&self, phase_ns: i64, task: &Task, jitter_ns: u64, own: bool) -> u64 {
+        let offset_ns = match task.release {
+            Release::FrameAligned { offset_ns } => offset_ns,
+            Release::FreeRunning => 0,
+        };
+        let since_first = |ns: i64| i128::from(phase_ns) + i128::from(ns) - i128::from(offset_ns);
+        let period_ns = i128::from(task.period_ns);
+        let before = |ns: i128| -(-ns).div_euclid(period_ns);
+        let end_ns = if own { self.arrival_ns + 1 } else { self.finish_ns as i64 };
+        let jobs = before(since_first(end_ns)) - before(since_first(0) - i128::from(jitter_ns));
+        u64::try_from(jobs).unwrap_or(0)
+    }
+}
+
 /// How many jobs of which task a busy window counts.
 struct JobsCounted {
     /// The task looked at.
@@ -119,10 +135,10 @@ impl JobsCounted {
         let jobs_of = |other: usize| {
             let task = &core.tasks[other];
             let jitter_ns = if window.at_boot { 0 } else { task.jitter_ns };
-            if other == k {
-                window.job + 1
-            } else {
-                window.finish_ns.saturating_add(jitter_ns).div_ceil(task.period_ns)
+            match window.phase_ns {
+                Some(phase_ns) => window.jobs_in_phase(phase_ns, task, jitter_ns, other == k),
+                None if other == k => window.job + 1,
+                None => window.finish_ns.saturating_add(jitter_ns).div_ceil(task.period_ns),
             }
         };
         let level = core.set.level(position).map(|position| core.set.given[position]);
@@ -146,7 +162,8 @@ impl JobsCounted {
         let others = self.each.iter().filter(|(other, _)| *other != self.k);
         let mut work = vec![Part::new(&*own, blocking, self.blocking_ns)];
         work.extend(others.map(|&(other, jobs)| Part::new(label(other), PartKind::Delay, jobs * executes(other))));
-        work.push(Part::new(&*own, PartKind::Executing, (window.job + 1) * executes(self.k)));
+        let own_jobs = self.each.iter().find(|(other, _)| *other == self.k).map_or(0, |(_, jobs)| *jobs);
+        work.push(Part::new(&*own, PartKind::Executing, own_jobs * executes(self.k)));
         work.push(Part::new(&*own, PartKind::Switches, jobs * switch_ns));
         if core.losses.stalled {
             work.push(Part::new("the core's bandwidth budget", PartKind::Blackout, stalls_ns));
