@@ -16,6 +16,7 @@ mod growth;
 mod health;
 mod home;
 mod initialisation;
+mod jobs_counted;
 mod judged_waits;
 mod load;
 mod locking;

@@ -1,7 +1,7 @@
 //! What the bound of a response is made of, and whose each part is.
 //!
-//! Computes: for the busy window behind a bound of a fixed-priority task, in any phase or in the frame's, the time of each kind, from
-//! the arrival to the completion, so that the parts add up to the bound.
+//! Computes: for the busy window behind a bound on one virtual core the time of each kind, from the arrival to the completion, so that
+//! the parts add up to the bound.
 //! Source: the terms of the busy window's equation.
 //! Assumptions: those of the bound.
 //! Symbols: times in ns.
@@ -10,6 +10,7 @@
 //! Differs from the source: nothing.
 //! Checked by: the alarm on parts that do not add up.
 
+use super::jobs_counted::{JobsCounted, Window};
 use super::responses::Analysed;
 use super::scope::Scope;
 use super::waits::Gain;
@@ -17,43 +18,37 @@ use super::{bus, charge, throttling};
 use crate::interference::waits_ns;
 use crate::response::Bound;
 use crate::supply::Supply;
-use crate::task_set::{Policy, Release, Task};
+use crate::task_set::Policy;
 use claim::{Part, PartKind};
 use model::system::Interconnect;
 use quantity::CoreId;
-
-/// A busy window up to the completion of the job looked at; instants from its begin.
-struct Window {
-    start_ns: u64,
-    arrival_ns: i64,
-    finish_ns: u64,
-    job: u64,
-    at_boot: bool,
-    /// Where it begins in the hyperperiod, if arrivals keep to that.
-    phase_ns: Option<i64>,
-}
 
 /// The parts of the request-driven `bound` of task `k`.
 ///
 /// # Errors
 /// Why its busy window is not told job by job.
 pub(super) fn of_bound(scope: &Scope<'_>, core: &Analysed, k: usize, bound: &Bound) -> Result<Vec<Part>, &'static str> {
-    let phase_ns = (!core.as_free_running).then_some(bound.busy_start_ns);
-    let start_ns = match core.set.policy() {
-        _ if !core.cluster.is_empty() => Err("jobs run on whichever virtual core is free"),
-        Policy::EarliestDeadline => {
-            Err("under earliest deadline first who goes before whom depends on the deadlines in each phase")
-        }
-        Policy::Cooperative => {
-            Err("of a cooperative guest more urgent jobs count up to the begin of a job, not to its end")
-        }
-        // The supply is the same in every frame.
-        Policy::FixedPriority => Ok(bound.busy_start_ns.rem_euclid(core.supply.frame_ns() as i64) as u64),
-    }?;
+    if !core.cluster.is_empty() {
+        return Err("jobs run on whichever virtual core is free");
+    }
+    // The supply is the same in every frame.
+    let start_ns = bound.busy_start_ns.rem_euclid(core.supply.frame_ns() as i64) as u64;
     let arrival_ns = bound.arrival_ns - bound.busy_start_ns;
     let finish_ns = (arrival_ns + bound.response_ns as i64) as u64; // The busy window's length.
-    let window = Window { start_ns, arrival_ns, finish_ns, job: bound.job, at_boot: bound.at_boot, phase_ns };
-    let jobs = JobsCounted::of(core, k, &window);
+    let window = Window { start_ns, arrival_ns, finish_ns, job: bound.job, at_boot: bound.at_boot };
+    let by_deadline = |all_ties: bool| JobsCounted::by_deadline(core, k, &window, all_ties);
+    let jobs = match core.set.policy() {
+        Policy::FixedPriority if core.as_free_running => JobsCounted::in_any_phase(core, k, &window),
+        Policy::FixedPriority => JobsCounted::in_phase(core, k, &window, bound.busy_start_ns),
+        Policy::Cooperative => JobsCounted::until_begun(core, k, &window),
+        // Whether all ties are in the bound is not told with it.
+        Policy::EarliestDeadline => {
+            Some(by_deadline(false)).filter(|jobs| jobs.fill(core, &window)).unwrap_or_else(|| by_deadline(true))
+        }
+    };
+    if !jobs.fill(core, &window) {
+        return Err("the jobs that its busy window counts are not told apart");
+    }
     let waits = jobs
         .each
         .iter()
@@ -66,10 +61,10 @@ pub(super) fn of_gain(scope: &Scope<'_>, core: &Analysed, k: usize, gain: &Gain)
     let latest = &gain.latest;
     let at_boot = latest.at_boot;
     let (start_ns, arrival_ns, finish_ns, job) = (latest.start_ns, latest.arrival_ns, latest.finish_ns, latest.job);
-    let window = Window { start_ns, arrival_ns, finish_ns, job, at_boot, phase_ns: None };
+    let window = Window { start_ns, arrival_ns, finish_ns, job, at_boot };
     let each = waits_ns(&gain.own, &gain.bus, latest);
     let waits = other_masters(scope, core).into_iter().map(str::to_owned).zip(each).collect();
-    JobsCounted::of(core, k, &window).parts(scope, core, &window, waits)
+    JobsCounted::in_any_phase(core, k, &window).parts(scope, core, &window, waits)
 }
 
 fn jobs_waiting(scope: &Scope<'_>, core: &Analysed, k: usize) -> u64 {
@@ -103,53 +98,7 @@ fn shared_evenly(waits_ns: u64, masters: &[&str]) -> Vec<(String, u64)> {
     masters.iter().enumerate().map(|(at, name)| ((*name).to_owned(), up_to(at + 1) - up_to(at))).collect()
 }
 
-impl Window {
-    /// How many jobs of a task that keeps to the frame count: those whose latest release is not before the window, and that arrive
-    /// before its end, or of the task looked at up to the job looked at.
-    fn jobs_in_phase(&self, phase_ns: i64, task: &Task, jitter_ns: u64, own: bool) -> u64 {
-        let offset_ns = match task.release {
-            Release::FrameAligned { offset_ns } => offset_ns,
-            Release::FreeRunning => 0,
-        };
-        let since_first = |ns: i64| i128::from(phase_ns) + i128::from(ns) - i128::from(offset_ns);
-        let period_ns = i128::from(task.period_ns);
-        let before = |ns: i128| -(-ns).div_euclid(period_ns);
-        let end_ns = if own { self.arrival_ns + 1 } else { self.finish_ns as i64 };
-        let jobs = before(since_first(end_ns)) - before(since_first(0) - i128::from(jitter_ns));
-        u64::try_from(jobs).unwrap_or(0)
-    }
-}
-
-/// How many jobs of which task a busy window counts.
-struct JobsCounted {
-    /// The task looked at.
-    k: usize,
-    /// Each task that is counted, with its jobs.
-    each: Vec<(usize, u64)>,
-    blocking_ns: u64,
-}
-
 impl JobsCounted {
-    fn of(core: &Analysed, k: usize, window: &Window) -> Self {
-        let position = core.set.position[k];
-        let jobs_of = |other: usize| {
-            let task = &core.tasks[other];
-            let jitter_ns = if window.at_boot { 0 } else { task.jitter_ns };
-            match window.phase_ns {
-                Some(phase_ns) => window.jobs_in_phase(phase_ns, task, jitter_ns, other == k),
-                None if other == k => window.job + 1,
-                None => window.finish_ns.saturating_add(jitter_ns).div_ceil(task.period_ns),
-            }
-        };
-        let level = core.set.level(position).map(|position| core.set.given[position]);
-        let blocking_ns = core.set.blocking_ns[position] as u64; // Times are not negative.
-        Self {
-            k,
-            each: level.map(|other| (other, jobs_of(other))).collect(),
-            blocking_ns: if window.at_boot { core.supply.boot_loss_ns() } else { blocking_ns },
-        }
-    }
-
     fn parts(&self, scope: &Scope<'_>, core: &Analysed, window: &Window, waits: Vec<(String, u64)>) -> Vec<Part> {
         let label = |k: usize| scope.system.task_label(core.ids[k]);
         let own = label(self.k);
