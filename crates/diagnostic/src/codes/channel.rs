@@ -13,4 +13,5 @@ crate::code::declare! {
     MESSAGE_ABOVE_RAM = Error "E0610", since "0.1.0", "A message does not fit into the RAM of who writes or reads it.";
     MEASURE_SAYS_NOTHING = Error "E0611", since "0.1.0", "A measure against a fault of exchange says nothing.";
     SHARED_WITH_NOBODY = Warning "W0601", since "0.1.0", "No partition has access to a shared region.";
+    NAMED_BY_NOBODY = Warning "W0602", since "0.1.0", "No channel and no region names a protection.";
 }

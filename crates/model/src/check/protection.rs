@@ -1,14 +1,29 @@
-//! Measures against faults of exchange say something.
+//! Measures against faults of exchange say something, and what is declared for many is named by some.
 
 use crate::read::{Context, Document, Fields, answer_to};
 use crate::system::{ExchangeFault, FaultAnswer};
-use diagnostic::Diagnostic;
-use diagnostic::codes::channel::MEASURE_SAYS_NOTHING;
+use diagnostic::codes::channel::{MEASURE_SAYS_NOTHING, NAMED_BY_NOBODY};
+use diagnostic::{Diagnostic, Located};
+use std::collections::BTreeSet;
 
 pub(super) fn check(doc: &Document, cx: &mut Context) {
     let owners = doc.root.tables("protection").chain(doc.root.tables("region")).chain(doc.channels());
     let tables = owners.filter_map(|owner| owner.table("measures"));
     tables.flat_map(silent).for_each(|fault| cx.report(fault));
+    unnamed(doc).into_iter().for_each(|fault| cx.report(fault));
+}
+
+/// Protections that no channel and no region names.
+fn unnamed(doc: &Document) -> Vec<Diagnostic> {
+    let users = doc.root.tables("region").chain(doc.channels());
+    let named: BTreeSet<String> = users.filter_map(|user| user.text("measures")).map(|name| name.value).collect();
+    let unnamed = doc.root.tables("protection").filter_map(|protection| protection.text("name"));
+    let fault = |name: Located<String>| {
+        let message = format!("no channel and no region names the protection `{}`", name.value);
+        let help = format!("write `measures = \"{}\"` where it stands against faults, or leave it out", name.value);
+        Diagnostic::new(&NAMED_BY_NOBODY, name.span, message).help(help)
+    };
+    unnamed.filter(|name| !named.contains(&name.value)).map(fault).collect()
 }
 
 /// The answers of a table that are blank.

@@ -1,7 +1,7 @@
 //! What all readers and checks share: the list that they report to.
 
 use diagnostic::codes::chain::CHAIN_NEED;
-use diagnostic::codes::channel::{KIND_KEYS, SHARED_WITH_NOBODY};
+use diagnostic::codes::channel::{KIND_KEYS, NAMED_BY_NOBODY, SHARED_WITH_NOBODY};
 use diagnostic::codes::plan_file::FOR_WHOM;
 use diagnostic::codes::policy::{NEVER_REACHED, NO_MILESTONE, NO_NETWORK, NO_ZONE, NOT_A_FORWARDER};
 use diagnostic::codes::recovery::{NEVER_COUNTED, STAGE_WITHOUT_TIME};
@@ -15,6 +15,7 @@ static ABSENCES: &[&Code] = &[
     &FOR_WHOM,
     &KEY_ALONE,
     &KIND_KEYS,
+    &NAMED_BY_NOBODY,
     &NEVER_COUNTED,
     &NEVER_REACHED,
     &NO_MILESTONE,
