@@ -260,7 +260,7 @@ const IN_SETS: [InSet; 4] = [
         own: &[|tick| if tick < 12 { tick < 7 } else { tick % 12 >= 5 }, |tick| tick % 12 >= 5, |tick| tick % 12 < 7],
         slack: 12,
     },
-    // All of the core to a partition that has it alone, though nobody says so but its share.
+    // Half of the core in turns of 4, beginning with its own or with another's.
     InSet {
         policy: "policy = \"proportional share\"\nquantum = \"4 ns\"",
         grant: "[partition.share]\nshare = 1\nceiling = \"50 %\"",

@@ -108,11 +108,16 @@ impl<'a> Piece<'a> {
     /// Of a text of 9 to 16 bytes what stands before its last eight, at the top of a word, and these eight.
     #[inline(always)]
     pub fn before_eight(self) -> Option<(u64, u64)> {
-        let word = |at: usize| self.from.get(at..at + 8)?.try_into().ok().map(u64::from_le_bytes);
         match self.length {
-            length @ 9..=16 => Some((word(0)? << (8 * (16 - length)), word(length - 8)?)),
+            length @ 9..=16 => Some((self.word(0)? << (8 * (16 - length)), self.word(length - 8)?)),
             _ => None,
         }
+    }
+
+    /// Eight bytes from that one on, be they the text's or behind it.
+    #[inline(always)]
+    fn word(self, at: usize) -> Option<u64> {
+        self.from.get(at..at + 8)?.try_into().ok().map(u64::from_le_bytes)
     }
 
     /// Its first byte, if there is no other.
@@ -136,12 +141,11 @@ impl<'a> Piece<'a> {
     /// The number that the text as a whole is.
     #[inline(always)]
     pub fn number(self) -> Option<u64> {
-        let word = |at: usize| self.from.get(at..at + 8)?.try_into().ok().map(u64::from_le_bytes);
         match self.length {
             0 => None,
             // What is read in whole words cannot be more than fits.
-            length @ 1..=8 if let Some(only) = word(0) => few_digits(only, length),
-            length @ 9..=16 if let (Some(first), Some(second)) = (word(0), word(8)) => {
+            length @ 1..=8 if let Some(only) = self.word(0) => few_digits(only, length),
+            length @ 9..=16 if let (Some(first), Some(second)) = (self.word(0), self.word(8)) => {
                 Some(few_digits(first, 8)? * POWERS[length - 8] + few_digits(second, length - 8)?)
             }
             _ => number(self.text()),
