@@ -89,11 +89,12 @@ pub struct Builder<'a> {
 }
 
 impl<'a> Builder<'a> {
-    /// A block for about `bytes` of lines.
-    pub fn new(bytes: usize) -> Self {
+    /// A block for about `bytes` of lines, whose events are put in that room.
+    pub fn new(bytes: usize, mut room: Vec<Event>) -> Self {
+        room.clear();
         // Few lines are shorter than this; where they are, the room grows.
-        let room = bytes / 48;
-        let block = Block { events: Vec::with_capacity(room), ..Block::default() };
+        room.reserve(bytes / 48);
+        let block = Block { events: room, ..Block::default() };
         Self { block, recent: Recent::new(), first: &[], last: &[] }
     }
 

@@ -77,14 +77,15 @@ impl Join {
         self.lines += lines;
     }
 
-    /// Takes the next block.
-    pub fn join(&mut self, mut block: Block, found: &mut Found) {
+    /// Takes the next block. Gives room for the events of another one.
+    pub fn join(&mut self, mut block: Block, found: &mut Found) -> Vec<Event> {
         let first_note = found.notes.len();
         self.take_notes(&block, found);
         self.take_events(&mut block, found);
         self.take_unknown(std::mem::take(&mut block.unknown));
         self.lines += u64::from(block.lines);
         found.notes[first_note..].sort();
+        block.events
     }
 
     /// Takes the end of the source, with what follows its last line end.
@@ -113,6 +114,7 @@ impl Join {
 
     fn take_events(&mut self, block: &mut Block, found: &mut Found) {
         let mut names = Shared::new(block.names.len());
+        let has_events = !block.events.is_empty();
         if self.is_plain(block) {
             self.take_as_they_are(block, &mut names, found);
         } else {
@@ -126,7 +128,7 @@ impl Join {
                 self.note(Matter::NotUtf8, self.lines + u64::from(*line), found);
             }
         }
-        if let (false, Some(last)) = (block.events.is_empty(), &mut self.last) {
+        if let (true, Some(last)) = (has_events, &mut self.last) {
             last.line = std::mem::take(&mut block.ends[1]);
         }
     }
@@ -139,7 +141,7 @@ impl Join {
 
     /// Takes events of which every one is kept with its own time and whose names are all known, which most are: as
     /// [`Self::take_one_by_one`] would.
-    fn take_as_they_are(&mut self, block: &Block, names: &mut Shared, found: &mut Found) {
+    fn take_as_they_are(&mut self, block: &mut Block, names: &mut Shared, found: &mut Found) {
         let repeats = self.repeats(block);
         if repeats {
             self.note(Matter::Duplicate, self.lines + u64::from(block.event_lines.of(0)), found);
@@ -153,7 +155,11 @@ impl Join {
         self.set_last(end_ns);
         let Found { events: all, names: known, .. } = found;
         let begin = all.len();
-        all.extend_from_slice(&block.events[first..]);
+        if begin == 0 && first == 0 {
+            std::mem::swap(all, &mut block.events);
+        } else {
+            all.extend_from_slice(&block.events[first..]);
+        }
         // Names are made known in the order of use, which is not always that of the block: a half of a switch names its thread first.
         for event in &mut all[begin..] {
             event.what.rename(|name| names.share(name, &block.names, known));
@@ -353,10 +359,10 @@ mod tests {
             for block in blocks {
                 let lines = block.concat();
                 for ((join, found), as_they_are) in [(&mut whole, true), (&mut single, false)] {
-                    let block = SchedulerText.parse(lines.as_bytes());
+                    let mut block = SchedulerText.parse(lines.as_bytes(), Vec::new());
                     let mut names = Shared::new(block.names.len());
                     if as_they_are && join.is_plain(&block) {
-                        join.take_as_they_are(&block, &mut names, found);
+                        join.take_as_they_are(&mut block, &mut names, found);
                     } else {
                         join.take_one_by_one(&block, &mut names, found);
                     }

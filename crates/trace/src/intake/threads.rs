@@ -5,6 +5,7 @@ use super::Found;
 use super::block::{Block, LONGEST_LINE};
 use super::join::Join;
 use super::lines::{Format, finish, whole_lines};
+use crate::event::Event;
 use crate::note::{At, Place, Refusal};
 use std::collections::BTreeMap;
 use std::io::{self, Read};
@@ -54,7 +55,8 @@ impl<R: Read + Send + 'static> Lines<R> {
     pub fn read(&mut self, found: &mut Found) -> Result<bool, Refusal> {
         let Some(block) = self.next_block() else { return self.finish(found).map(|()| false) };
         self.next += 1;
-        self.join.join(block, found);
+        let room = self.join.join(block, found);
+        lock(&self.shared.queue).rooms.push(room);
         Ok(true)
     }
 
@@ -124,6 +126,8 @@ struct Shared<R> {
 #[derive(Default)]
 struct Queue {
     waiting: BTreeMap<u64, Block>,
+    /// Where events of blocks were that have been joined, and those of others can be put.
+    rooms: Vec<Vec<Event>>,
     /// The one whose turn it is.
     next: u64,
     /// Nobody wants more, or a thread has panicked.
@@ -149,7 +153,8 @@ impl<R: Read> Shared<R> {
     /// Takes the next whole lines and parses them: a block with its number.
     fn parse_next(&self, buffer: &mut [u8]) -> Option<(u64, Block)> {
         let (number, length) = lock(&self.input).next(buffer)?;
-        Some((number, self.format.parse(&buffer[..length])))
+        let room = lock(&self.queue).rooms.pop().unwrap_or_default();
+        Some((number, self.format.parse(&buffer[..length], room)))
     }
 }
 

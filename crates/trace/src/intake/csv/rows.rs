@@ -172,7 +172,7 @@ mod tests {
 
     /// What rows give that are taken as near ones where they are such, or each as one of any length.
     fn found(table: &Table, rows: &[u8], near: bool) -> Found {
-        let mut builder = Builder::new(rows.len());
+        let mut builder = Builder::new(rows.len(), Vec::new());
         let mut reader = Rows::new(table, rows);
         if near {
             reader.take(rows, &mut builder);

@@ -7,7 +7,7 @@ use super::block::{Block, Builder, LONGEST_LINE, for_each_line};
 use super::bytes::Cursor;
 use super::join::Join;
 use super::lines::{Format, LineReader};
-use crate::event::Cpu;
+use crate::event::{Cpu, Event};
 use crate::note::Matter;
 pub(super) use kinds::leaves_by;
 
@@ -19,8 +19,8 @@ pub struct SchedulerText;
 pub type TextReader = LineReader<SchedulerText>;
 
 impl Format for SchedulerText {
-    fn parse(&self, lines: &[u8]) -> Block {
-        let mut builder = Builder::new(lines.len());
+    fn parse(&self, lines: &[u8], room: Vec<Event>) -> Block {
+        let mut builder = Builder::new(lines.len(), room);
         for_each_line(lines, |line| take(line, &mut builder));
         builder.finish()
     }
