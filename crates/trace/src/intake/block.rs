@@ -1,9 +1,9 @@
 //! What a block of whole lines holds, before it is known what comes before it: in names, line numbers and times of its own.
 
 use super::bytes::Piece;
-use super::recent::Recent;
+use super::recent::{Recent, Told};
 use crate::event::{Cpu, Event, What};
-use crate::names::{Name, Names};
+use crate::names::Name;
 use crate::note::Matter;
 use std::collections::BTreeMap;
 
@@ -24,10 +24,12 @@ pub struct Block {
     pub(super) event_lines: EventLines,
     /// What is the matter, by line.
     pub(super) notes: Vec<(u32, Matter)>,
-    /// Where names are first used that are not UTF-8.
-    pub(super) mended: Vec<(u32, Name)>,
-    /// The names of the events.
-    pub(super) names: Names,
+    /// Whose names the events have.
+    pub(super) desk: usize,
+    /// Whether those of earlier blocks are forgotten there.
+    pub(super) begins_anew: bool,
+    /// The names that are new there.
+    pub(super) news: Vec<Told>,
     /// Kinds of events of which nothing is known: the line of the first and how many.
     pub(super) unknown: BTreeMap<String, (u32, u64)>,
     /// The lines of the first and the last event; empty where a loss stands behind that.
@@ -83,19 +85,19 @@ pub struct Loss {
 #[derive(Debug)]
 pub struct Builder<'a> {
     block: Block,
-    recent: Recent,
+    recent: &'a mut Recent,
     first: &'a [u8],
     last: &'a [u8],
 }
 
 impl<'a> Builder<'a> {
-    /// A block for about `bytes` of lines, whose events are put in that room.
-    pub fn new(bytes: usize, mut room: Vec<Event>) -> Self {
+    /// A block for about `bytes` of lines, with those names, whose events are put in that room.
+    pub fn new(bytes: usize, recent: &'a mut Recent, mut room: Vec<Event>) -> Self {
         room.clear();
         // Few lines are shorter than this; where they are, the room grows.
         room.reserve(bytes / 48);
         let block = Block { events: room, ..Block::default() };
-        Self { block, recent: Recent::new(), first: &[], last: &[] }
+        Self { block, recent, first: &[], last: &[] }
     }
 
     /// Begins the next line.
@@ -171,22 +173,13 @@ impl<'a> Builder<'a> {
     /// The name of a thread.
     #[inline(always)]
     pub fn thread(&mut self, text: Piece<'_>, id: u32) -> Name {
-        self.name(text, Some(id))
+        self.recent.find(text, Some(id))
     }
 
     /// The name of a text that is no thread's.
     #[inline]
     pub fn text(&mut self, text: &[u8]) -> Name {
-        self.name(Piece::whole(text), None)
-    }
-
-    #[inline(always)]
-    fn name(&mut self, text: Piece<'_>, id: Option<u32>) -> Name {
-        let met = self.recent.find(text, id, &mut self.block.names);
-        if met.new_and_mended {
-            self.block.mended.push((self.block.lines, met.name));
-        }
-        met.name
+        self.recent.find(Piece::whole(text), None)
     }
 
     /// An interrupt line begins to be handled, and here has its name.

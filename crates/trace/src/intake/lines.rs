@@ -1,16 +1,15 @@
 //! Sources that are made of lines: cut into blocks of whole lines, parsed each for itself and joined in order.
 
 use super::block::{Block, LONGEST_LINE};
+use super::desk::Desk;
 use super::join::Join;
 use super::{Found, Reader};
-use crate::event::Event;
 use crate::note::{At, Refusal};
 
 /// A format made of lines.
 pub trait Format: Send + Sync {
-    /// Parses a block of whole lines; what comes before it has no influence. The events are put where others were, so that the
-    /// system need not find room for each block.
-    fn parse(&self, lines: &[u8], room: Vec<Event>) -> Block;
+    /// Parses a block of whole lines. To be called by [`Desk::parse`], which hands on the names.
+    fn parse(&self, lines: &[u8], desk: &mut Desk) -> Block;
 
     /// Begins to put together the blocks of the source of that index.
     fn join(&self, source: u16) -> Join;
@@ -29,8 +28,7 @@ pub fn whole_lines(bytes: &[u8]) -> usize {
 pub struct LineReader<F> {
     format: F,
     join: Join,
-    /// Where the events of the next block are put.
-    room: Vec<Event>,
+    desk: Desk,
     /// The begin of a line whose end has not come yet.
     begun: Vec<u8>,
 }
@@ -39,12 +37,12 @@ impl<F: Format> LineReader<F> {
     /// Reads the source of that index.
     pub fn new(format: F, source: u16) -> Self {
         let join = format.join(source);
-        Self { format, join, room: Vec::new(), begun: Vec::new() }
+        Self { format, join, desk: Desk::new(0), begun: Vec::new() }
     }
 
     fn take(&mut self, lines: &[u8], found: &mut Found) {
-        let block = self.format.parse(lines, std::mem::take(&mut self.room));
-        self.room = self.join.join(block, found);
+        let block = self.desk.parse(&self.format, lines);
+        self.desk.room = self.join.join(block, found);
     }
 
     /// Keeps the begin of a line, or as much of it as shows that it is too long.

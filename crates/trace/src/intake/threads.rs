@@ -3,6 +3,7 @@
 
 use super::Found;
 use super::block::{Block, LONGEST_LINE};
+use super::desk::Desk;
 use super::join::Join;
 use super::lines::{Format, finish, whole_lines};
 use crate::event::Event;
@@ -29,6 +30,7 @@ pub struct Lines<R> {
     /// The block whose turn it is.
     next: u64,
     buffer: Vec<u8>,
+    desk: Desk,
     threads: Vec<JoinHandle<()>>,
 }
 
@@ -41,13 +43,13 @@ impl<R: Read + Send + 'static> Lines<R> {
         let queue = Mutex::new(Queue::default());
         let ahead = AHEAD + threads.get() as u64;
         let shared = Arc::new(Shared { format, input, queue, moved: Condvar::new(), ahead });
-        let spawn = |_| {
+        let spawn = |number| {
             let shared = shared.clone();
             // Where the system gives no more threads, those there are do the work.
-            std::thread::Builder::new().spawn(move || shared.work()).ok()
+            std::thread::Builder::new().spawn(move || shared.work(Desk::new(number))).ok()
         };
         let threads = (1..threads.get()).filter_map(spawn).collect();
-        Self { shared, join, next: 0, buffer: vec![0; BLOCK], threads }
+        Self { shared, join, next: 0, buffer: vec![0; BLOCK], desk: Desk::new(0), threads }
     }
 
     /// Joins the next block to what was found before it. `false`: that was the end. What is found, and in which order, does not
@@ -70,7 +72,7 @@ impl<R: Read + Send + 'static> Lines<R> {
             if lock(&self.shared.input).blocks >= self.next + self.shared.ahead {
                 return self.shared.wait_for(self.next);
             }
-            match self.shared.parse_next(&mut self.buffer) {
+            match self.shared.parse_next(&mut self.buffer, &mut self.desk) {
                 Some((number, block)) if number == self.next => {
                     self.shared.pass(number);
                     return Some(block);
@@ -136,10 +138,10 @@ struct Queue {
 
 impl<R: Read> Shared<R> {
     /// Parses blocks until there are no more, or nobody wants them.
-    fn work(&self) {
+    fn work(&self, mut desk: Desk) {
         let _gone = Gone(self);
         let mut buffer = vec![0; BLOCK];
-        while let Some((number, block)) = self.parse_next(&mut buffer) {
+        while let Some((number, block)) = self.parse_next(&mut buffer, &mut desk) {
             let mut queue = lock(&self.queue);
             queue.waiting.insert(number, block);
             self.moved.notify_all();
@@ -151,10 +153,10 @@ impl<R: Read> Shared<R> {
     }
 
     /// Takes the next whole lines and parses them: a block with its number.
-    fn parse_next(&self, buffer: &mut [u8]) -> Option<(u64, Block)> {
+    fn parse_next(&self, buffer: &mut [u8], desk: &mut Desk) -> Option<(u64, Block)> {
         let (number, length) = lock(&self.input).next(buffer)?;
-        let room = lock(&self.queue).rooms.pop().unwrap_or_default();
-        Some((number, self.format.parse(&buffer[..length], room)))
+        desk.room = lock(&self.queue).rooms.pop().unwrap_or_default();
+        Some((number, desk.parse(&*self.format, &buffer[..length])))
     }
 }
 

@@ -8,20 +8,20 @@ mod times;
 mod values;
 
 use super::block::{Block, Builder, LONGEST_LINE};
+use super::desk::Desk;
 use super::join::Join;
 use super::lines::{Format, LineReader};
 use super::threads::{Lines, unreadable};
 use super::{Found, Reader};
-use crate::event::Event;
 use crate::note::{At, Matter, Note, Place, Refusal};
 pub use columns::Table;
 use std::io::{BufReader, Read};
 use std::num::NonZeroUsize;
 
 impl Format for Table {
-    fn parse(&self, lines: &[u8], room: Vec<Event>) -> Block {
-        let mut builder = Builder::new(lines.len(), room);
-        rows::Rows::new(self, lines).take(lines, &mut builder);
+    fn parse(&self, lines: &[u8], desk: &mut Desk) -> Block {
+        let mut builder = Builder::new(lines.len(), &mut desk.recent, std::mem::take(&mut desk.room));
+        rows::Rows::new(self, lines, &mut desk.told).take(lines, &mut builder);
         builder.finish()
     }
 

@@ -17,16 +17,16 @@ pub struct Rows<'t> {
     /// Whether there may be any.
     quotes: bool,
     /// Threads by what near rows say of them.
-    told: Lately,
+    told: &'t mut Lately,
     times: Times,
 }
 
 impl<'t> Rows<'t> {
-    /// Reads those rows of that table.
-    pub fn new(table: &'t Table, lines: &[u8]) -> Self {
+    /// Reads those rows of that table, with the threads that were told before.
+    pub fn new(table: &'t Table, lines: &[u8], told: &'t mut Lately) -> Self {
         // Of a usual table each row is looked at for itself.
         let quotes = table.is_usual() || memchr::memchr(b'"', lines).is_some();
-        Self { table, fields: Fields::default(), quotes, told: Lately::new(), times: Times::default() }
+        Self { table, fields: Fields::default(), quotes, told, times: Times::default() }
     }
 
     /// Takes all rows.
@@ -50,7 +50,7 @@ impl<'t> Rows<'t> {
             return None;
         }
         let at = self.times.read(near.piece(0), self.table.clock())?;
-        let (cpu, what) = known_switch(&near, &self.told)?;
+        let (cpu, what) = known_switch(&near, self.told)?;
         builder.event(at, cpu, what, near.line);
         Some(near.rest)
     }
@@ -60,7 +60,7 @@ impl<'t> Rows<'t> {
     fn any<'a>(&mut self, rest: &'a [u8], builder: &mut Builder<'a>) -> &'a [u8] {
         match Near::cut(Declared::of(self.table), rest) {
             Some(near) if !(self.quotes && near.line.contains(&b'"')) => {
-                if take(self.table, &near, &mut self.told, near.line, builder).is_none() {
+                if take(self.table, &near, self.told, near.line, builder).is_none() {
                     builder.note(Matter::Malformed);
                 }
                 near.rest
@@ -91,7 +91,7 @@ impl<'t> Rows<'t> {
             places.cut(own, columns)?;
             own
         };
-        take(self.table, &Far { bytes, places: &places }, &mut self.told, line, builder)
+        take(self.table, &Far { bytes, places: &places }, self.told, line, builder)
     }
 }
 
@@ -164,8 +164,9 @@ fn told(word: Word, cpu: Cpu, who: &[u8], number: Option<u64>, builder: &mut Bui
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::intake::Found;
+    use crate::intake::desk::Desk;
     use crate::intake::lines::Format;
+    use crate::intake::{Block, Found};
     use proptest::prelude::*;
 
     const HEADS: [&str; 4] = [
@@ -177,8 +178,9 @@ mod tests {
 
     /// What rows give that are taken as near ones where they are such, or each as one of any length.
     fn found(table: &Table, rows: &[u8], near: bool) -> Found {
-        let mut builder = Builder::new(rows.len(), Vec::new());
-        let mut reader = Rows::new(table, rows);
+        let mut desk = Desk::new(0);
+        let mut builder = Builder::new(rows.len(), &mut desk.recent, Vec::new());
+        let mut reader = Rows::new(table, rows, &mut desk.told);
         if near {
             reader.take(rows, &mut builder);
         } else {
@@ -189,7 +191,8 @@ mod tests {
             }
         }
         let (mut found, mut join) = (Found::default(), table.join(0));
-        join.join(builder.finish(), &mut found);
+        let block = builder.finish();
+        join.join(Block { news: desk.recent.news(), ..block }, &mut found);
         join.finish(b"", &mut found);
         found
     }
