@@ -122,8 +122,8 @@ impl<'a> Builder<'a> {
     #[inline(always)]
     pub fn event(&mut self, at_ns: u64, cpu: Cpu, what: What, line: &'a [u8]) {
         self.stamp();
-        let event = Event { at_ns, cpu, what };
-        if self.block.events.last() == Some(&event) && self.last == line {
+        // Of equal lines one tells what the other does, and most need not be compared.
+        if self.block.events.last().is_some_and(|last| last.at_ns == at_ns) && self.last == line {
             self.forget_unkept_end();
             return self.note(Matter::Duplicate);
         }
@@ -131,7 +131,7 @@ impl<'a> Builder<'a> {
             self.first = line;
         }
         self.last = line;
-        self.push(event);
+        self.push(Event { at_ns, cpu, what });
     }
 
     #[inline(always)]
