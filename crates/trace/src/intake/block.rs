@@ -20,6 +20,8 @@ pub struct Block {
     pub(super) lines: u32,
     /// The events.
     pub(super) events: Vec<Event>,
+    /// Whether the time of one is before that of the one before it.
+    pub(super) goes_back: bool,
     /// On which lines they stand.
     pub(super) event_lines: EventLines,
     /// What is the matter, by line.
@@ -88,6 +90,8 @@ pub struct Builder<'a> {
     recent: &'a mut Recent,
     first: &'a [u8],
     last: &'a [u8],
+    /// The time of the last event; before the first one, no time is later.
+    last_ns: u64,
 }
 
 impl<'a> Builder<'a> {
@@ -97,7 +101,7 @@ impl<'a> Builder<'a> {
         // Few lines are shorter than this; where they are, the room grows.
         room.reserve(bytes / 48);
         let block = Block { events: room, ..Block::default() };
-        Self { block, recent, first: &[], last: &[] }
+        Self { block, recent, first: &[], last: &[], last_ns: u64::MAX }
     }
 
     /// Begins the next line.
@@ -121,23 +125,29 @@ impl<'a> Builder<'a> {
     /// The line is an event.
     #[inline(always)]
     pub fn event(&mut self, at_ns: u64, cpu: Cpu, what: What, line: &'a [u8]) {
-        self.stamp();
-        // Of equal lines one tells what the other does, and most need not be compared.
-        if self.block.events.last().is_some_and(|last| last.at_ns == at_ns) && self.last == line {
-            self.forget_unkept_end();
-            return self.note(Matter::Duplicate);
+        if at_ns <= self.last_ns && self.is_not_new(at_ns, line) {
+            return;
         }
-        if self.block.events.is_empty() {
-            self.first = line;
-        }
-        self.last = line;
-        self.push(Event { at_ns, cpu, what });
+        (self.last_ns, self.last) = (at_ns, line);
+        self.block.event_lines.put(self.block.events.len(), self.block.lines);
+        self.block.events.push(Event { at_ns, cpu, what });
     }
 
-    #[inline(always)]
-    fn push(&mut self, event: Event) {
-        self.block.event_lines.put(self.block.events.len(), self.block.lines);
-        self.block.events.push(event);
+    /// What is to be said of an event that is no later than the one before, or is the first. Whether it repeats the line before.
+    #[inline(never)]
+    fn is_not_new(&mut self, at_ns: u64, line: &'a [u8]) -> bool {
+        self.stamp();
+        if self.block.events.is_empty() {
+            self.first = line;
+        } else if at_ns < self.last_ns {
+            self.block.goes_back = true;
+        } else if self.last == line {
+            // What is told of equal lines is equal.
+            self.forget_unkept_end();
+            self.note(Matter::Duplicate);
+            return true;
+        }
+        false
     }
 
     /// The line tells a loss before the next event.

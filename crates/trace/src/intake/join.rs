@@ -183,7 +183,7 @@ impl Join {
     fn take_times(&self, block: &Block, first: usize, found: &mut Found) -> u64 {
         let mut before_ns = self.last.as_ref().map_or(0, |last| last.at_ns);
         let events = &block.events[first..];
-        if events[0].at_ns >= before_ns && events.is_sorted_by_key(|event| event.at_ns) {
+        if events[0].at_ns >= before_ns && !block.goes_back {
             return events[events.len() - 1].at_ns;
         }
         let mut latest_ns = 0;

@@ -14,7 +14,7 @@ use std::num::NonZeroUsize;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
 
-/// The bytes of a block: so many that names, which are new to each, are seldom read, and so few that the memory stays small.
+/// The bytes of a block: so many that threads seldom wait for each other, and so few that the memory stays small.
 const BLOCK: usize = 1 << 19;
 
 const _: () = assert!(BLOCK > 2 * LONGEST_LINE);
