@@ -9,7 +9,8 @@ use claim::{Kind, Part, PartKind, Verdict};
 use common::*;
 use evidence::{CAUTIONS, Dossier, Inputs};
 use model::system::{
-    AddressRange, Devicetree, ExchangeFault, FaultAnswer, Protection, ReservedMemory, ReservedPlace, Rights, TreeMemory,
+    AddressRange, Cache, Devicetree, ExchangeFault, FaultAnswer, Protection, ReservedMemory, ReservedPlace, Rights,
+    TreeMemory,
 };
 use plan::ColourGrant;
 use quantity::{Address, Bytes, CacheId, PartitionId};
@@ -312,6 +313,33 @@ fn the_memory_map_draws_guards_reservations_and_colours() {
     assert!(told.contains("3 placed, 4 free, 2 kept free by guards, 1 reserved by the devicetree"), "{told}");
     let rows = all(&page, "#part-memory table").iter().map(words).collect::<String>();
     assert!(rows.contains("nobody in the plan") && rows.contains("2 MiB from 0x8400_0000"), "{rows}");
+}
+
+/// By hand: of L2's 32 colours WORK was given five; its pages have those only whose number is a colour of L3 too, of which there are 8.
+#[test]
+fn who_has_which_page_colours_is_drawn_for_every_cache() {
+    let mut system = whole_system();
+    let l3 =
+        Cache { name: at("L3".into()), size: at(Bytes::from_mib(1)), ways: at(32), ..system.board.caches[0].clone() };
+    system.board.caches.push(l3);
+    let number = |cache: &Cache| separation::page_colours(cache.size.value, 1, cache.ways.value, Bytes::new(4096));
+    assert_eq!(system.board.caches.iter().map(number).collect::<Vec<_>>(), [32, 8]);
+    let mut plan = plan_for(None);
+    for (cache, colours) in [(0, vec![0, 1, 2, 7, 30]), (1, vec![0, 1, 2, 3])] {
+        let (cache, partition) = (CacheId::new(cache), PartitionId::new(1));
+        plan.colours.push(ColourGrant { cache, partition, colours, span: None });
+    }
+    let page = page(&Dossier::compose(Inputs { plan: Some(Arc::new(plan)), ..inputs_of(system) }));
+    let figures: Vec<_> =
+        all(&page, "#part-shared figure").into_iter().filter(|of| words(of).contains("page colours")).collect();
+    let [second, third] = &figures[..] else { panic!("{} figures", figures.len()) };
+    let drawn = |figure: &ElementRef<'_>, of: &str| within(figure, &format!("svg.drawing {of}")).len();
+    assert_eq!((drawn(second, ".window"), drawn(second, ".head")), (1, 2), "0 to 2; and neither 7 nor 30");
+    assert_eq!((drawn(third, ".window"), drawn(third, ".head")), (1, 1), "0 to 2; and not 3");
+    let told = |figure: &ElementRef<'_>| within(figure, "text.name").iter().map(words).collect::<Vec<_>>();
+    assert_eq!(told(second), ["3 of 32, 192 KiB, of 5 given"]);
+    assert_eq!(told(third), ["3 of 8, 384 KiB, of 4 given"]);
+    assert_eq!(within(second, ".key li").len(), 3);
 }
 
 #[test]

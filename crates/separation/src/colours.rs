@@ -34,6 +34,28 @@ pub fn page_colours(size: Bytes, slices: u32, ways: u32, page: Bytes) -> u64 {
     u64::try_from(colours).unwrap_or(u64::MAX).max(1)
 }
 
+/// What a partition has of the colours of a cache.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ColourShare {
+    /// Whose share it is.
+    pub partition: PartitionId,
+    /// The colours that the plan gives it; none where it keeps to some by those of other caches alone.
+    pub given: Vec<u32>,
+    /// The colours that its pages have, in rising order.
+    pub held: Vec<u64>,
+}
+
+/// How many colours a cache has, and who has which; `None` where that cannot be told, for which its claim says the reason.
+pub fn colour_shares(system: &System, plan: &Plan, id: CacheId) -> Option<(u64, Vec<ColourShare>)> {
+    let all = Colours::of(system, plan, id, system.board.caches.get(id.index())?).ok()?;
+    let share = |holder: Holder<'_>| ColourShare {
+        partition: holder.id,
+        given: holder.given.map_or_else(Vec::new, |grant| grant.colours.clone()),
+        held: holder.held,
+    };
+    Some((all.number, all.holders.into_iter().map(share).collect()))
+}
+
 /// One verdict for every cache that is shared out by colours, or of which colours are planned.
 pub(crate) fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     let caches = system.board.caches.iter().enumerate().map(|(index, cache)| (CacheId::new(index), cache));
