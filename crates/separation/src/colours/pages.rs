@@ -83,8 +83,8 @@ mod tests {
 
     /// Some colours of a cache, of any number of them.
     fn some() -> impl Strategy<Value = (u64, Vec<u32>)> {
-        (1u64..40).prop_flat_map(|number| {
-            let colours = prop::collection::btree_set(0..number as u32 + 3, 0..20);
+        (1u64..16).prop_flat_map(|number| {
+            let colours = prop::collection::btree_set(0..number as u32 + 3, 0..12);
             (Just(number), colours.prop_map(|colours| colours.into_iter().collect()))
         })
     }
@@ -93,7 +93,7 @@ mod tests {
         /// Every page is asked for each of its colours by itself.
         #[test]
         fn pages_of_several_caches_are_those_that_have_a_colour_of_each(
-            one in some(), other in some(), third in some(), start in 0u64..5000, length in 0u64..3000, asked in 1u64..50
+            one in some(), other in some(), third in some(), start in 0u64..5000, length in 0u64..3000, asked in 1u64..20
         ) {
             let caches = [one, other, third];
             let all = caches.iter().try_fold(Pages::all(), |all, (number, of)| all.both(&Pages::of(*number, of)));
@@ -101,12 +101,10 @@ mod tests {
             let is_one = |page: &u64| caches.iter().all(|(number, of)| of.contains(&((page % number) as u32)));
             prop_assert_eq!(all.within(start..start + length), (start..start + length).filter(is_one).count() as u64);
             let turn = caches.iter().map(|(number, _)| number).product::<u64>() * asked;
-            let mut colours: Vec<u64> = (0..turn.min(200_000)).filter(is_one).map(|page| page % asked).collect();
+            let mut colours: Vec<u64> = (0..turn).filter(is_one).map(|page| page % asked).collect();
             colours.sort_unstable();
             colours.dedup();
-            if turn <= 200_000 {
-                prop_assert_eq!(all.colours(asked), Some(colours));
-            }
+            prop_assert_eq!(all.colours(asked), Some(colours));
         }
     }
 
