@@ -55,11 +55,13 @@ pub enum Assumption {
     MeasuresWork,
     /// Devices ask for memory within their declared rates and bursts.
     DevicesKeepToRates,
+    /// The memory controller chooses banks by the declared bits alone.
+    BanksAsDeclared,
 }
 
 impl Assumption {
     /// Every assumption in register order.
-    pub const ALL: [Self; 26] = [
+    pub const ALL: [Self; 27] = [
         Self::InputsValid,
         Self::RoundRobin,
         Self::MastersListed,
@@ -86,6 +88,7 @@ impl Assumption {
         Self::PortsCopied,
         Self::MeasuresWork,
         Self::DevicesKeepToRates,
+        Self::BanksAsDeclared,
     ];
 
     /// The id in reports, such as `A1`.
@@ -173,6 +176,10 @@ impl Assumption {
                 "Devices ask for memory in whole lines, in any time for no more than their declared burst and their rate through it; \
                  masters that are no cores ask for nothing else."
             }
+            Self::BanksAsDeclared => {
+                "The memory controller chooses the bank of an address by the declared bits alone, at all times, and no two memories \
+                 of the board share a bank."
+            }
         }
     }
 
@@ -208,6 +215,9 @@ impl Assumption {
             }
             Self::ChannelsListed => "review of the processor's manuals; campaigns that stress what might be shared",
             Self::DevicesKeepToRates => "bandwidth counters of the devices' ports over short spans",
+            Self::BanksAsDeclared => {
+                "the controller's configuration read back at boot; times of alternating accesses to pairs of addresses on the target"
+            }
             Self::OthersSteady => "cache-miss counters of every partition; a mark in the trace at each restart",
             Self::PortsCopied => "review of the port service; messages with counters sent through every port",
             Self::MeasuresWork => "tests that repeat, lose, delay, forge, reorder and change messages on the target",

@@ -46,6 +46,7 @@ pub(crate) const fn who_says_so(assumption: Assumption) -> &'static str {
         Assumption::FlowsDeclared => "the integrator, who listed channels, regions and shared devices",
         Assumption::OthersSteady => "the suppliers of the partitions on other cores",
         Assumption::DevicesKeepToRates => "the suppliers of the devices",
+        Assumption::BanksAsDeclared => "the platform supplier, from the manual of the memory controller",
         Assumption::FiltersHold | Assumption::ChecksHold => "the suppliers of the consumers, check by check",
         Assumption::DeclaredAsIs => "the integrator, resource by resource and setting by setting, each with its source",
         Assumption::ChannelsListed => "the integrator, from the manuals of the board",

@@ -1,4 +1,4 @@
-//! The plan: windows of every module schedule, memory map, cache ways, bandwidth budgets.
+//! The plan: windows of every module schedule, memory map, cache ways, page colours, banks, bandwidth budgets.
 //!
 //! A plan is written by the planner or by hand; nobody trusts either, so the same checks judge both.
 
@@ -15,7 +15,7 @@ pub use write::write_plan;
 
 use diagnostic::{Located, Span};
 use model::Digest;
-use quantity::{Address, Bytes, CacheId, CoreId, PartitionId, Rate};
+use quantity::{Address, Bytes, CacheId, CoreId, MemoryId, PartitionId, Rate};
 
 /// A whole plan, its names resolved against one system.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -28,7 +28,7 @@ pub struct Plan {
     pub memory: Vec<Placement>,
     /// Cache ways.
     pub cache: Vec<WayGrant>,
-    /// Page colours of caches.
+    /// Page colours of caches and banks of memories.
     pub colours: Vec<ColourGrant>,
     /// Bandwidth budgets.
     pub bandwidth: Vec<BandwidthBudget>,
@@ -71,14 +71,23 @@ pub struct WayGrant {
     pub span: Option<Span>,
 }
 
-/// Page colours of a cache given to a partition: its memory is put together of pages of these colours only.
+/// What can be shared out by choosing pages.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Coloured {
+    /// The sets of a cache, by page colours.
+    Cache(CacheId),
+    /// The banks of a memory.
+    Banks(MemoryId),
+}
+
+/// Page colours of a cache, or banks of a memory, given to a partition: its memory is put together of pages of these only.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ColourGrant {
-    /// The cache.
-    pub cache: CacheId,
+    /// Of what.
+    pub of: Coloured,
     /// To whom.
     pub partition: PartitionId,
-    /// The colours from 0, in rising order.
+    /// The colours or banks from 0, in rising order.
     pub colours: Vec<u32>,
     /// The place in the plan file.
     pub span: Option<Span>,

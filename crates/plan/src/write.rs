@@ -1,6 +1,6 @@
 //! A plan as the text of a plan file.
 
-use crate::{CoreTable, Placed, Plan, WayHolder, Window};
+use crate::{Coloured, CoreTable, Placed, Plan, WayHolder, Window};
 use model::System;
 use quantity::{Duration, Instant, PartitionId, ScheduleId};
 use std::fmt::{self, Write};
@@ -126,13 +126,23 @@ impl Writer<'_> {
 
     fn colours(&mut self) -> fmt::Result {
         if !self.plan.colours.is_empty() {
-            writeln!(self.text, "\n# Page colours.")?;
+            writeln!(self.text, "\n# What is shared out by the choice of pages.")?;
         }
+        let board = &self.system.board;
         for grant in &self.plan.colours {
-            let cache = &self.system.board.caches[grant.cache.index()].name.value;
-            writeln!(self.text, "\n[[cache_colours]]\ncache = {}", quoted(cache))?;
+            let key = match grant.of {
+                Coloured::Cache(id) => {
+                    writeln!(self.text, "\n[[cache_colours]]\ncache = {}", quoted(&board.caches[id.index()].name.value))?;
+                    "colours"
+                }
+                Coloured::Banks(id) => {
+                    let memory = &board.memories[id.index()].name.value;
+                    writeln!(self.text, "\n[[memory_banks]]\nmemory = {}", quoted(memory))?;
+                    "banks"
+                }
+            };
             writeln!(self.text, "partition = {}", quoted(self.partition(grant.partition)))?;
-            writeln!(self.text, "colours = \"{}\"", ranges(&grant.colours))?;
+            writeln!(self.text, "{key} = \"{}\"", ranges(&grant.colours))?;
         }
         Ok(())
     }

@@ -10,20 +10,20 @@
 //! Differs from the source: ways never given to anybody are told, and are no fault.
 //! Checked by: hand-made masks below; the survey vessel's four disjoint sets.
 
-use crate::colours;
 use crate::facts::{Claim, Found, basis};
 use crate::homes::homes;
 use crate::names::counted;
+use crate::shares::are_planned;
 use claim::{Assumption, Kind, Verdict};
 use model::System;
 use model::system::Cache;
-use plan::{Plan, WayGrant, WayHolder};
+use plan::{Coloured, Plan, WayGrant, WayHolder};
 use quantity::{Bytes, CacheId, CoreId, PartitionId};
 
 /// One verdict for every cache that can be shared out.
 pub(crate) fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     // A cache that is shared out by colours alone needs no ways.
-    let by_colours = |id, cache: &Cache| cache.coloured == Some(true) || colours::are_planned(plan, id);
+    let by_colours = |id, cache: &Cache| cache.coloured == Some(true) || are_planned(plan, Coloured::Cache(id));
     let by_ways = |id, cache| plan.cache.iter().any(|grant| grant.cache == id) || !by_colours(id, cache);
     let caches = system.board.caches.iter().enumerate();
     let caches = caches.filter(|(index, cache)| cache.partitionable && by_ways(CacheId::new(*index), cache));

@@ -6,6 +6,7 @@
 #![deny(clippy::float_arithmetic, clippy::disallowed_types, clippy::disallowed_methods, clippy::disallowed_macros)]
 
 mod bandwidth;
+mod banks;
 mod cache;
 pub mod channels;
 mod colours;
@@ -26,10 +27,12 @@ mod range;
 mod refill;
 mod rights;
 mod settings;
+mod shares;
 mod tree;
 
-pub use colours::{ColourShare, colour_shares, page_colours};
+pub use colours::page_colours;
 pub use homes::homes;
+pub use shares::{ColourShare, colour_shares};
 pub use tree::reserved_for;
 
 use claim::Verdict;
@@ -47,6 +50,7 @@ pub fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     verdicts.extend(interrupt::check(system, plan));
     verdicts.extend(cache::check(system, plan));
     verdicts.extend(colours::check(system, plan));
+    verdicts.extend(banks::check(system, plan));
     verdicts.extend(refill::check(system, plan));
     verdicts.extend(bandwidth::check(system, plan));
     let edges = edges::edges(system);

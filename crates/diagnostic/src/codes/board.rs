@@ -17,5 +17,8 @@ crate::code::declare! {
     NO_ARBITER = Error "E0214", since "0.1.0", "A shared resource has nobody who decides who goes first.";
     CLOSED_WITHOUT_REASON = Error "E0215", since "0.1.0", "A shared resource is called closed without a reason.";
     DMA_NO_MASTER = Error "E0216", since "0.1.0", "A device moves memory by itself and every master is a core.";
+    BANK_WITHIN_PAGE = Error "E0217", since "0.1.0", "An address bit chooses the bank and lies inside a page.";
+    BANK_BIT_IDLE = Error "E0218", since "0.1.0", "A bit of the bank's number says nothing.";
+    TOO_MANY_BANKS = Error "E0219", since "0.1.0", "A memory has more banks than a plan can number.";
     CORE_NO_MASTER = Warning "W0201", since "0.1.0", "An active core is not among the masters of the interconnect.";
 }

@@ -12,6 +12,6 @@ crate::code::declare! {
     GRANTED_TWICE = Error "E0509", since "0.1.0", "The same thing is granted twice to the same holder.";
     BAD_DIGEST = Error "E0510", since "0.1.0", "The digest of a system cannot be read.";
     EMPTY_PLAN = Error "E0511", since "0.1.0", "The plan file is empty.";
-    BAD_COLOURS = Error "E0512", since "0.1.0", "Page colours of a cache cannot be read.";
+    BAD_COLOURS = Error "E0512", since "0.1.0", "Page colours of a cache, or banks of a memory, cannot be read.";
     OTHER_SYSTEM = Warning "W0501", since "0.1.0", "The plan was made for another state of the system.";
 }

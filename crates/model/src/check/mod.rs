@@ -5,6 +5,7 @@
 
 mod accepted;
 mod addresses;
+mod banks;
 mod boot;
 mod budgets;
 mod builders;
@@ -48,6 +49,7 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
     let checks = [
         accepted::check,
         addresses::check,
+        banks::check,
         boot::check,
         budgets::check,
         builders::check,

@@ -60,6 +60,12 @@ static MEMORY: Section = Section {
         Key::optional("granule", Kind::Size, "The smallest unit of access rights; \"4 KiB\" where not given.")
             .above_zero(),
         Key::optional("placeable", Kind::Flag, "Whether partitions may be placed here; not where not given."),
+        Key::optional(
+            "bank_bits",
+            Kind::List(&Kind::List(&Kind::Count(63))),
+            "For each bit of the bank's number the bits of the address of which it is the exclusive-or.",
+        ),
+        Key::optional("coloured", Kind::Flag, "Whether its banks are given out by pages; not where not given."),
     ],
 };
 
@@ -109,7 +115,8 @@ const WAITING_WORDS: &[&str] = &words(&WAITINGS);
 
 /// The width of an address where the board does not say.
 pub(crate) const ADDRESS_BITS: u32 = 64;
-const GRANULE: Bytes = Bytes::new(4096);
+/// The granule of a memory where it does not say.
+pub(crate) const GRANULE: Bytes = Bytes::new(4096);
 
 pub(super) fn read(doc: &Document, cx: &mut Context) -> Option<Board> {
     let fields = doc.root.table("board")?;
@@ -167,7 +174,14 @@ fn memory(fields: &Fields) -> Option<Memory> {
         size: fields.size("size")?,
         granule: fields.size("granule").map_or(GRANULE, |granule| granule.value),
         placeable: fields.flag("placeable").is_some_and(|flag| flag.value),
+        bank_masks: fields.number_lists("bank_bits").iter().map(|bits| mask(&bits.value)).collect(),
+        coloured: fields.flag("coloured").map(|flag| flag.value),
     })
+}
+
+/// The mask of some bits, none of which is above 63.
+pub(crate) fn mask(bits: &[Located<u64>]) -> u64 {
+    bits.iter().fold(0, |mask, bit| mask | 1 << bit.value)
 }
 
 fn interconnect(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<Interconnect> {

@@ -152,6 +152,15 @@ impl Fields {
         }
     }
 
+    /// The lists of whole numbers in a list; without those of which a number could not be read.
+    pub fn number_lists(&self, key: &str) -> Vec<Located<Vec<Located<u64>>>> {
+        let numbers = |element: &Located<Datum>| match &element.value {
+            Datum::List(list) => Some(Located::new(list.iter().map(count_of).collect::<Option<_>>()?, element.span)),
+            _ => None,
+        };
+        self.list(key).iter().filter_map(numbers).collect()
+    }
+
     /// A table.
     pub fn table(&self, key: &str) -> Option<&Fields> {
         match &self.value(key)?.value {
@@ -196,6 +205,13 @@ impl Fields {
             _ => None,
         });
         tables.collect()
+    }
+}
+
+fn count_of(value: &Located<Datum>) -> Option<Located<u64>> {
+    match value.value {
+        Datum::Count(count) => Some(Located::new(count, value.span)),
+        _ => None,
     }
 }
 

@@ -69,7 +69,7 @@ pub use schema::schema;
 pub use source::{FileError, FileSource, MOST_BYTES};
 pub use tables_of_keys::{KeyTable, key_tables};
 
-pub(crate) use board::{ADDRESS_BITS, peak};
+pub(crate) use board::{ADDRESS_BITS, GRANULE, mask, peak};
 pub(crate) use channel::{PortKind, port_kind_of};
 pub(crate) use context::Context;
 pub(crate) use core_set::{Policy, policy_of};

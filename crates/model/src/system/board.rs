@@ -82,6 +82,28 @@ pub struct Memory {
     pub granule: Bytes,
     /// Whether partitions may be placed here (RAM), or not (flash, registers).
     pub placeable: bool,
+    /// What chooses the bank: bit `n` of its number is the parity of the address bits of mask `n`. None where not declared.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub bank_masks: Vec<u64>,
+    /// Whether its banks are given out by pages; where so, it says so.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub coloured: Option<bool>,
+}
+
+impl Memory {
+    /// The most address bits that may choose the bank together: a plan numbers no more banks than these make.
+    pub const MOST_BANK_BITS: usize = 16;
+
+    /// The number of its banks; one where nothing is declared of them.
+    pub const fn banks(&self) -> u64 {
+        1 << self.bank_masks.len()
+    }
+
+    /// The bank that an address lies in.
+    pub fn bank_of(&self, address: u64) -> u64 {
+        let bits = self.bank_masks.iter().enumerate();
+        bits.fold(0, |bank, (bit, mask)| bank | u64::from((address & mask).count_ones() % 2) << bit)
+    }
 }
 
 /// How masters take turns at the memory.

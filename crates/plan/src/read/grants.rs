@@ -1,11 +1,11 @@
-//! `[[placement]]`, `[[cache_ways]]`, `[[cache_colours]]` and `[[bandwidth]]`
+//! `[[placement]]`, `[[cache_ways]]`, `[[cache_colours]]`, `[[memory_banks]]` and `[[bandwidth]]`
 
 use super::{Reader, numbers};
-use crate::{BandwidthBudget, ColourGrant, Placed, Placement, WayGrant, WayHolder};
+use crate::{BandwidthBudget, ColourGrant, Coloured, Placed, Placement, WayGrant, WayHolder};
 use diagnostic::Diagnostic;
 use diagnostic::codes::plan_file::{BAD_COLOURS, BAD_WAYS, GRANTED_TWICE, PLACE_WRAPS};
 use model::tables::Fields;
-use quantity::{CacheId, CoreId, PartitionId};
+use quantity::{CacheId, CoreId, MemoryId, PartitionId};
 
 impl Reader<'_> {
     /// One place in memory.
@@ -72,33 +72,47 @@ impl Reader<'_> {
         Some(WayGrant { cache: cache.value, holder: holder?, mask, span: Some(entry.span) })
     }
 
-    /// The grants of page colours, each partition once for each cache.
+    /// The grants of page colours and banks, each partition once for each cache and memory.
     pub(super) fn colour_grants(&mut self, fields: &Fields) -> Vec<ColourGrant> {
+        type Read = fn(&mut Reader<'_>, &Fields) -> Option<ColourGrant>;
+        let sections: [(&str, Read, &str); 2] = [
+            ("cache_colours", |reader, entry| reader.cache_colours(entry), "colours of this cache"),
+            ("memory_banks", |reader, entry| reader.memory_banks(entry), "banks of this memory"),
+        ];
         let mut grants: Vec<ColourGrant> = Vec::new();
-        for entry in fields.tables("cache_colours") {
-            let Some(grant) = self.colour_grant(entry) else { continue };
-            match grants.iter().find(|other| (other.cache, other.partition) == (grant.cache, grant.partition)) {
-                Some(first) => {
-                    self.report_twice(entry, first.span, "colours of this cache are given to the same partition twice")
+        for (section, read, what) in sections {
+            for entry in fields.tables(section) {
+                let Some(grant) = read(self, entry) else { continue };
+                match grants.iter().find(|other| (other.of, other.partition) == (grant.of, grant.partition)) {
+                    Some(first) => {
+                        self.report_twice(entry, first.span, &format!("{what} are given to the same partition twice"))
+                    }
+                    None => grants.push(grant),
                 }
-                None => grants.push(grant),
             }
         }
         grants
     }
 
-    fn colour_grant(&mut self, entry: &Fields) -> Option<ColourGrant> {
+    fn cache_colours(&mut self, entry: &Fields) -> Option<ColourGrant> {
         let cache = entry.text("cache").and_then(|name| self.caches.resolve(&name, CacheId::new, self.cx));
+        self.colour_grant(entry, cache.map(|cache| Coloured::Cache(cache.value)), ("colours", "colour"))
+    }
+
+    fn memory_banks(&mut self, entry: &Fields) -> Option<ColourGrant> {
+        let memory = entry.text("memory").and_then(|name| self.memories.resolve(&name, MemoryId::new, self.cx));
+        self.colour_grant(entry, memory.map(|memory| Coloured::Banks(memory.value)), ("banks", "bank"))
+    }
+
+    fn colour_grant(&mut self, entry: &Fields, of: Option<Coloured>, (key, noun): (&str, &str)) -> Option<ColourGrant> {
         let partition =
             entry.text("partition").and_then(|name| self.partitions.resolve(&name, PartitionId::new, self.cx));
-        let written = entry.text("colours")?;
-        match numbers::colours(&written.value) {
-            Ok(colours) => {
-                Some(ColourGrant { cache: cache?.value, partition: partition?.value, colours, span: Some(entry.span) })
-            }
+        let written = entry.text(key)?;
+        match numbers::numbers(&written.value, noun) {
+            Ok(colours) => Some(ColourGrant { of: of?, partition: partition?.value, colours, span: Some(entry.span) }),
             Err(why) => {
-                let help = "write colours from 0 and ranges of them, such as \"0-7\" or \"0,2,5-7\"";
-                self.cx.report(Diagnostic::new(&BAD_COLOURS, written.span, format!("`colours` {why}")).help(help));
+                let help = format!("write {key} from 0 and ranges of them, such as \"0-7\" or \"0,2,5-7\"");
+                self.cx.report(Diagnostic::new(&BAD_COLOURS, written.span, format!("`{key}` {why}")).help(help));
                 None
             }
         }

@@ -56,6 +56,7 @@ struct Reader<'a> {
     schedules: Names,
     regions: Names,
     caches: Names,
+    memories: Names,
     masters: Names,
 }
 
@@ -72,6 +73,7 @@ impl<'a> Reader<'a> {
             schedules: names("schedule", system.schedules.iter().map(|s| &s.name).collect()),
             regions: names("region", system.regions.iter().map(|r| &r.name).collect()),
             caches: names("cache", board.caches.iter().map(|c| &c.name).collect()),
+            memories: names("memory", board.memories.iter().map(|m| &m.name).collect()),
             masters: names("master", masters.map(|m| &m.name).collect()),
             system,
             cx,

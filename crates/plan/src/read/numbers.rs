@@ -1,4 +1,4 @@
-//! Ways and colours of a cache as text.
+//! Ways, colours and banks as text.
 
 /// The most numbers that a list may hold.
 const MOST: u32 = 1 << 16;
@@ -10,9 +10,9 @@ pub(super) fn mask(text: &str, ways: u32) -> Result<u64, String> {
     Ok(listed.into_iter().fold(0, |mask, way| mask | 1 << way))
 }
 
-/// The numbers of such a text in rising order, each of them below `count`.
-pub(super) fn colours(text: &str) -> Result<Vec<u32>, String> {
-    listed(text, "colour", MOST)
+/// The numbers of such a text in rising order; `noun` says what is numbered.
+pub(super) fn numbers(text: &str, noun: &str) -> Result<Vec<u32>, String> {
+    listed(text, noun, MOST)
 }
 
 fn listed(text: &str, noun: &str, count: u32) -> Result<Vec<u32>, String> {
@@ -48,7 +48,7 @@ fn short(part: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::{colours, mask};
+    use super::{mask, numbers};
 
     #[test]
     fn ways_are_single_or_in_ranges() {
@@ -68,8 +68,10 @@ mod tests {
 
     #[test]
     fn colours_may_be_many() {
+        let colours = |text: &str| numbers(text, "colour");
         assert_eq!(colours("100-102, 7"), Ok(vec![7, 100, 101, 102]));
         assert_eq!(colours("0-65535").map(|colours| colours.len()), Ok(65_536));
+        assert_eq!(numbers("1-x", "bank"), Err("holds `1-x`, which is no bank and no range of banks".to_owned()));
         assert!(colours("65536").is_err() && colours("").is_err() && colours("0-1,1").is_err());
     }
 }

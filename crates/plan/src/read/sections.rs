@@ -11,6 +11,7 @@ pub(super) static PLAN_FILE: Section = Section {
         Key::optional("placement", Kind::Tables(&PLACEMENT), "What lies where in memory."),
         Key::optional("cache_ways", Kind::Tables(&CACHE_WAYS), "Who has which ways of a cache."),
         Key::optional("cache_colours", Kind::Tables(&CACHE_COLOURS), "Who has which page colours of a cache."),
+        Key::optional("memory_banks", Kind::Tables(&MEMORY_BANKS), "Who has which banks of a memory."),
         Key::optional("bandwidth", Kind::Tables(&BANDWIDTH), "The bandwidth budgets of the masters."),
     ],
 };
@@ -73,6 +74,16 @@ static CACHE_COLOURS: Section = Section {
     ],
 };
 
+static MEMORY_BANKS: Section = Section {
+    head: "[[memory_banks]]",
+    summary: "Banks of a memory for one partition that lies in it.",
+    keys: &[
+        Key::required("memory", Kind::Ref("memory"), "The memory."),
+        Key::required("partition", Kind::Ref("partition"), "The partition whose pages lie in these banks only."),
+        Key::required("banks", Kind::Text, "The banks from 0, such as \"0-7\" or \"0,2,5-7\"."),
+    ],
+};
+
 static BANDWIDTH: Section = Section {
     head: "[[bandwidth]]",
     summary: "The rate that a master may move memory at, kept in every regulation period.",
@@ -83,4 +94,5 @@ static BANDWIDTH: Section = Section {
 };
 
 /// The sections in the order in which people read about them, for the documentation.
-pub(super) static ALL: [&Section; 6] = [&PLAN, &WINDOW, &PLACEMENT, &CACHE_WAYS, &CACHE_COLOURS, &BANDWIDTH];
+pub(super) static ALL: [&Section; 7] =
+    [&PLAN, &WINDOW, &PLACEMENT, &CACHE_WAYS, &CACHE_COLOURS, &MEMORY_BANKS, &BANDWIDTH];

@@ -1,15 +1,17 @@
 //! What the data of the board and the plan tell of shared resources.
 
 use crate::bandwidth;
+use crate::banks;
 use crate::cache::why_not_apart;
 use crate::colours;
 use crate::homes::{active_cores, homes};
+use crate::shares::are_planned;
 use claim::{Status, Verdict};
 use diagnostic::Span;
 use model::System;
 use model::system::{Cache, Device, Interconnect, Memory, SharedKind};
-use plan::Plan;
-use quantity::{Bytes, CacheId, CoreId, PartitionId};
+use plan::{Coloured, Plan};
+use quantity::{Bytes, CacheId, CoreId, MemoryId, PartitionId};
 use std::collections::BTreeSet;
 
 /// What is told of the interference through a resource, with the words for it.
@@ -46,9 +48,9 @@ pub(super) fn all(system: &System, plan: &Plan) -> Vec<Derived> {
         (0..board.caches.len()).filter_map(|index| of_cache(system, plan, CacheId::new(index))).collect();
     if masters.len() > 1 {
         found.push(of_interconnect(system, &masters));
-        for memory in board.memories.iter().filter(|memory| memory.placeable) {
+        for (index, memory) in board.memories.iter().enumerate().filter(|(_, memory)| memory.placeable) {
             found.push(of_controller(system, plan, memory, &masters));
-            found.push(of_banks(system, memory, &masters));
+            found.push(of_banks(system, plan, MemoryId::new(index), &masters));
         }
     }
     found.extend(board.devices.iter().filter_map(|device| of_device(system, device)));
@@ -145,7 +147,7 @@ fn of_cache(system: &System, plan: &Plan, id: CacheId) -> Option<Derived> {
         return None;
     }
     let name = cache.name.value.clone();
-    let by_colours = plan.cache.iter().all(|grant| grant.cache != id) && colours::are_planned(plan, id);
+    let by_colours = plan.cache.iter().all(|grant| grant.cache != id) && are_planned(plan, Coloured::Cache(id));
     let ((told, rests_on), own) = match by_colours {
         true => (colours_of(system, plan, id, cache), "sets"),
         false => (ways_of(system, plan, id, cache), "ways"),
@@ -243,11 +245,42 @@ fn of_controller(system: &System, plan: &Plan, memory: &Memory, masters: &[Strin
     Derived { name: Some(name.clone()), told, rests_on, place: memory.name.span, ..base }
 }
 
-fn of_banks(system: &System, memory: &Memory, masters: &[String]) -> Derived {
+fn of_banks(system: &System, plan: &Plan, id: MemoryId, masters: &[String]) -> Derived {
+    let memory = &system.board.memories[id.index()];
     let name = &memory.name.value;
-    let told = Told::Nothing("its banks and open rows are no datum of the board".to_owned());
+    let told = banks_of(system, plan, id, memory);
     let base = of_all(system, SharedKind::Banks, format!("banks/{name}"), masters);
-    Derived { name: Some(name.clone()), told, place: memory.name.span, ..base }
+    Derived {
+        name: Some(name.clone()),
+        arbiter: Some("each master asks its own banks".to_owned()).filter(|_| matches!(told, Told::Mitigated(_))),
+        rests_on: are_planned(plan, Coloured::Banks(id)).then(|| format!("memory/banks/{name}")),
+        told,
+        place: memory.name.span,
+        ..base
+    }
+}
+
+/// Banks of one's own keep those apart who may run at once, unless somebody asks for others' banks in their stead.
+fn banks_of(system: &System, plan: &Plan, id: MemoryId, memory: &Memory) -> Told {
+    if memory.bank_masks.is_empty() {
+        return Told::Nothing("its banks and open rows are no datum of the board".to_owned());
+    }
+    let verdict = banks::of_memory(system, plan, id);
+    let why = verdict.reason.unwrap_or_default();
+    match verdict.status {
+        Status::NotAnalysed => Told::Nothing(why),
+        Status::NotShown | Status::Violated => Told::Fault(why),
+        Status::Shown => {
+            let disturbers = banks::disturbers(system, plan, id);
+            match disturbers.is_empty() {
+                true => Told::Mitigated(format!(
+                    "those who may run at once have banks of their own; the bus that all banks share is the channel memory/{}",
+                    memory.name.value
+                )),
+                false => Told::Nothing(disturbers.join(", ")),
+            }
+        }
+    }
 }
 
 /// A device that its owner serves for others.

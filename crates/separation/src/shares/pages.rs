@@ -1,5 +1,6 @@
-//! Sets of pages that come again in turns, as pages of some colours do.
+//! Sets of pages that come again in turns, as pages of some colours or banks do.
 
+use std::collections::BTreeSet;
 use std::ops::Range;
 
 /// Pages looked at one by one, where caches whose colours turn at odds with each other make many.
@@ -22,6 +23,11 @@ impl Pages {
     /// The pages of these colours of a cache of `number`; colours that it does not have have no pages.
     pub(super) fn of(number: u64, colours: &[u32]) -> Self {
         Self { turn: number, own: colours.iter().copied().map(u64::from).filter(|colour| *colour < number).collect() }
+    }
+
+    /// The pages of every turn for which this holds of their place in it, or `None` where a turn is too long to look through.
+    pub(super) fn such(turn: u64, is_one: impl Fn(u64) -> bool) -> Option<Self> {
+        (turn <= MOST).then(|| Self { turn, own: (0..turn).filter(|page| is_one(*page)).collect() })
     }
 
     pub(super) const fn is_empty(&self) -> bool {
@@ -58,6 +64,14 @@ impl Pages {
         }
         let has = |colour: &u64| known.binary_search(&(colour % common)).is_ok();
         (number <= MOST).then(|| (0..number).filter(has).collect())
+    }
+
+    /// What the pages are marked with, in rising order, where a mark comes again every `turn` pages; `None` where they are too
+    /// many to look at.
+    pub(super) fn marks(&self, turn: u64, mark: impl Fn(u64) -> u64) -> Option<Vec<u64>> {
+        let all = self.both(&Self::such(turn, |_| true)?)?;
+        let marks: BTreeSet<u64> = all.own.into_iter().map(mark).collect();
+        Some(marks.into_iter().collect())
     }
 
     /// How many of these pages are among those from the first number to before the last.
