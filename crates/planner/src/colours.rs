@@ -15,34 +15,37 @@ use crate::answer::Report;
 use crate::cache::{apportion, weight};
 use model::System;
 use model::system::Cache;
-use plan::{ColourGrant, Plan};
+use plan::{ColourGrant, Coloured, Plan};
 use quantity::{Bytes, CacheId, CoreId, PartitionId};
 use separation::{homes, page_colours};
 
 /// A plan numbers no more colours than this.
 const MOST: u64 = 65_536;
 
-/// A partition with colours: of `number` neighbouring pages it uses `own`.
-pub(crate) struct Coloured {
+/// A partition with colours or banks: of `number` neighbouring pages it uses `own`.
+pub(crate) struct Spread {
     pub(crate) partition: PartitionId,
-    own: u64,
-    number: u64,
-    page: Bytes,
+    pub(crate) own: u64,
+    pub(crate) number: u64,
+    /// The pages before the first such neighbours, at most, where these begin at a multiple of their number only.
+    pub(crate) before: u64,
+    pub(crate) page: Bytes,
 }
 
-impl Coloured {
-    /// The size of a range with as many pages of its colours as its RAM takes, wherever the range begins.
-    pub(crate) fn spread(&self, ram: Bytes) -> Bytes {
+impl Spread {
+    /// The size of a range with as many pages of its own as its RAM takes, wherever the range begins.
+    pub(crate) fn range(&self, ram: Bytes) -> Bytes {
         let rounds = ram.get().div_ceil(self.own.saturating_mul(self.page.get()).max(1));
-        Bytes::new(rounds.saturating_mul(self.number).saturating_mul(self.page.get()))
+        let pages = rounds.saturating_mul(self.number).saturating_add(self.before);
+        Bytes::new(pages.saturating_mul(self.page.get()))
     }
 }
 
 /// Partitions that may have colours in common, since they take turns on one core.
-struct Group {
-    partitions: Vec<PartitionId>,
+pub(crate) struct Group {
+    pub(crate) partitions: Vec<PartitionId>,
     /// Each with the virtual core that runs here.
-    here: Vec<(PartitionId, u32)>,
+    pub(crate) here: Vec<(PartitionId, u32)>,
 }
 
 /// Coloured caches that are shared out together, with how many colours each has.
@@ -59,8 +62,8 @@ pub(crate) fn colour_grants(
     plan: &Plan,
     on_core: &[Vec<(PartitionId, u32)>],
     report: &mut Report,
-) -> (Vec<ColourGrant>, Vec<Coloured>) {
-    let (mut grants, mut coloured): (Vec<ColourGrant>, Vec<Coloured>) = (Vec::new(), Vec::new());
+) -> (Vec<ColourGrant>, Vec<Spread>) {
+    let (mut grants, mut coloured): (Vec<ColourGrant>, Vec<Spread>) = (Vec::new(), Vec::new());
     for caches in together(system, plan) {
         let Some(level) = level(system, &caches, report) else { continue };
         let cores: Vec<CoreId> = caches.iter().flat_map(|(_, cache)| &cache.cores).copied().collect();
@@ -74,19 +77,21 @@ pub(crate) fn colour_grants(
                 // Below `MOST`, as seen to in `level`.
                 let colours: Vec<u32> = (0..*number).filter(is_own).map(|colour| colour as u32).collect();
                 let grant = |id: &PartitionId| ColourGrant {
-                    cache: *cache,
+                    of: Coloured::Cache(*cache),
                     partition: *id,
                     colours: colours.clone(),
                     span: None,
                 };
                 grants.extend(users.map(grant));
             }
-            let of = |id: &PartitionId| Coloured { partition: *id, own, number: level.number, page: level.page };
+            let of = |id: &PartitionId| {
+                Spread { partition: *id, own, number: level.number, before: 0, page: level.page }
+            };
             coloured.extend(group.partitions.iter().map(of));
             first += own;
         }
     }
-    grants.sort_by_key(|grant| grant.cache);
+    grants.sort_by_key(|grant| grant.of);
     (grants, coloured)
 }
 
@@ -112,7 +117,12 @@ fn together<'a>(system: &'a System, plan: &Plan) -> Vec<Vec<(CacheId, &'a Cache)
 }
 
 /// The partitions that run on some cores: those whose windows lie on one and the same core together, any other one by itself.
-fn groups(system: &System, plan: &Plan, on_core: &[Vec<(PartitionId, u32)>], cores: &[CoreId]) -> Vec<Group> {
+pub(crate) fn groups(
+    system: &System,
+    plan: &Plan,
+    on_core: &[Vec<(PartitionId, u32)>],
+    cores: &[CoreId],
+) -> Vec<Group> {
     let mut by_core: Vec<(CoreId, Group)> = Vec::new();
     let mut alone = Vec::new();
     for id in system.partition_ids() {

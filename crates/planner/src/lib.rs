@@ -14,6 +14,7 @@ mod allocation;
 mod answer;
 mod ask;
 mod bandwidth;
+mod banks;
 mod cache;
 mod colours;
 mod conflict;
@@ -79,11 +80,14 @@ fn planned_tables(
     tables::tables(&problem, options, clock, report)
 }
 
-/// The tables with memory, cache ways, page colours and bandwidth.
+/// The tables with memory, cache ways, page colours, banks and bandwidth.
 fn completed(system: &System, keep: Option<&Plan>, tables: Tables, report: &mut Report) -> Plan {
     let made_for = Some(Located::new(system.digest(), Span::NOWHERE));
     let windows = Plan { made_for, schedules: tables.schedules, ..Plan::default() };
-    let (colours, coloured) = colours::colour_grants(system, &windows, &tables.on_core, report);
+    let (mut colours, mut coloured) = colours::colour_grants(system, &windows, &tables.on_core, report);
+    let (banks, banked) = banks::bank_grants(system, &windows, &tables.on_core, &colours, report);
+    colours.extend(banks);
+    coloured.extend(banked);
     Plan {
         memory: memory::placements(system, keep, &coloured, report),
         cache: cache::way_grants(system, &tables.on_core, report),

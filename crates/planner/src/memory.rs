@@ -9,7 +9,7 @@ mod reserved;
 mod room;
 
 use crate::answer::Report;
-use crate::colours::Coloured;
+use crate::colours::Spread;
 use crate::problem::growth_ppm;
 use crate::text::share;
 use model::System;
@@ -27,7 +27,7 @@ const BLOCK: u64 = 2 << 20;
 pub(crate) fn placements(
     system: &System,
     keep: Option<&Plan>,
-    coloured: &[Coloured],
+    coloured: &[Spread],
     report: &mut Report,
 ) -> Vec<Placement> {
     let pinned: Vec<Placement> =
@@ -57,7 +57,7 @@ pub(crate) fn placements(
     in_order(system, pinned)
 }
 
-fn wishes(system: &System, coloured: &[Coloured], report: &mut Report) -> Vec<Wish> {
+fn wishes(system: &System, coloured: &[Spread], report: &mut Report) -> Vec<Wish> {
     let board_end = 1u128 << system.board.address_bits.min(64);
     let wish = |what, name: &str, size: Bytes, end| Wish {
         what,
@@ -76,7 +76,7 @@ fn wishes(system: &System, coloured: &[Coloured], report: &mut Report) -> Vec<Wi
         let name = &partition.name.value;
         match partition.ram {
             Some(ram) => {
-                let spread = coloured.iter().find(|of| of.partition == id).map(|of| of.spread(ram.value));
+                let spread = coloured.iter().find(|of| of.partition == id).map(|of| of.range(ram.value));
                 let end = board_end.min(reach(system, id));
                 wishes.push(wish(Placed::Partition(id), name, spread.unwrap_or(ram.value), end));
             }
@@ -98,7 +98,7 @@ fn reach(system: &System, id: PartitionId) -> u128 {
 struct Sums<'a> {
     system: &'a System,
     memories: &'a [&'a Memory],
-    /// Whether what is asked for is asked for by the system alone, and not by our choice of colours.
+    /// Whether what is asked for is asked for by the system alone, and not by our choice of colours or banks.
     is_proof: bool,
 }
 
@@ -115,7 +115,7 @@ impl Sums<'_> {
                 0 => String::new(),
                 _ => format!(", of which the growth rule keeps {} free", bytes(kept)),
             };
-            let lost = if self.is_proof { "" } else { ", what is lost to other page colours included" };
+            let lost = if self.is_proof { "" } else { ", what is lost to other page colours or banks included" };
             let reason = format!(
                 "partitions and regions ask for {} of RAM ({}){lost}, the board has {}{rule}",
                 bytes(asked),

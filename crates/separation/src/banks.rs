@@ -68,9 +68,9 @@ fn across(system: &System, plan: &Plan, id: MemoryId, all: &Shares<'_>) -> Vec<S
         Placed::Region(index) => Some(format!("region `{}` lies in any banks", system.regions[index].name.value)),
         Placed::Partition(_) => None,
     });
-    let devices = || system.board.devices.iter().filter(|device| device.moves_memory());
-    let told = regions.chain(devices().flat_map(|device| of_device(system, plan, id, device, all)));
-    told.chain(unknown_masters(system, devices().count())).collect()
+    let devices = system.board.devices.iter().filter(|device| device.moves_memory());
+    let told = regions.chain(devices.flat_map(|device| of_device(system, plan, id, device, all)));
+    told.chain(unknown_masters(system)).collect()
 }
 
 /// What a device does in banks beside those that its owner has alone. It moves memory at any time, not only while its owner runs.
@@ -103,9 +103,16 @@ fn beside(all: &Shares<'_>, owner: PartitionId, device: &str) -> Vec<String> {
     others.map(words).collect()
 }
 
-/// Masters that are no cores, where no device says what they reach.
-fn unknown_masters(system: &System, devices: usize) -> Vec<String> {
-    let masters = system.board.interconnect.iter().flat_map(|path| &path.masters).filter(|master| master.core.is_none());
-    let unknown = masters.filter(|_| devices == 0);
-    unknown.map(|master| format!("what master `{}` reaches is not declared", master.name.value)).collect()
+/// Masters that are no cores and of which no device says what they reach: one alone may stand for all devices, and one among
+/// several for that of its name.
+fn unknown_masters(system: &System) -> Vec<String> {
+    let devices: Vec<&Device> = system.board.devices.iter().filter(|device| device.moves_memory()).collect();
+    let path = system.board.interconnect.iter().flat_map(|path| &path.masters);
+    let masters: Vec<&str> = path.filter(|master| master.core.is_none()).map(|master| &*master.name.value).collect();
+    let is_known = |master: &str| match masters.len() {
+        1 => !devices.is_empty(),
+        _ => devices.iter().any(|device| device.name.value == master),
+    };
+    let unknown = masters.iter().filter(|master| !is_known(master));
+    unknown.map(|master| format!("what master `{master}` reaches is not declared")).collect()
 }

@@ -295,7 +295,7 @@ fn pages_of(system: &System, plan: &Plan, id: PartitionId, page: Bytes) -> Optio
         Coloured::Cache(_) => Some(Pages::of(number(system, grant.of, page), &grant.colours)),
         Coloured::Banks(id) => {
             let memory = &system.board.memories[id.index()];
-            let is_own = |bank: u64| grant.colours.iter().any(|own| u64::from(*own) == bank);
+            let is_own = |bank: u64| u32::try_from(bank).is_ok_and(|bank| grant.colours.binary_search(&bank).is_ok());
             Pages::such(bank_turn(memory, page), |at| is_own(bank_of(memory, page, at)))
         }
     };

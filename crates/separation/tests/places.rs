@@ -3,32 +3,12 @@
 mod common;
 
 use claim::Status::{NotAnalysed, Shown, Violated};
-use claim::{Status, Verdict};
-use common::{HEAD, plan, system, verdicts, whole};
+use claim::Status;
+use common::{HEAD, partition, placement, plan, said, system, verdicts, whole, window};
 use plan::{Placed, Placement, Plan};
 use proptest::prelude::*;
 use quantity::{Address, Bytes, PartitionId};
 use rangemap::RangeSet;
-use std::collections::BTreeMap;
-
-/// A partition of the most keys, with one task.
-fn partition(name: &str, keys: &str, task: &str) -> String {
-    let task = format!("[[partition.task]]\nname = \"t\"\nperiod = \"20 ms\"\npriority = 1\nwcet = \"1 ms\"\n{task}\n");
-    format!("[[partition]]\nname = \"{name}\"\nguest = \"fixed priority\"\nram = \"1 MiB\"\n{keys}\n{task}")
-}
-
-fn placement(what: &str, base: u64, size: &str) -> String {
-    format!("[[placement]]\n{what}\nbase = \"{base:#x}\"\nsize = \"{size}\"\n")
-}
-
-fn window(core: u32, partition: &str, start: u32) -> String {
-    format!("[[window]]\ncore = \"{core}\"\npartition = \"{partition}\"\nstart = \"{start} ms\"\nlength = \"5 ms\"\n")
-}
-
-fn said(verdicts: &BTreeMap<String, Verdict>, id: &str) -> (Status, String) {
-    let verdict = verdicts.get(id).unwrap_or_else(|| panic!("no {id} in {:?}", verdicts.keys().collect::<Vec<_>>()));
-    (verdict.status, verdict.reason.clone().unwrap_or_default())
-}
 
 #[test]
 fn a_guard_is_free_on_both_sides() {
@@ -201,7 +181,7 @@ fn colours_are_apart_known_and_enough() {
     let few = judged("", &[("A", "0-6"), ("B", "8-15")]);
     assert_eq!(
         few,
-        (Violated, "`A` asks for 1 MiB, and of its range of 2 MiB only 896 KiB have its colours".to_owned())
+        (Violated, "`A` asks for 1 MiB, and of its range of 2 MiB only 896 KiB are of its colours".to_owned())
     );
     assert_eq!(judged("working_set = \"512 KiB\"", &[("A", "0-7"), ("B", "8-15")]).0, Shown);
     let set = judged("working_set = \"513 KiB\"", &[("A", "0-7"), ("B", "8-15")]);
@@ -273,7 +253,7 @@ fn pages_have_a_colour_in_every_cache() {
     assert!(second.1.starts_with(&format!("16 colours at pages of 4 KiB; {lost}; ")), "{}", second.1);
     // Of 8-15 and 40-63 the numbers 8-15, 40-47 and 56-63 have a colour from 8 to 15 in the smaller cache.
     let told = "64 colours at pages of 4 KiB; `A` loses 6 MiB of its range to other colours; of the 32 colours of `B` its pages \
-                have 24, for those of other caches; `B` loses 5 MiB of its range to other colours";
+                have 24, beside its colours of L2; `B` loses 5 MiB of its range to other colours";
     assert_eq!(third, (Shown, told.to_owned()));
 
     // A share in one cache is no share in the other.
@@ -285,7 +265,7 @@ fn pages_have_a_colour_in_every_cache() {
     // Colours of the larger cache alone keep the smaller one apart, as far as they differ in the bits that it looks at.
     let [second, third] = two_levels(&[("A", "L3", "0-7,16-23"), ("B", "L3", "8-15,24-31")], "");
     assert_eq!((second.0, third.0), (Shown, Shown));
-    assert!(second.1.contains("`A` keeps to 8 colours by those that it has of L3"), "{}", second.1);
+    assert!(second.1.contains("`A` keeps to 8 colours by its colours of L3"), "{}", second.1);
     let [second, third] = two_levels(&[("A", "L3", "0-31"), ("B", "L3", "32-63")], "");
     assert_eq!((second, third.0), ((Violated, "`A` and `B` share 16 colours".to_owned()), Shown));
 }
@@ -294,7 +274,7 @@ fn pages_have_a_colour_in_every_cache() {
 fn colours_that_no_page_has_at_once_and_too_small_shares_are_told() {
     let none = [("A", "L2", "0-7"), ("B", "L2", "8-15"), ("A", "L3", "8-15"), ("B", "L3", "24-31")];
     let [second, third] = two_levels(&none, "");
-    let words = "no page has the colours of `A` in L2 and L3 at once";
+    let words = "no page of `A` has its colours of L2 and colours of L3 at once";
     assert_eq!((second, third), ((Violated, words.to_owned()), (Violated, words.to_owned())));
 
     // Of 8 colours of L2, half a cache, two are left by those of L3: 128 KiB.

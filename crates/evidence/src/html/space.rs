@@ -1,4 +1,4 @@
-//! Cache ways, page colours and bandwidth.
+//! Cache ways, page colours, banks and bandwidth.
 
 use super::claims::of_kinds;
 use super::names::{compact_table, note, partition, way_holder};
@@ -8,9 +8,8 @@ use crate::svg::{ColourRow, Runs, bar, colour_key, colours, ways};
 use claim::{Kind, Status};
 use maud::{Markup, html};
 use model::System;
-use model::system::Cache;
-use plan::Plan;
-use quantity::{Bytes, CacheId, Rate};
+use plan::{Coloured, Plan};
+use quantity::{Bytes, CacheId, MemoryId, Rate};
 use separation::{ColourShare, colour_shares};
 
 pub(super) fn unclaimed(what: &str) -> Markup {
@@ -47,35 +46,68 @@ fn caches(system: &System, plan: &Plan) -> Markup {
     }
 }
 
-/// Who has which page colours of each cache that is shared out by them.
+/// Who has which page colours of each cache, and banks of each memory, that is shared out by them.
 fn coloured(system: &System, plan: &Plan) -> Markup {
-    let is_due = |cache: &Cache, id| cache.coloured == Some(true) || plan.colours.iter().any(|grant| grant.cache == id);
+    let caches = system.board.caches.iter().enumerate().map(|(at, cache)| By {
+        of: Coloured::Cache(CacheId::new(at)),
+        is_asked: cache.coloured == Some(true),
+        id: format!("colours-{at}"),
+        nouns: ("colour", "Page colours"),
+        name: &cache.name.value,
+        size: cache.size.value,
+        is_size_shared: true,
+    });
+    let memories = system.board.memories.iter().enumerate().map(|(at, memory)| By {
+        of: Coloured::Banks(MemoryId::new(at)),
+        is_asked: memory.coloured == Some(true),
+        id: format!("banks-{at}"),
+        nouns: ("bank", "Banks"),
+        name: &memory.name.value,
+        size: memory.size.value,
+        is_size_shared: false,
+    });
+    html! { @for by in caches.chain(memories) { (shares_drawn(system, plan, &by)) } }
+}
+
+/// A cache or a memory that pages may be chosen by.
+struct By<'a> {
+    of: Coloured,
+    /// Whether the system asks for it.
+    is_asked: bool,
+    id: String,
+    /// What there are, one and all.
+    nouns: (&'static str, &'static str),
+    name: &'a str,
+    size: Bytes,
+    /// Whether who has a part of them has that part of the size, which of a memory he need not have.
+    is_size_shared: bool,
+}
+
+fn shares_drawn(system: &System, plan: &Plan, by: &By<'_>) -> Markup {
+    let is_due = by.is_asked || plan.colours.iter().any(|grant| grant.of == by.of);
+    let Some((number, shares)) = colour_shares(system, plan, by.of).filter(|_| is_due) else { return html! {} };
+    let rows: Vec<ColourRow> = shares.iter().map(|share| colour_row(system, by, number, share)).collect();
+    let (noun, title) = by.nouns;
     html! {
-        @for (cache, at) in system.board.caches.iter().zip(0usize..) {
-            @let id = CacheId::new(at);
-            @if let Some((number, shares)) = colour_shares(system, plan, id).filter(|_| is_due(cache, id)) {
-                @let rows: Vec<ColourRow> = shares.iter().map(|share| colour_row(system, cache, number, share)).collect();
-                @let id = format!("colours-{at}");
-                figure {
-                    (colours(&id, &format!("Page colours of {}", cache.name.value), number, &rows))
-                    figcaption {
-                        (cache.name.value) ": " (number) " page colours, " (cache.size.value) " in all. Rows that fill a colour \
-                        above each other share it."
-                    }
-                    (colour_key(&id, &rows))
-                }
+        figure {
+            (colours(&by.id, &format!("{title} of {}", by.name), number, &rows))
+            figcaption {
+                (by.name) ": " (number) " " (title.to_lowercase()) ", " (by.size) " in all. Rows that fill a " (noun)
+                " above each other share it."
             }
+            (colour_key(&by.id, noun, &rows))
         }
     }
 }
 
-fn colour_row(system: &System, cache: &Cache, number: u64, share: &ColourShare) -> ColourRow {
+fn colour_row(system: &System, by: &By<'_>, number: u64, share: &ColourShare) -> ColourRow {
     let lost: Vec<u64> =
         share.given.iter().copied().map(u64::from).filter(|colour| share.held.binary_search(colour).is_err()).collect();
     let held = share.held.len();
-    let bytes = u128::from(cache.size.value.get()) * held as u128 / u128::from(number.max(1));
+    let bytes = u128::from(by.size.get()) * held as u128 / u128::from(number.max(1));
+    let size = by.is_size_shared.then(|| format!(", {}", Bytes::new(u64::try_from(bytes).unwrap_or(u64::MAX))));
     let words = match share.given.len() {
-        0 => ", by those of other caches".to_owned(),
+        0 => ", by those of others".to_owned(),
         given if given > held => format!(", of {given} given"),
         _ => String::new(),
     };
@@ -83,7 +115,7 @@ fn colour_row(system: &System, cache: &Cache, number: u64, share: &ColourShare) 
         name: partition(system, share.partition).to_owned(),
         held: runs(&share.held),
         lost: runs(&lost),
-        words: format!("{held} of {number}, {}{words}", Bytes::new(u64::try_from(bytes).unwrap_or(u64::MAX))),
+        words: format!("{held} of {number}{}{words}", size.unwrap_or_default()),
     }
 }
 

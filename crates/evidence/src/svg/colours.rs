@@ -1,4 +1,4 @@
-//! The page colours of a cache: a row for everybody who has some.
+//! The page colours of a cache, or the banks of a memory: a row for everybody who has some.
 
 use super::{Px, Scale, figure, hatched, hatching, line, rect, text};
 use maud::{Markup, html};
@@ -12,10 +12,10 @@ const HEIGHT: Px = Px::whole(18);
 /// Numbers above the rows, at most.
 const TICKS: u64 = 16;
 
-/// Runs of colours: the first and the last of each.
+/// Runs of colours or banks: the first and the last of each.
 pub(crate) type Runs = Vec<(u64, u64)>;
 
-/// What somebody has of the colours of a cache.
+/// What somebody has of the colours of a cache or of the banks of a memory.
 pub(crate) struct Row {
     /// Whose they are.
     pub name: String,
@@ -42,7 +42,7 @@ pub(crate) fn colours(id: &str, title: &str, number: u64, rows: &[Row]) -> Marku
         }
     };
     let described =
-        "A row for each holder, filled where pages of its own have the colour; what it has is said at the right.";
+        "A row for each holder, filled where its own pages are; what it has is said at the right.";
     figure(WIDTH, bottom + Px::whole(2), title, described, content)
 }
 
@@ -73,17 +73,17 @@ fn has_lost(rows: &[Row]) -> bool {
 }
 
 /// The marks of such a drawing with what they mean; only those that it has.
-pub(crate) fn colour_key(id: &str, rows: &[Row]) -> Markup {
+pub(crate) fn colour_key(id: &str, noun: &str, rows: &[Row]) -> Markup {
     let hatch = format!("{id}-lost");
     let (at, size) = ((Px::whole(1), Px::whole(1)), (Px::whole(20), Px::whole(12)));
     let entry =
         |drawn: Markup, words: &str| html! { li { svg width="22" height="14" aria-hidden="true" { (drawn) } (words) } };
     html! {
         ul class="legend key" {
-            (entry(rect("window shade3", at, size), "colours of the holder's pages"))
+            (entry(rect("window shade3", at, size), &format!("{noun}s of the holder's pages")))
             @if has_lost(rows) {
                 (entry(html! { (rect("spare", at, size)) (hatched(&hatch, at, size)) },
-                    "given, and no page has them beside the holder's colours of other caches"))
+                    "given, and no page has them beside what else the holder is given"))
             }
             (entry(rect("spare", at, size), "not the holder's"))
         }

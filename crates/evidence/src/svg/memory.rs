@@ -38,16 +38,16 @@ pub(crate) struct Owned {
     pub shade: usize,
     /// Whether the devicetree reserves it, in whole or in part.
     pub is_reserved: bool,
-    /// The colours of its pages, cache by cache.
+    /// The colours and banks of its pages, cache by cache and then of the memory.
     pub colours: Vec<Strip>,
 }
 
-/// Which of the colours of a cache somebody has.
+/// Which of the colours of a cache, or of the banks of a memory, somebody has.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Strip {
     /// The first and the last colour of each run.
     pub runs: Vec<(u32, u32)>,
-    /// The colours in all.
+    /// How many there are in all.
     pub number: u64,
     /// The same in words.
     pub words: String,
@@ -120,7 +120,7 @@ fn described(ranges: &[Range]) -> String {
         (count(|what| matches!(what, What::Guard(_))), "kept free by guards"),
         (count(|what| matches!(what, What::Reserved(_))), "reserved by the devicetree and nobody's in the plan"),
         (count(|what| matches!(what, What::Placed(of) if of.is_reserved)), "placed where the devicetree reserves"),
-        (count(|what| matches!(what, What::Placed(of) if !of.colours.is_empty())), "of pages of some colours only"),
+        (count(|what| matches!(what, What::Placed(of) if !of.colours.is_empty())), "of pages of some colours or banks only"),
     ];
     let parts = parts.iter().filter(|(number, _)| *number > 0);
     let parts: String = parts.map(|(number, words)| format!(", {number} {words}")).collect();
@@ -148,7 +148,7 @@ pub(crate) fn memory_key(id: &str, maps: &[Vec<Range>]) -> Markup {
             @if reserved { (swatch(band(at, size.1), "band: the devicetree reserves what is placed there")) }
             @if coloured {
                 (swatch(strip(&Strip { runs: vec![(1, 2)], number: 4, words: String::new() }, (at.0, at.0 + size.0), (Px::whole(4), Px::whole(6))),
-                    "colours of its pages among all of a cache"))
+                    "colours or banks of its pages among all"))
             }
         }
     }

@@ -2,7 +2,7 @@
 
 #![allow(dead_code, reason = "each test file uses a part")]
 
-use claim::Verdict;
+use claim::{Status, Verdict};
 use diagnostic::Sources;
 use model::{Reading, System, read_system};
 use plan::{Plan, read_plan};
@@ -62,4 +62,23 @@ pub fn plan(system: &System, text: &str) -> Plan {
 /// Every verdict by its id.
 pub fn verdicts(system: &System, plan: &Plan) -> BTreeMap<String, Verdict> {
     separation::check(system, plan).into_iter().map(|verdict| (verdict.id.clone(), verdict)).collect()
+}
+
+/// A partition of the most keys, with one task.
+pub fn partition(name: &str, keys: &str, task: &str) -> String {
+    let task = format!("[[partition.task]]\nname = \"t\"\nperiod = \"20 ms\"\npriority = 1\nwcet = \"1 ms\"\n{task}\n");
+    format!("[[partition]]\nname = \"{name}\"\nguest = \"fixed priority\"\nram = \"1 MiB\"\n{keys}\n{task}")
+}
+
+pub fn placement(what: &str, base: u64, size: &str) -> String {
+    format!("[[placement]]\n{what}\nbase = \"{base:#x}\"\nsize = \"{size}\"\n")
+}
+
+pub fn window(core: u32, partition: &str, start: u32) -> String {
+    format!("[[window]]\ncore = \"{core}\"\npartition = \"{partition}\"\nstart = \"{start} ms\"\nlength = \"5 ms\"\n")
+}
+
+pub fn said(verdicts: &BTreeMap<String, Verdict>, id: &str) -> (Status, String) {
+    let verdict = verdicts.get(id).unwrap_or_else(|| panic!("no {id} in {:?}", verdicts.keys().collect::<Vec<_>>()));
+    (verdict.status, verdict.reason.clone().unwrap_or_default())
 }

@@ -4,7 +4,7 @@ use crate::html::names::{placed, shade};
 use crate::svg::{Owned, Range, Strip, What};
 use model::System;
 use model::system::{Memory, RegionOwner, ReservedPlace};
-use plan::{ColourGrant, Placed, Placement, Plan};
+use plan::{ColourGrant, Coloured, Placed, Placement, Plan};
 use quantity::Bytes;
 
 /// What must lie free on both sides of what is placed.
@@ -16,17 +16,26 @@ pub(super) fn guard(system: &System, what: &Placed) -> Option<Bytes> {
     .map(|guard| guard.value)
 }
 
-/// The page colours of what is placed, in words.
+/// The page colours and banks of what is placed, in words.
 pub(super) fn colours(system: &System, plan: &Plan, placement: &Placement) -> Vec<Strip> {
     let own = plan.colours.iter().filter(|grant| placement.what == Placed::Partition(grant.partition));
     own.filter_map(|grant| strip(system, placement, grant)).collect()
 }
 
 fn strip(system: &System, placement: &Placement, grant: &ColourGrant) -> Option<Strip> {
-    let cache = system.board.caches.get(grant.cache.index())?;
-    let page = system.board.memories.iter().find(|memory| inside(memory, placement))?.granule;
-    let number = separation::page_colours(cache.size.value, cache.slices.unwrap_or(1), cache.ways.value, page);
-    let words = format!("colours {} of {number} in {}", grant.words(), cache.name.value);
+    let (number, noun, name) = match grant.of {
+        Coloured::Cache(id) => {
+            let cache = system.board.caches.get(id.index())?;
+            let page = system.board.memories.iter().find(|memory| inside(memory, placement))?.granule;
+            let number = separation::page_colours(cache.size.value, cache.slices.unwrap_or(1), cache.ways.value, page);
+            (number, "colours", &cache.name)
+        }
+        Coloured::Banks(id) => {
+            let memory = system.board.memories.get(id.index())?;
+            (memory.banks(), "banks", &memory.name)
+        }
+    };
+    let words = format!("{noun} {} of {number} in {}", grant.words(), name.value);
     Some(Strip { runs: grant.runs().collect(), number, words })
 }
 
