@@ -12,8 +12,8 @@ use model::system::{
     AddressRange, Cache, Devicetree, ExchangeFault, FaultAnswer, Protection, ReservedMemory, ReservedPlace, Rights,
     TreeMemory,
 };
-use plan::ColourGrant;
-use quantity::{Address, Bytes, CacheId, PartitionId};
+use plan::{ColourGrant, Coloured};
+use quantity::{Address, Bytes, CacheId, MemoryId, PartitionId};
 use read_page::*;
 use scraper::ElementRef;
 use std::collections::BTreeSet;
@@ -288,7 +288,12 @@ fn the_memory_map_draws_guards_reservations_and_colours() {
     let inputs = inputs_of(system);
     let mut plan = plan_for(None);
     let colours = vec![0, 1, 2, 7];
-    plan.colours.push(ColourGrant { cache: CacheId::new(0), partition: PartitionId::new(1), colours, span: None });
+    plan.colours.push(ColourGrant {
+        of: Coloured::Cache(CacheId::new(0)),
+        partition: PartitionId::new(1),
+        colours,
+        span: None,
+    });
     let page = page(&Dossier::compose(Inputs { plan: Some(Arc::new(plan)), ..inputs }));
     let drawing = all(&page, "#part-memory svg.drawing")[0];
     let names: Vec<String> = within(&drawing, "text.name").iter().map(words).collect();
@@ -347,8 +352,8 @@ fn who_has_which_page_colours_is_drawn_for_every_cache() {
     assert_eq!(system.board.caches.iter().map(number).collect::<Vec<_>>(), [32, 8]);
     let mut plan = plan_for(None);
     for (cache, colours) in [(0, vec![0, 1, 2, 7, 30]), (1, vec![0, 1, 2, 3])] {
-        let (cache, partition) = (CacheId::new(cache), PartitionId::new(1));
-        plan.colours.push(ColourGrant { cache, partition, colours, span: None });
+        let (of, partition) = (Coloured::Cache(CacheId::new(cache)), PartitionId::new(1));
+        plan.colours.push(ColourGrant { of, partition, colours, span: None });
     }
     let page = page(&Dossier::compose(Inputs { plan: Some(Arc::new(plan)), ..inputs_of(system) }));
     let figures: Vec<_> =
@@ -361,6 +366,26 @@ fn who_has_which_page_colours_is_drawn_for_every_cache() {
     assert_eq!(told(second), ["3 of 32, 192 KiB, of 5 given"]);
     assert_eq!(told(third), ["3 of 8, 384 KiB, of 4 given"]);
     assert_eq!(within(second, ".key li").len(), 3);
+}
+
+/// Of eight banks SAFE has two runs; a strip of the map says so too, and no part of the memory's size is said to be theirs.
+#[test]
+fn who_has_which_banks_is_drawn_for_every_memory() {
+    let mut system = whole_system();
+    system.board.memories[0].bank_masks = vec![1 << 13 | 1 << 17, 1 << 14 | 1 << 18, 1 << 15];
+    let mut plan = plan_for(None);
+    let (of, partition) = (Coloured::Banks(MemoryId::new(0)), PartitionId::new(1));
+    plan.colours.push(ColourGrant { of, partition, colours: vec![0, 1, 5], span: None });
+    let page = page(&Dossier::compose(Inputs { plan: Some(Arc::new(plan)), ..inputs_of(system) }));
+    let figures: Vec<_> =
+        all(&page, "#part-shared figure").into_iter().filter(|of| words(of).contains("8 banks")).collect();
+    let [figure] = &figures[..] else { panic!("{} figures", figures.len()) };
+    assert!(words(figure).contains("RAM: 8 banks, 4 GiB in all. Rows that fill a bank above each other share it."));
+    assert_eq!(within(figure, "svg.drawing .window").len(), 2, "two runs of banks");
+    assert_eq!(within(figure, "text.name").iter().map(words).collect::<Vec<_>>(), ["3 of 8"]);
+    assert!(words(&within(figure, ".key")[0]).contains("banks of the holder's pages"));
+    let map = words(&all(&page, "#part-memory")[0]);
+    assert!(map.contains("banks 0-1,5 of 8 in RAM"), "{map}");
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! From a system's demands to a plan.
 //!
 //! Computes: partitions on cores, windows in the frame of every module schedule, places in memory, cache ways or page
-//! colours, and bandwidth budgets; or the few demands that cannot all hold, with their numbers.
+//! colours, banks, and bandwidth budgets; or the few demands that cannot all hold, with their numbers.
 //! Source: see the modules; allocation is bin packing with conflicts, placement is first fit of strictly periodic windows.
 //! Assumptions: none that a check would take on trust: the plan is judged afterwards like one typed by hand.
 //! Invariants and why it ends: the search counts its steps and ends at a limit; no clock and no hash order takes part, so

@@ -133,12 +133,17 @@ proptest! {
     #[test]
     fn pages_of_banks_and_colours_are_counted_where_the_ranges_lie(
         masks in prop::collection::vec(prop::collection::btree_set(12u32..21, 1..4), 3),
-        all in [given(), given()],
+        mut all in [given(), given()],
+        are_apart in any::<bool>(),
         starts in [0u64..600, 0u64..600],
         lengths in [1u64..600, 1u64..600],
         asked in 0u64..300,
     ) {
         let masks: Vec<Vec<u32>> = masks.into_iter().map(|bits| bits.into_iter().collect()).collect();
+        if are_apart {
+            let first = all[0].0.clone();
+            all[1].0.retain(|bank| !first.contains(bank));
+        }
         let mut system = board(BITS, CACHE);
         let mask = |bits: &Vec<u32>| bits.iter().map(|bit| 1u64 << bit).sum();
         system.board.memories[0].bank_masks = masks.iter().map(mask).collect();

@@ -50,6 +50,7 @@ analyses![
     "interrupts",
     "cache-ways",
     "page-colours",
+    "memory-banks",
     "refill",
     "bandwidth-budgets",
     "interference",

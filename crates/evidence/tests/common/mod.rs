@@ -157,6 +157,8 @@ pub fn board(cores: usize) -> Board {
             size: at(Bytes::from_mib(4096)),
             granule: Bytes::new(4096),
             placeable: true,
+            bank_masks: vec![],
+            coloured: None,
         }],
         interconnect: Some(Interconnect {
             line: at(Bytes::new(64)),

@@ -1,8 +1,9 @@
 //! What is wrong with a plan file, found in one run, and what is left to the checks.
 
 use crate::common;
-use plan::{Plan, read_plan, write_plan};
+use plan::{Coloured, Plan, read_plan, write_plan};
 use proptest::prelude::*;
+use quantity::MemoryId;
 
 /// The codes of a plan with the lines they are found on, and the plan where it can be read.
 fn read(text: &str) -> (Vec<(&'static str, u32)>, Option<Plan>) {
@@ -131,6 +132,21 @@ fn endless_repetition_is_refused() {
     assert_eq!(read(text).0, [("E0503", 6)]);
 }
 
+/// Banks stand in the plan as colours do, and are told as banks.
+#[test]
+fn banks_are_read_and_their_mistakes_told() {
+    let entry = |memory: &str, banks: &str| {
+        format!("[[memory_banks]]\nmemory = \"{memory}\"\npartition = \"NAV\"\nbanks = \"{banks}\"\n")
+    };
+    let (found, plan) = read(&entry("RAM", "0-2,7"));
+    assert_eq!(found, []);
+    let [grant] = &plan.expect("a plan").colours[..] else { panic!("one grant") };
+    assert_eq!((grant.of, &grant.colours[..]), (Coloured::Banks(MemoryId::new(0)), &[0, 1, 2, 7][..]));
+    assert_eq!(read(&(entry("RAM", "0") + &entry("RAM", "1"))).0, [("E0509", 5)]);
+    assert_eq!(read(&entry("ROM", "3-1")).0, [("E0109", 2), ("E0512", 4)]);
+    assert_eq!(read(&entry("RAM", "65536")).0, [("E0512", 4)]);
+}
+
 /// What one may find on the pages of the codes, to be cut up.
 const TEXT: &str = r#"
 [plan]
@@ -151,6 +167,10 @@ size = "4 MiB"
 cache = "L2"
 core = "0"
 ways = "0-3"
+[[memory_banks]]
+memory = "RAM"
+partition = "NAV"
+banks = "0-3"
 "#;
 
 proptest! {

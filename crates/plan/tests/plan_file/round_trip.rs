@@ -4,11 +4,11 @@ use crate::common;
 use diagnostic::{Located, Sources, Span};
 use model::System;
 use plan::{
-    BandwidthBudget, ColourGrant, CoreTable, Placed, Placement, Plan, ScheduleTable, WayGrant, WayHolder, Window,
+    BandwidthBudget, ColourGrant, Coloured, CoreTable, Placed, Placement, Plan, ScheduleTable, WayGrant, WayHolder, Window,
     read_plan, write_plan,
 };
 use proptest::prelude::*;
-use quantity::{Address, Bytes, CacheId, CoreId, Duration, Instant, PartitionId, Rate, ScheduleId};
+use quantity::{Address, Bytes, CacheId, CoreId, Duration, Instant, MemoryId, PartitionId, Rate, ScheduleId};
 use std::collections::BTreeMap;
 use std::collections::BTreeSet;
 
@@ -38,6 +38,12 @@ ways = 8
 line = "64 B"
 cores = ["0", "é #1"]
 partitionable = true
+
+[[board.memory]]
+name = "RAM"
+base = "0x0"
+size = "1 GiB"
+bank_bits = [[13, 17], [14]]
 
 [board.interconnect]
 line = "64 B"
@@ -116,14 +122,14 @@ fn plan() -> impl Strategy<Value = Plan> {
     let places = prop::collection::vec((0..2usize, any::<u32>(), 1u64..1 << 40, any::<bool>()), 0..4);
     let ways = prop::collection::vec(1u64..256, 0..3);
     let budgets = prop::collection::vec(0u64..1 << 40, 0..3);
-    let colours = prop::collection::vec(prop::collection::btree_set(0u32..200, 1..20), 0..2);
+    let colours = prop::collection::vec(prop::collection::btree_set(0u32..200, 1..20), 0..3);
     let parts = (tables, places, ways, colours, budgets, any::<bool>());
     parts.prop_map(|(tables, places, ways, colours, budgets, dated)| Plan {
         made_for: dated.then(|| Located::new(system().0.digest(), Span::NOWHERE)),
         schedules: schedules(tables),
         memory: places.into_iter().map(placement).collect(),
         cache: ways.into_iter().enumerate().map(grant).collect(),
-        colours: colours.into_iter().take(1).map(coloured).collect(),
+        colours: colours.into_iter().enumerate().map(coloured).collect(),
         bandwidth: budgets.into_iter().take(2).enumerate().map(budget).collect(),
     })
 }
@@ -149,9 +155,9 @@ fn grant((index, mask): (usize, u64)) -> WayGrant {
     WayGrant { cache: CacheId::new(0), holder: holders[index], mask, span: None }
 }
 
-fn coloured(colours: BTreeSet<u32>) -> ColourGrant {
-    let (cache, partition) = (CacheId::new(0), PartitionId::new(1));
-    ColourGrant { cache, partition, colours: colours.into_iter().collect(), span: None }
+fn coloured((index, colours): (usize, BTreeSet<u32>)) -> ColourGrant {
+    let of = [Coloured::Cache(CacheId::new(0)), Coloured::Banks(MemoryId::new(0))][index];
+    ColourGrant { of, partition: PartitionId::new(1), colours: colours.into_iter().collect(), span: None }
 }
 
 fn budget((master, rate): (usize, u64)) -> BandwidthBudget {

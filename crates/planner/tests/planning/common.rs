@@ -40,6 +40,15 @@ pub fn system(frame: &str, cores: usize, partitions: &str) -> System {
 
 /// The same on a board with this devicetree source, where the parts name it.
 pub fn system_with_tree(frame: &str, cores: usize, partitions: &str, tree: &str) -> System {
+    system_on(frame, cores, "", partitions, tree)
+}
+
+/// The same with more keys of its memory.
+pub fn system_of_memory(frame: &str, cores: usize, memory: &str, partitions: &str) -> System {
+    system_on(frame, cores, memory, partitions, "")
+}
+
+fn system_on(frame: &str, cores: usize, memory: &str, partitions: &str, tree: &str) -> System {
     let mut text = format!(
         "[system]\nname = \"Test\"\nframe = \"{frame}\"\ndeadlines_hold_in = \"any phase\"\n\n[board]\nname = \"B\"\n"
     );
@@ -53,7 +62,9 @@ base = "0x8000_0000"
 size = "64 MiB"
 granule = "4 KiB"
 placeable = true
-
+"#;
+    text += memory;
+    text += r#"
 [board.interconnect]
 line = "64 B"
 guaranteed = "1280 MB/s"

@@ -1,11 +1,11 @@
 //! Places off what a devicetree reserves, against every place that there is; page colours, page by page.
 
 use crate::checker;
-use crate::common::{partition, plan, system, system_with_tree};
+use crate::common::{partition, plan, system, system_of_memory, system_with_tree};
 use diagnostic::{Located, Span};
 use model::System;
 use model::system::{AddressRange, Devicetree, Placed, ReservedMemory, ReservedPlace, TreeMemory};
-use plan::{Placement, Plan};
+use plan::{ColourGrant, Coloured, Placement, Plan};
 use planner::{Answer, Outcome};
 use proptest::prelude::*;
 use quantity::{Address, Bytes, PartitionId};
@@ -332,6 +332,13 @@ fn colours_are_apart_and_ranges_large_enough() {
     }
 }
 
+fn cache_of(grant: &ColourGrant) -> usize {
+    match grant.of {
+        Coloured::Cache(id) => id.index(),
+        Coloured::Banks(_) => panic!("{grant:?} is of no cache"),
+    }
+}
+
 /// Two levels above everybody, and one more that only core 0 has.
 #[test]
 fn colours_of_several_caches_are_given_out_together() {
@@ -407,4 +414,83 @@ fn why_colours_do_not_suffice_is_told() {
     let (word, reason) = told("1 MiB", &[("30 MiB", "4 KiB"), ("30 MiB", "4 KiB"), ("1 MiB", "4 KiB")]);
     assert_eq!(word, "gave up");
     assert!(reason.contains("what is lost to other page colours or banks included, the board has 64 MiB"), "{reason}");
+}
+
+/// A memory whose banks these address bits choose, two cores, and partitions of these sizes.
+fn banked(bits: &str, rams: &[&str], more: &str) -> System {
+    let one = |(index, ram): (usize, &&str)| ram_on(&format!("P{index}"), ram);
+    let parts: String = rams.iter().enumerate().map(one).collect();
+    system_of_memory("10 ms", 2, &format!("coloured = true\nbank_bits = {bits}\n"), &(more.to_owned() + &parts))
+}
+
+/// So much work that two such partitions share a core and four need two.
+fn ram_on(name: &str, size: &str) -> String {
+    partition(name, "10 ms", "4 ms", &format!("ram = \"{size}\"\n"))
+}
+
+/// The bits of a bank by the definition, page by page: everybody has pages enough, and none in a bank of another core.
+fn assert_banks(system: &System, plan: &Plan, bits: &[&[u32]]) {
+    let bank = |page: u64| -> u32 {
+        let parity = |of: &&[u32]| of.iter().filter(|bit| page * GRANULE >> **bit & 1 == 1).count() as u32 % 2;
+        bits.iter().enumerate().map(|(place, of)| parity(of) << place).sum()
+    };
+    let core = |id: PartitionId| checker::core_of(plan, id, 0).expect("windows");
+    for one in &plan.colours {
+        let place = plan.memory.iter().find(|place| place.what == Placed::Partition(one.partition)).expect("a place");
+        let pages = (place.base.get() / GRANULE)..((place.base.get() + place.size.get()) / GRANULE);
+        let usable = pages.filter(|page| one.colours.contains(&bank(*page))).count();
+        let asked = system.partition(one.partition).ram.expect("given").get();
+        assert!(usable as u64 * GRANULE >= asked, "{one:?} has {usable} pages");
+        for other in plan.colours.iter().filter(|other| core(other.partition) != core(one.partition)) {
+            assert!(one.colours.iter().all(|colour| !other.colours.contains(colour)), "{one:?} and {other:?}");
+        }
+    }
+    assert_eq!(plan.colours.len(), system.partitions.len());
+}
+
+#[test]
+fn banks_are_apart_and_ranges_large_enough() {
+    let maps: [(&str, &[&[u32]]); 4] = [
+        ("[[12], [13]]", &[&[12], &[13]]),
+        ("[[13, 17], [14, 18], [15, 19]]", &[&[13, 17], &[14, 18], &[15, 19]]),
+        ("[[20], [14, 20]]", &[&[20], &[14, 20]]),
+        ("[[12, 13], [13, 21]]", &[&[12, 13], &[13, 21]]),
+    ];
+    let rams = ["1 MiB", "100 KiB", "5 MiB", "4 KiB"];
+    for (bits, by_hand) in maps {
+        for count in 1..=4 {
+            let system = banked(bits, &rams[..count], "");
+            let outcome = plan(&system);
+            let found = found(&outcome);
+            checker::assert_memory(&system, found);
+            assert_banks(&system, found, by_hand);
+            let verdicts = separation::check(&system, found);
+            let banks = verdicts.iter().find(|verdict| verdict.id == "memory/banks/RAM").expect("a claim");
+            assert_eq!(banks.status, claim::Status::Shown, "{bits}: {banks:?}");
+        }
+    }
+}
+
+#[test]
+fn why_banks_are_not_given_out_is_told() {
+    let told = |bits: &str, more: &str| reasons(&plan(&banked(bits, &["1 MiB"; 4], more))).1;
+    let cache = "[[board.cache]]\nname = \"L2\"\nlevel = 2\nsize = \"1 MiB\"\nways = 16\nline = \"64 B\"\ncores = [\"0\", \"1\"]\n";
+    let both = told("[[14], [15]]", &format!("{cache}coloured = true\n"));
+    let words = "both the banks of memory RAM and the page colours of cache L2 are to be given out: choose the banks by hand";
+    assert!(both.contains(words), "{both}");
+    let other = "[[board.memory]]\nname = \"FAST\"\nbase = \"0x1000_0000\"\nsize = \"64 MiB\"\nplaceable = true\n";
+    let words = "banks of memory RAM are to be given out, and partitions may lie in others too: choose them by hand";
+    assert!(told("[[14], [15]]", other).contains(words));
+    // Each needs a core of its own, and so a part of the banks: half of them, or a third.
+    let apart = |count: usize, ram: &str| {
+        let one = |core: usize| partition(&format!("P{core}"), "10 ms", "6 ms", &format!("ram = \"{ram}\"\n"));
+        let parts: String = (0..count).map(one).collect();
+        reasons(&plan(&system_of_memory("10 ms", count, "coloured = true\nbank_bits = [[14]]\n", &parts))).1
+    };
+    let large = apart(2, "20 MiB");
+    let words = "ask for 80 MiB of RAM (125.0 %), what is lost to other page colours or banks included, the board has 64 MiB";
+    assert!(large.contains(words), "{large}");
+    let few = apart(3, "1 MiB");
+    let words = "those who may run at once ask for 3 banks of memory RAM, one each, it has 2";
+    assert!(few.contains(words), "{few}");
 }
