@@ -1,22 +1,25 @@
 //! Waiting for memory counted from both sides: what the own jobs ask for, and what other masters can ask for meanwhile.
 //!
-//! Computes: the latest response of one fixed-priority task under a window table, in any phase of the table against the task.
+//! Computes: the latest response of one task under any guest and any supply of one virtual core, in any phase of the frame against the
+//! task or in the frame's own.
 //! Source: Kim, de Niz, Andersson, Klein, Mutlu & Rajkumar, "Bounding memory interference delay in COTS-based multi-core
 //! systems", RTAS 2014 (request-driven, job-driven, their minimum); Agrawal, Fohler, Freitag, Nowotsch, Uhrig & Paulitsch,
 //! "Contention-aware dynamic memory bandwidth isolation with predictability in COTS multicores", ECRTS 2017 (only who runs at
 //! the same time); both from memory. What is served of a burst and a rate: Le Boudec & Thiran, "Network calculus", 2001, theorem
 //! 1.4.3, from memory.
 //! Assumptions: round-robin, every master listed, one outstanding request each; windows enforced on frames that begin together;
-//! others' jobs respond and ask as [`Jobs`] says; those of free-running release.
+//! others' jobs respond and ask as [`Jobs`] says; those of the guest's own response.
 //! Symbols: `s` begin of a busy window, `t` its length, `L` time of a line, `N(t)` requests of all jobs counted in it, `A(s, t)`
 //! time within `[s, s + t)` and the own usable time in which requests of one other master can be served.
-//! `finish(q) = min { t : S(s, t) >= B + alone work of the jobs counted + sum over masters of min(N(t) L, A(s, t)) }`.
+//! `finish = min { t : S(s, t) >= B + alone work of the jobs counted + sum over masters of min(N(t) L, A(s, t)) }`; which jobs count, and
+//! for which own jobs that is asked, is the guest's: [`followed`].
 //!
 //! Why the minimum may be taken master by master: at every instant of the busy window that is not blackout the core executes or
 //! waits for a request in service of exactly one other master. Each own request waits at most once for each master, `L` at most;
 //! and while it waits for a master, a request of that master is in service. So the time waited for it is at most `N(t) L`, and at
 //! most `A(s, t)`. Before the finish the supply is used up by less than the sum: the job still has its own line to fetch after
-//! a wait. Any `t` whose supply reaches the sum is thus no earlier than the finish.
+//! a wait. Any `t` whose supply reaches the sum is thus no earlier than the finish. Of the guest this asks that whoever has the core
+//! until then is counted; of the supply that no less is given, and that `A` counts wherever the core may be the partition's.
 //!
 //! `A(s, t)` of a partition elsewhere: requests are asked for in its windows only and served at most `M L` later, so they
 //! are served within its windows, each so much longer; and no more than its jobs ask for is served, and for each window met
@@ -25,9 +28,9 @@
 //! while some of it waits, it is served at least `r (u - T)` in a span `u`, so no more than `b + r T` can ever wait.
 //!
 //! Invariants and why it ends: work never shrinks with `t`, and each round passes the one before; a horizon and a limit on
-//! rounds end the others, with no answer. The worst `s` is sought by halving intervals: from an interval `[a, b]` of usable time
-//! every begin is supplied no less than from `b`, and waits for no more than from `a`; the answer is the latest of any interval,
-//! which further halving only lowers.
+//! rounds end the others, with no answer. The worst `s` is sought by halving intervals: from an interval `[a, b]` of usable time, or
+//! between two latest releases in the frame's phase, every begin is supplied no less than from `b`, and waits for no more than from
+//! `a`; the answer is the latest of any interval, which further halving only lowers.
 //! Differs from the source: no row buffers of the memory, as `L` is the time at the guaranteed rate; the busy window from every
 //! begin instead of windows as a whole.
 //! Checked by: brute force on two cores in `tests/interference`.

@@ -33,7 +33,8 @@ pub(super) fn seen_by(
     let line =
         LineTime::new(bytes * NS_PER_S, rate).ok_or("the time of one line request is no number that can be used")?;
     let late_ns = own.late_ns;
-    let keeps_frame = !own.supply.has_places() || is_synchronised(scope, core);
+    // Without places any phase is counted, but where arrivals keep to a frame that nothing ties to the others'.
+    let keeps_frame = if own.supply.has_places() { is_synchronised(scope, core) } else { own.as_free_running };
     let usable = usable(scope, own).ok_or("the usable windows are none of the frame")?;
     let view = View { scope, interconnect, line, usable, proven, keeps_frame, late_ns };
     let others = interconnect.masters.iter().enumerate().filter(|(_, master)| master.core != Some(core));
@@ -81,7 +82,7 @@ struct View<'a> {
     line: LineTime,
     usable: Curve,
     proven: &'a Proven,
-    /// Whether the own frame begins with the others', or the own time has no places in any.
+    /// Whether the own frame begins with the others', or the own time and arrivals know of none.
     keeps_frame: bool,
     late_ns: u64,
 }

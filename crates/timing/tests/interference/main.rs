@@ -339,18 +339,17 @@ fn so_it_is_under_any_guest_and_any_supply() {
     let mut draw = Draw(2);
     let mut held = |own0: &dyn Fn(&mut Draw) -> Own0| {
         let sums = held(&mut draw, 24, own0);
-        assert!(sums.tasks >= 25, "{:?}: {sums:?}", own0(&mut Draw(1)));
-        assert!(5 * sums.simulated >= 3 * sums.by_jobs, "the runs are far below the bounds: {sums:?}");
-        assert!(sums.by_jobs <= sums.by_windows && sums.by_windows < sums.request_driven, "{sums:?}");
-        eprintln!("{:?} {sums:?}", own0(&mut Draw(1)));
+        assert!(sums.tasks >= 20, "{sums:?}");
+        assert!(sums.by_jobs <= sums.by_windows && sums.by_jobs < sums.request_driven, "{sums:?}");
+        sums.simulated * 100 / sums.by_jobs
     };
-    held(&|_| Own0::InPhase);
-    held(&|_| Own0::Cooperative);
-    held(&|_| Own0::Deadline);
-    held(&|draw| Own0::Server { budget: draw.within(7, 10) });
-    held(&|draw| Own0::Share { budget: draw.within(8, 11) });
-    held(&|_| Own0::Dedicated);
-    held(&|draw| Own0::Interrupted { gap: draw.within(6, 12) });
+    // Few of all places of requests are tried; the share that all responses have of their bounds, in hundredths.
+    let mut shares = vec![held(&|_| Own0::InPhase), held(&|_| Own0::Cooperative), held(&|_| Own0::Deadline)];
+    shares.push(held(&|draw| Own0::Server { budget: draw.within(7, 10) }));
+    shares.push(held(&|draw| Own0::Share { budget: draw.within(8, 11) }));
+    shares.push(held(&|_| Own0::Dedicated));
+    shares.push(held(&|draw| Own0::Interrupted { gap: draw.within(6, 12) }));
+    assert_eq!(shares, [65, 70, 67, 71, 66, 76, 63]);
 }
 
 fn no_windows() -> Windows {
@@ -374,10 +373,21 @@ fn least_urgent(work: Work, release: Release) -> (timing::Task, Work) {
 const WORKED: Work = Work { alone_ns: 6 * UNIT, requests: 6 };
 
 fn response_of(supply: &Supply, policy: Policy, tasks: &[(timing::Task, Work)], index: usize, master: Master) -> u64 {
+    response_by(supply, policy, tasks, index, vec![master], 0)
+}
+
+fn response_by(
+    supply: &Supply,
+    policy: Policy,
+    tasks: &[(timing::Task, Work)],
+    index: usize,
+    masters: Vec<Master>,
+    late_ns: u64,
+) -> u64 {
     let (tasks, works): (Vec<_>, Vec<_>) = tasks.iter().copied().unzip();
     let tasks = TaskSet::with_policy(&tasks, policy).expect("sound tasks");
     let line = LineTime::new(u128::from(UNIT), 1).expect("a time");
-    let bus = Bus { line, masters: vec![master], late_ns: 0 };
+    let bus = Bus { line, masters, late_ns };
     latest_response(supply, &Own::new(supply, &tasks, index, &works), &bus).expect("a bound").response_ns / UNIT
 }
 
@@ -463,4 +473,28 @@ fn so_are_those_of_other_guests_and_supplies() {
         response_of(&server, Policy::FixedPriority, &urgent[..1], 0, master(beside(&[(0, 1)], None))),
         20 + 6 + 2
     );
+}
+
+#[test]
+fn so_are_those_at_the_edges_of_what_counts() {
+    let master = |intervals| Master { budget: None, flow: None, presence: beside(intervals, None) };
+    let plain = || [least_urgent(WORKED, Release::FreeRunning)];
+    let late = |late_ns| response_by(&half(), Policy::FixedPriority, &plain(), 0, vec![master(&[(8, 10)])], late_ns);
+    assert_eq!(late(0), 2 + 10 + 6, "the last 2 us of a window are all waited");
+    assert_eq!(late(3 * UNIT), 2 + 10 + 6 + 2, "as much later the busy window may end where it is waited again");
+    // Released at 0 it waits 2 us for each of two masters, released 3 us later for none.
+    let (mut task, work) = least_urgent(WORKED, Release::FrameAligned { offset_ns: 0 });
+    task.jitter_ns = 3 * UNIT;
+    let both = vec![master(&[(0, 2)]), master(&[(0, 2)])];
+    assert_eq!(response_by(&Supply::dedicated(), Policy::FixedPriority, &[(task, work)], 0, both, 0), 6 + 4);
+    // What arrives at the instant at which a cooperative job could begin goes before it.
+    let urgent = |alone: u64, period: u64| {
+        let work = Work { alone_ns: alone * UNIT, requests: 0 };
+        let (task, work) = least_urgent(work, Release::FreeRunning);
+        (timing::Task { priority: 1, period_ns: period * UNIT, ..task }, work)
+    };
+    let tasks = [plain()[0], urgent(4, 40), urgent(1, 5)];
+    let alone = |policy| response_by(&Supply::dedicated(), policy, &tasks, 0, vec![master(&[])], 0);
+    assert_eq!(alone(Policy::Cooperative), 4 + 2 + 6);
+    assert_eq!(alone(Policy::FixedPriority), 4 + 3 + 6, "and here another one before its end");
 }
