@@ -340,6 +340,8 @@ pub struct Verdict {
     pub witness: Option<Witness>,
     /// What simulation saw of the subject; `None` where it did not look.
     pub simulated: Option<Simulated>,
+    /// The same in runs in which line requests wait only for what others ask for at the same time.
+    pub concurrent: Option<Simulated>,
 }
 
 impl Verdict {
@@ -377,6 +379,7 @@ impl Verdict {
             place: None,
             witness: None,
             simulated: None,
+            concurrent: None,
         }
     }
 }

@@ -5,6 +5,7 @@
 //! same dossier gives the same bytes everywhere.
 
 mod caution;
+mod concurrent;
 mod covert;
 mod deviation;
 mod dossier;

@@ -38,7 +38,18 @@ fn the_answer_has_the_keys_of_the_contract() {
 fn every_verdict_has_every_key() {
     let answer = answer(&dossier());
     let strings = ["id", "kind", "subject", "status", "unit", "relation"];
-    let others = ["bound", "limit", "reason", "generic", "table_aware", "growth", "accepted", "witness", "simulated"];
+    let others = [
+        "bound",
+        "limit",
+        "reason",
+        "generic",
+        "table_aware",
+        "growth",
+        "accepted",
+        "witness",
+        "simulated",
+        "simulated_concurrent",
+    ];
     for verdict in answer["verdicts"].as_array().expect("a list") {
         strings.iter().for_each(|key| assert!(verdict[key].is_string(), "{key} of {verdict}"));
         others.iter().for_each(|key| assert!(verdict.get(key).is_some(), "{key} of {verdict}"));

@@ -5,11 +5,12 @@
 mod common;
 mod read_page;
 
-use claim::{Kind, Part, PartKind, Verdict};
+use claim::{FoundBy, Kind, Part, PartKind, Simulated, Verdict};
 use common::*;
 use evidence::{CAUTIONS, Dossier, Inputs};
 use model::system::{
-    AddressRange, Devicetree, ExchangeFault, FaultAnswer, Protection, ReservedMemory, ReservedPlace, Rights, TreeMemory,
+    AddressRange, Cache, Devicetree, ExchangeFault, FaultAnswer, Protection, ReservedMemory, ReservedPlace, Rights,
+    TreeMemory,
 };
 use plan::ColourGrant;
 use quantity::{Address, Bytes, CacheId, PartitionId};
@@ -312,6 +313,54 @@ fn the_memory_map_draws_guards_reservations_and_colours() {
     assert!(told.contains("3 placed, 4 free, 2 kept free by guards, 1 reserved by the devicetree"), "{told}");
     let rows = all(&page, "#part-memory table").iter().map(words).collect::<String>();
     assert!(rows.contains("nobody in the plan") && rows.contains("2 MiB from 0x8400_0000"), "{rows}");
+}
+
+/// By hand: 30 of 50 ms are 60 %, 30 of 40 ms are 75 %, and of a bound of 31 ms alone 30 ms are 96.8 %, rounded up.
+#[test]
+fn runs_with_concurrent_requests_stand_beside_the_bounds_of_responses() {
+    let seen = Simulated { largest: 30_000_000, found_by: FoundBy::Search, runs: 4 };
+    let with = |id: &str, bound: u64, generic: Option<u64>| {
+        let verdict = made_of(id, Kind::Response, 60, vec![Part::new("own", PartKind::Executing, bound)]);
+        Verdict { generic, table_aware: generic.and(Some(bound)), concurrent: Some(seen), ..verdict }
+    };
+    let both = [with("response/A.t", 40_000_000, Some(50_000_000)), with("response/B.t", 31_000_000, None)];
+    let page = page(&Dossier::compose(Inputs { verdicts: both.into(), ..inputs_of(whole_system()) }));
+    let part = words(&all(&page, "#part-responses")[0]);
+    for told in [
+        "Runs with concurrent requests: at most 30 ms, 60.0 % of the request-driven bound, 75.0 % of that by what others can ask for.",
+        "Runs with concurrent requests: at most 30 ms, 96.8 % of the bound.",
+        "pass none of 2 response bounds; the closest come to B.t 96.8 %, A.t 75.0 % of theirs.",
+    ] {
+        assert!(part.contains(told), "{told} is missing from {part}");
+    }
+    assert!(!words(&all(&self::page(&whole_dossier()), "#part-responses")[0]).contains("concurrent"));
+}
+
+/// By hand: of L2's 32 colours WORK was given five; its pages have those only whose number is a colour of L3 too, of which there are 8.
+#[test]
+fn who_has_which_page_colours_is_drawn_for_every_cache() {
+    let mut system = whole_system();
+    let l3 =
+        Cache { name: at("L3".into()), size: at(Bytes::from_mib(1)), ways: at(32), ..system.board.caches[0].clone() };
+    system.board.caches.push(l3);
+    let number = |cache: &Cache| separation::page_colours(cache.size.value, 1, cache.ways.value, Bytes::new(4096));
+    assert_eq!(system.board.caches.iter().map(number).collect::<Vec<_>>(), [32, 8]);
+    let mut plan = plan_for(None);
+    for (cache, colours) in [(0, vec![0, 1, 2, 7, 30]), (1, vec![0, 1, 2, 3])] {
+        let (cache, partition) = (CacheId::new(cache), PartitionId::new(1));
+        plan.colours.push(ColourGrant { cache, partition, colours, span: None });
+    }
+    let page = page(&Dossier::compose(Inputs { plan: Some(Arc::new(plan)), ..inputs_of(system) }));
+    let figures: Vec<_> =
+        all(&page, "#part-shared figure").into_iter().filter(|of| words(of).contains("page colours")).collect();
+    let [second, third] = &figures[..] else { panic!("{} figures", figures.len()) };
+    let drawn = |figure: &ElementRef<'_>, of: &str| within(figure, &format!("svg.drawing {of}")).len();
+    assert_eq!((drawn(second, ".window"), drawn(second, ".head")), (1, 2), "0 to 2; and neither 7 nor 30");
+    assert_eq!((drawn(third, ".window"), drawn(third, ".head")), (1, 1), "0 to 2; and not 3");
+    let told = |figure: &ElementRef<'_>| within(figure, "text.name").iter().map(words).collect::<Vec<_>>();
+    assert_eq!(told(second), ["3 of 32, 192 KiB, of 5 given"]);
+    assert_eq!(told(third), ["3 of 8, 384 KiB, of 4 given"]);
+    assert_eq!(within(second, ".key li").len(), 3);
 }
 
 #[test]

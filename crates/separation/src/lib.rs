@@ -28,7 +28,7 @@ mod rights;
 mod settings;
 mod tree;
 
-pub use colours::page_colours;
+pub use colours::{ColourShare, colour_shares, page_colours};
 pub use homes::homes;
 pub use tree::reserved_for;
 

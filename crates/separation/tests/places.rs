@@ -224,12 +224,6 @@ fn the_pages_of_a_colour_are_counted_where_the_range_lies() {
     let grant = |who: &str, colours: &str| {
         format!("[[cache_colours]]\ncache = \"L2\"\npartition = \"{who}\"\ncolours = \"{colours}\"\n")
     };
-    let both = cache.to_owned() + &cache.replace("L2", "L3");
-    let both = system(&[both, partition("A", "", ""), partition("B", "", "")].concat());
-    let second = grant("A", "0").replace("L2", "L3");
-    let text = placement("partition = \"A\"", 0x9000_0000, "2 MiB") + &grant("A", "0") + &second;
-    let told = said(&verdicts(&both, &plan(&both, &text)), "cache/L3/colours");
-    assert_eq!((told.0, told.1.contains("pages that have both are not counted")), (NotAnalysed, true), "{}", told.1);
     for (base, size) in (0..40).flat_map(|base| [1, 7, 8, 9, 24, 33].map(|size| (base, size))) {
         let pages = (0x90000 + base)..(0x90000 + base + size);
         let own = pages.filter(|page| [3, 4, 9].contains(&(page % 16))).count() as u64;
@@ -246,6 +240,71 @@ fn the_pages_of_a_colour_are_counted_where_the_range_lies() {
             assert_eq!(judged.0, status, "{base}, {size}: {own} pages; {}", judged.1);
         }
     }
+}
+
+/// Two caches above one partition: L2 has 16 colours and L3 has 64, each partition a core, and 1 MiB of RAM in 8 MiB.
+fn two_levels(grants: &[(&str, &str, &str)], keys: &str) -> [(Status, String); 2] {
+    let cache = |name: &str, size: &str| {
+        format!(
+            "[[board.cache]]\nname = \"{name}\"\nlevel = 2\nsize = \"{size}\"\nways = 16\nline = \"64 B\"\ncores = [\"0\", \"1\"]\ncoloured = true\n"
+        )
+    };
+    let parts = [cache("L2", "1 MiB"), cache("L3", "4 MiB"), partition("A", keys, ""), partition("B", "", "")].concat();
+    let system = system(&parts);
+    let grant = |(who, cache, colours): &(&str, &str, &str)| {
+        format!("[[cache_colours]]\ncache = \"{cache}\"\npartition = \"{who}\"\ncolours = \"{colours}\"\n")
+    };
+    let text = placement("partition = \"A\"", 0x9000_0000, "8 MiB")
+        + &placement("partition = \"B\"", 0xa000_0000, "8 MiB")
+        + &window(0, "A", 0)
+        + &window(1, "B", 0)
+        + &grants.iter().map(grant).collect::<String>();
+    let verdicts = verdicts(&system, &plan(&system, &text));
+    ["L2", "L3"].map(|cache| said(&verdicts, &format!("cache/{cache}/colours")))
+}
+
+/// The bits above the page choose the set of every cache: colour 17 of 64 is colour 1 of 16.
+#[test]
+fn pages_have_a_colour_in_every_cache() {
+    let halves = [("A", "L2", "0-7"), ("B", "L2", "8-15"), ("A", "L3", "0-7,16-23"), ("B", "L3", "8-15,40-63")];
+    let [second, third] = two_levels(&halves, "");
+    let lost = "`A` loses 6 MiB of its range to other colours";
+    assert_eq!(second.0, Shown);
+    assert!(second.1.starts_with(&format!("16 colours at pages of 4 KiB; {lost}; ")), "{}", second.1);
+    // Of 8-15 and 40-63 the numbers 8-15, 40-47 and 56-63 have a colour from 8 to 15 in the smaller cache.
+    let told = "64 colours at pages of 4 KiB; `A` loses 6 MiB of its range to other colours; of the 32 colours of `B` its pages \
+                have 24, for those of other caches; `B` loses 5 MiB of its range to other colours";
+    assert_eq!(third, (Shown, told.to_owned()));
+
+    // A share in one cache is no share in the other.
+    let crossed = [("A", "L2", "0-7"), ("B", "L2", "0-7"), ("A", "L3", "0-31"), ("B", "L3", "32-63")];
+    let [second, third] = two_levels(&crossed, "");
+    assert_eq!(second, (Violated, "`A` and `B` share 8 colours".to_owned()));
+    assert_eq!(third.0, Shown);
+
+    // Colours of the larger cache alone keep the smaller one apart, as far as they differ in the bits that it looks at.
+    let [second, third] = two_levels(&[("A", "L3", "0-7,16-23"), ("B", "L3", "8-15,24-31")], "");
+    assert_eq!((second.0, third.0), (Shown, Shown));
+    assert!(second.1.contains("`A` keeps to 8 colours by those that it has of L3"), "{}", second.1);
+    let [second, third] = two_levels(&[("A", "L3", "0-31"), ("B", "L3", "32-63")], "");
+    assert_eq!((second, third.0), ((Violated, "`A` and `B` share 16 colours".to_owned()), Shown));
+}
+
+#[test]
+fn colours_that_no_page_has_at_once_and_too_small_shares_are_told() {
+    let none = [("A", "L2", "0-7"), ("B", "L2", "8-15"), ("A", "L3", "8-15"), ("B", "L3", "24-31")];
+    let [second, third] = two_levels(&none, "");
+    let words = "no page has the colours of `A` in L2 and L3 at once";
+    assert_eq!((second, third), ((Violated, words.to_owned()), (Violated, words.to_owned())));
+
+    // Of 8 colours of L2, half a cache, two are left by those of L3: 128 KiB.
+    let halves =
+        [("A", "L2", "0-7"), ("B", "L2", "8-15"), ("A", "L3", "0,1,16,17,32,33,48,49"), ("B", "L3", "8-15,24-31")];
+    let [second, third] = two_levels(&halves, "working_set = \"128 KiB\"");
+    assert_eq!((second.0, third.0), (Shown, Shown), "{} {}", second.1, third.1);
+    let [second, third] = two_levels(&halves, "working_set = \"129 KiB\"");
+    assert_eq!(second, (Violated, "the working set of `A`, 129 KiB, passes its colours, 128 KiB".to_owned()));
+    assert_eq!(third.0, Shown);
 }
 
 /// Three partitions anywhere near a memory, which need not hold them.

@@ -147,14 +147,19 @@ impl What {
     /// Gives it other names: those that `name` gives for each. Where it stands, since it need not be put together anew then.
     #[inline]
     pub fn rename(&mut self, mut name: impl FnMut(Name) -> Name) {
+        // Most are switches, and looked for first.
+        if let Self::Switch { from, to, .. } = self {
+            (*from, *to) = (name(*from), name(*to));
+        } else {
+            self.rename_other(name);
+        }
+    }
+
+    fn rename_other(&mut self, mut name: impl FnMut(Name) -> Name) {
         let mut other = |own: &mut Name| *own = name(*own);
         match self {
-            Self::Switch { from, to, .. } => {
-                other(from);
-                other(to);
-            }
-            Self::SpanBegins { name: span, on } | Self::SpanEnds { name: span, on } => {
-                other(span);
+            Self::Switch { from: name, to: on, .. } | Self::SpanBegins { name, on } | Self::SpanEnds { name, on } => {
+                other(name);
                 other(on);
             }
             Self::Wakes { who: only, .. }

@@ -10,7 +10,7 @@ use simulator::draw::{Draw, Purpose};
 use simulator::event::Start;
 use simulator::fault::{self, Fault, Target};
 use simulator::machine::Arrivals;
-use simulator::scenario::{Begin, Drawn, Spread, Times};
+use simulator::scenario::{Begin, Contention, Drawn, Spread, Times};
 use simulator::{Engine, Machine, Nobody, Protections, Scenario, Seen};
 
 /// How much is searched.
@@ -18,7 +18,8 @@ use simulator::{Engine, Machine, Nobody, Protections, Scenario, Seen};
 pub struct Search {
     /// The seed of every draw.
     pub seed: u64,
-    /// How many runs of each kind: as declared, in any phase, from the first frame, with one restart of each partition.
+    /// How many runs of each kind: as declared, in any phase, from the first frame, with one restart of each partition, and with
+    /// line requests that wait only for concurrent ones.
     pub runs: u64,
     /// About how many jobs a run has.
     pub jobs: u64,
@@ -52,6 +53,16 @@ pub(super) fn run(
         let mut runs = Runs { system, machine, engine: Engine::new(machine), phases, search, protections, comparison };
         (0..search.runs).for_each(|run| runs.make(run));
     }
+    if waits_for_memory(machine) {
+        let engine = Engine::new(machine);
+        let mut runs = Runs { system, machine, engine, phases: Phases::Declared, search, protections, comparison };
+        (0..search.runs).for_each(|run| runs.make_concurrent(run));
+    }
+}
+
+/// Whether jobs wait for memory at all, so that it matters for what.
+fn waits_for_memory(machine: &Machine) -> bool {
+    machine.bus.is_some() && machine.tasks.iter().any(|task| task.interference_ns > 0)
 }
 
 /// The machine with every task free of the frame whose partition's deadlines must hold so; none where that changes nothing.
@@ -87,6 +98,18 @@ impl Runs<'_, '_> {
         (0..self.machine.partitions.len()).for_each(|partition| self.restart(run, partition));
     }
 
+    /// The same runs under each module schedule, with line requests that wait only for what others ask for at the same time.
+    fn make_concurrent(&mut self, run: u64) {
+        for schedule in 0..self.machine.schedules.len() {
+            let scenario = Scenario { schedule, contention: Contention::Concurrent, ..self.scenario(run) };
+            let seen = self.seen(&scenario);
+            for (id, value) in observed(self.machine, schedule, &seen) {
+                let told = || simulator::fault::write_scenario(&scenario, self.machine);
+                self.comparison.take_concurrent(&id, value, &scenario, told);
+            }
+        }
+    }
+
     fn take(&mut self, id: &str, value: u64, scenario: &Scenario) {
         let (machine, phases) = (self.machine, self.phases);
         let told = || match phases {
@@ -116,7 +139,7 @@ impl Runs<'_, '_> {
             faults: Vec::new(),
             protections: self.protections,
             changes: Vec::new(),
-            contention: Default::default(),
+            contention: Contention::Full,
         }
     }
 

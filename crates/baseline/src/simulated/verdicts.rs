@@ -1,9 +1,10 @@
 //! Verdicts, and what was seen of what they are about.
 
-use super::above::counts_less_waiting;
+use super::above::{bound_of, counts_less_waiting};
 use super::{Above, Looked, Phases};
 use crate::Alarms;
-use claim::{Assumption, FoundBy, Simulated, Verdict};
+use claim::{Assumption, FoundBy, Kind, Simulated, Verdict};
+use simulator::Scenario;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A comparison under way.
@@ -41,11 +42,27 @@ impl<'v> Comparison<'v> {
         let bound = match phases {
             Phases::Any if relies_on_phase(verdict) => verdict.generic,
             Phases::Any | Phases::Declared => {
-                note(verdict, value, found_by);
+                note(&mut verdict.simulated, value, found_by);
                 if counts_less_waiting(verdict) { verdict.generic } else { verdict.bound }
             }
         };
-        if let Some(above) = Above::bound(verdict, bound, value)
+        self.hold(at, bound, value, scenario);
+    }
+
+    /// Takes what a drawn run saw in which line requests wait only for concurrent ones.
+    pub(super) fn take_concurrent(&mut self, id: &str, value: u64, run: &Scenario, scenario: impl FnOnce() -> String) {
+        let Some(&at) = self.by_id.get(id) else { return };
+        let verdict = &mut self.verdicts[at];
+        if verdict.kind == Kind::Response {
+            note(&mut verdict.concurrent, value, FoundBy::Search);
+        }
+        let bound = bound_of(verdict, run);
+        self.hold(at, bound, value, scenario);
+    }
+
+    /// Notes the alarm where a value is above a bound of a claim.
+    fn hold(&mut self, at: usize, bound: Option<u64>, value: u64, scenario: impl FnOnce() -> String) {
+        if let Some(above) = Above::bound(&self.verdicts[at], bound, value)
             && self.alarmed.insert(at)
         {
             self.alarms.push(above.told(&scenario()));
@@ -62,8 +79,8 @@ fn relies_on_phase(verdict: &Verdict) -> bool {
     verdict.basis.assumptions.contains(&Assumption::ReleasedAsDeclared)
 }
 
-fn note(verdict: &mut Verdict, value: u64, found_by: FoundBy) {
-    let seen = verdict.simulated.get_or_insert(Simulated { largest: value, found_by, runs: 0 });
+fn note(seen: &mut Option<Simulated>, value: u64, found_by: FoundBy) {
+    let seen = seen.get_or_insert(Simulated { largest: value, found_by, runs: 0 });
     seen.runs += 1;
     if value > seen.largest {
         (seen.largest, seen.found_by) = (value, found_by);

@@ -93,6 +93,32 @@ fn full_contention_is_held_against_the_request_driven_bound() {
     assert!(above(&machine, &off, &seen, &verdicts).is_empty());
 }
 
+/// A search makes such runs too, notes what they see of every response, and holds it against the bound that speaks of them.
+#[test]
+fn runs_with_concurrent_requests_are_searched_and_held_against_their_bound() {
+    let (system, plan) = vessel();
+    let all = baseline::verdicts(&system, &plan);
+    let search = Search { seed: 3, runs: 4, jobs: 500 };
+    let searched = |verdicts: &mut [Verdict]| baseline::simulated::search(&system, &plan, verdicts, &search);
+    let mut sound = all.clone();
+    searched(&mut sound).expect("nothing is above a bound");
+    let of = |kind: Kind| sound.iter().filter(move |verdict| verdict.kind == kind);
+    assert!(of(Kind::Response).all(|verdict| verdict.concurrent.is_some_and(|seen| seen.runs == 4)));
+    assert!(of(Kind::Reaction).all(|verdict| verdict.concurrent.is_none()));
+    let one = find(&mut sound, "response/OBJT.trk");
+    let (full, concurrent) = (one.simulated.expect("it ran").largest, one.concurrent.expect("it ran").largest);
+    assert!(concurrent < full, "{concurrent} of {full}");
+    // A bound that counts only what others ask for says nothing of the others, and is passed by 1 ns here.
+    let mut amiss = all;
+    let verdict = find(&mut amiss, "response/OBJT.trk");
+    verdict.basis.analysis = "interference";
+    (verdict.generic, verdict.bound) = (verdict.bound, Some(concurrent - 1));
+    let alarms = searched(&mut amiss).expect_err("a run passes it");
+    let [alarm] = alarms.sentences() else { panic!("{alarms}") };
+    assert!(alarm.contains("contention = \"concurrent\""), "{alarm}");
+    assert_eq!(reproduced(alarm, "OBJT.trk"), concurrent);
+}
+
 #[test]
 fn a_run_in_another_phase_that_passes_a_bound_is_told_job_by_job() {
     let (system, plan) = vessel();

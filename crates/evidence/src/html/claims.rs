@@ -5,7 +5,7 @@ use crate::dossier::Dossier;
 use crate::show::{amount_or, capital, count, limit, percent, simulated, used_permille};
 use crate::stretch::in_words;
 use crate::svg::{bar, mark};
-use crate::waiting;
+use crate::{concurrent, waiting};
 use claim::{Assumption, Growth, Kind, Status, Verdict};
 use maud::{Markup, html};
 use quantity::Ppm;
@@ -74,7 +74,8 @@ pub(super) fn links<'v>(ids: impl Iterator<Item = &'v str>) -> Markup {
 fn row(dossier: &Dossier, verdict: &Verdict, extra: Extra) -> Markup {
     if verdict.bound.is_some() || verdict.limit.is_some() {
         let cells = numbers(verdict, extra);
-        let about = html! { @if let Some(gain) = waiting::of_verdict(verdict) { span class="why" { (gain) } } };
+        let told = [waiting::of_verdict(verdict), concurrent::of_verdict(verdict)];
+        let about = html! { @for words in told.iter().flatten() { span class="why" { (words) } } };
         return row_of(dossier, verdict, extra.titles().len() + 7, &cells, &about);
     }
     html! {

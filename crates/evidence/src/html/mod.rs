@@ -72,7 +72,12 @@ const PARTS: [Part; 32] = [
     Part { anchor: "recordings", title: "Recordings", breaks: false, content: recording::part },
     Part { anchor: "margins", title: "Margins", breaks: false, content: margins::part },
     Part { anchor: "memory", title: "Memory map", breaks: false, content: memory::part },
-    Part { anchor: "shared", title: "Cache ways and bandwidth budgets", breaks: false, content: space::shared },
+    Part {
+        anchor: "shared",
+        title: "Cache ways, page colours and bandwidth budgets",
+        breaks: false,
+        content: space::shared,
+    },
     Part { anchor: "devices", title: "Devices and interrupts", breaks: false, content: devices::part },
     Part { anchor: "flow", title: "Information flow and criticality", breaks: false, content: flow::part },
     Part { anchor: "exchange", title: "Faults of exchange", breaks: false, content: exchange::part },

@@ -3,7 +3,7 @@
 use super::claims::of_kinds;
 use super::names::note;
 use crate::dossier::Dossier;
-use crate::waiting::in_short;
+use crate::{concurrent, waiting};
 use claim::Kind;
 use maud::{Markup, html};
 
@@ -12,7 +12,7 @@ pub(super) fn part(dossier: &Dossier) -> Markup {
         (of_kinds(dossier, &[Kind::Response]))
         (note("A bound is exact where a scenario attains it. Growth is that of the task's charged time alone which \
                keeps every deadline of its partition, rounded down."))
-        @if let Some(words) = in_short(dossier) { (note(&words)) }
+        @for words in [waiting::in_short(dossier), concurrent::in_short(dossier)].iter().flatten() { (note(words)) }
         (of_kinds(dossier, &[Kind::OutputJitter]))
     }
 }

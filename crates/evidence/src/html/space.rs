@@ -1,15 +1,17 @@
-//! Cache ways and bandwidth.
+//! Cache ways, page colours and bandwidth.
 
 use super::claims::of_kinds;
-use super::names::{compact_table, note, way_holder};
+use super::names::{compact_table, note, partition, way_holder};
 use crate::dossier::Dossier;
 use crate::show::{percent, permille_up};
-use crate::svg::{bar, ways};
+use crate::svg::{ColourRow, Runs, bar, colour_key, colours, ways};
 use claim::{Kind, Status};
 use maud::{Markup, html};
 use model::System;
+use model::system::Cache;
 use plan::Plan;
-use quantity::Rate;
+use quantity::{Bytes, CacheId, Rate};
+use separation::{ColourShare, colour_shares};
 
 pub(super) fn unclaimed(what: &str) -> Markup {
     html! { p { "Not analysed: there is no claim about " (what) "." } }
@@ -18,7 +20,7 @@ pub(super) fn unclaimed(what: &str) -> Markup {
 pub(super) fn shared(dossier: &Dossier) -> Markup {
     let both = dossier.system().zip(dossier.plan());
     html! {
-        @if let Some((system, plan)) = both { (caches(system, plan)) (budgets(system, plan)) }
+        @if let Some((system, plan)) = both { (caches(system, plan)) (coloured(system, plan)) (budgets(system, plan)) }
         @else { (note("There is no plan: nothing is drawn.")) }
         (of_kinds(dossier, &[Kind::Cache, Kind::Bandwidth]))
         @for (kind, what) in [(Kind::Cache, "cache ways"), (Kind::Bandwidth, "bandwidth budgets")] {
@@ -43,6 +45,52 @@ fn caches(system: &System, plan: &Plan) -> Markup {
             }
         }
     }
+}
+
+/// Who has which page colours of each cache that is shared out by them.
+fn coloured(system: &System, plan: &Plan) -> Markup {
+    let is_due = |cache: &Cache, id| cache.coloured == Some(true) || plan.colours.iter().any(|grant| grant.cache == id);
+    html! {
+        @for (cache, at) in system.board.caches.iter().zip(0usize..) {
+            @let id = CacheId::new(at);
+            @if let Some((number, shares)) = colour_shares(system, plan, id).filter(|_| is_due(cache, id)) {
+                @let rows: Vec<ColourRow> = shares.iter().map(|share| colour_row(system, cache, number, share)).collect();
+                @let id = format!("colours-{at}");
+                figure {
+                    (colours(&id, &format!("Page colours of {}", cache.name.value), number, &rows))
+                    figcaption {
+                        (cache.name.value) ": " (number) " page colours, " (cache.size.value) " in all. Rows that fill a colour \
+                        above each other share it."
+                    }
+                    (colour_key(&id, &rows))
+                }
+            }
+        }
+    }
+}
+
+fn colour_row(system: &System, cache: &Cache, number: u64, share: &ColourShare) -> ColourRow {
+    let lost: Vec<u64> =
+        share.given.iter().copied().map(u64::from).filter(|colour| share.held.binary_search(colour).is_err()).collect();
+    let held = share.held.len();
+    let bytes = u128::from(cache.size.value.get()) * held as u128 / u128::from(number.max(1));
+    let words = match share.given.len() {
+        0 => ", by those of other caches".to_owned(),
+        given if given > held => format!(", of {given} given"),
+        _ => String::new(),
+    };
+    ColourRow {
+        name: partition(system, share.partition).to_owned(),
+        held: runs(&share.held),
+        lost: runs(&lost),
+        words: format!("{held} of {number}, {}{words}", Bytes::new(u64::try_from(bytes).unwrap_or(u64::MAX))),
+    }
+}
+
+/// The first and the last of each run of numbers in rising order.
+fn runs(numbers: &[u64]) -> Runs {
+    let ends = |run: &[u64]| Some((*run.first()?, *run.last()?));
+    numbers.chunk_by(|one, next| one.checked_add(1) == Some(*next)).filter_map(ends).collect()
 }
 
 fn budgets(system: &System, plan: &Plan) -> Markup {

@@ -1,6 +1,7 @@
 //! The shape of one verdict.
 
 use super::shape::{AcceptedShape, Where};
+use crate::concurrent::Concurrent;
 use crate::dossier::Dossier;
 use claim::{Growth, Part, Segment, Simulated, Verdict, Witness, WitnessRelease};
 use quantity::LIMIT;
@@ -29,6 +30,7 @@ pub(super) struct VerdictShape<'d> {
     accepted: Option<AcceptedShape>,
     witness: Option<WitnessShape<'d>>,
     simulated: Option<SimulatedShape>,
+    simulated_concurrent: Option<ConcurrentShape>,
 }
 
 #[derive(Serialize)]
@@ -67,6 +69,16 @@ struct SimulatedShape {
     attained: bool,
     gap: Option<u64>,
     found_by: &'static str,
+    runs: Option<u64>,
+}
+
+/// What runs saw in which line requests wait only for concurrent ones, with the share of each bound in thousandths, rounded up.
+#[derive(Serialize)]
+struct ConcurrentShape {
+    largest: Option<u64>,
+    of_bound_permille: Option<u64>,
+    of_generic_permille: Option<u64>,
+    of_table_aware_permille: Option<u64>,
     runs: Option<u64>,
 }
 
@@ -112,6 +124,7 @@ pub(super) fn shape<'d>(dossier: &Dossier, verdict: &'d Verdict) -> VerdictShape
         accepted: super::accepted(dossier, &verdict.id),
         witness: verdict.witness.as_ref().map(witness),
         simulated: verdict.simulated.map(|seen| simulated(verdict, seen)),
+        simulated_concurrent: Concurrent::of(verdict).map(concurrent),
     }
 }
 
@@ -122,6 +135,17 @@ fn simulated(verdict: &Verdict, seen: Simulated) -> SimulatedShape {
         gap: verdict.gap().and_then(fits),
         found_by: seen.found_by.key(),
         runs: fits(seen.runs),
+    }
+}
+
+fn concurrent(one: Concurrent<'_>) -> ConcurrentShape {
+    let both = one.of_both();
+    ConcurrentShape {
+        largest: fits(one.seen.largest),
+        of_bound_permille: one.of_bound().and_then(fits),
+        of_generic_permille: both.and_then(|(generic, _)| fits(generic)),
+        of_table_aware_permille: both.and_then(|(_, aware)| fits(aware)),
+        runs: fits(one.seen.runs),
     }
 }
 

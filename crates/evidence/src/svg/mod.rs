@@ -5,6 +5,7 @@
 
 mod axis;
 mod bar;
+mod colours;
 mod exceedance;
 mod flags;
 mod gantt;
@@ -22,6 +23,7 @@ mod waterfall;
 mod ways;
 
 pub(crate) use bar::bar;
+pub(crate) use colours::{Row as ColourRow, Runs, colour_key, colours};
 pub(crate) use exceedance::exceedance;
 pub(crate) use gantt::{Lane, Piece, gantt};
 pub(crate) use headroom::headroom_bar;

@@ -8,7 +8,7 @@ use crate::show::{
     amount_or, capital, count, limit, percent, rounded_percent, signed_percent, simulated, used_permille,
 };
 use crate::summary::KindSummary;
-use crate::waiting::in_short;
+use crate::{concurrent, waiting};
 use claim::Verdict;
 
 const BAR: usize = 12;
@@ -36,11 +36,12 @@ pub(super) fn tables(page: &mut Page, dossier: &Dossier) {
     }
 }
 
-/// What is gained where responses count only what other masters can ask for.
+/// What is gained where responses count only what other masters can ask for, and how close runs come in which nobody waits longer.
 pub(super) fn waiting(page: &mut Page, dossier: &Dossier) {
-    if let Some(words) = in_short(dossier) {
+    let told: Vec<_> = [waiting::in_short(dossier), concurrent::in_short(dossier)].into_iter().flatten().collect();
+    if !told.is_empty() {
         page.heading("Waiting for memory");
-        page.paragraph(2, &words);
+        told.iter().for_each(|words| page.paragraph(2, words));
     }
 }
 

@@ -332,6 +332,64 @@ fn colours_are_apart_and_ranges_large_enough() {
     }
 }
 
+/// Two levels above everybody, and one more that only core 0 has.
+#[test]
+fn colours_of_several_caches_are_given_out_together() {
+    let level = |name: &str, size: &str, cores: &str| {
+        format!(
+            "[[board.cache]]\nname = \"{name}\"\nlevel = 3\nsize = \"{size}\"\nways = 16\nline = \"64 B\"\ncores = [{cores}]\n\
+             coloured = true\n"
+        )
+    };
+    let one = |(index, (ram, set)): (usize, &(&str, &str))| {
+        partition(&format!("P{index}"), "10 ms", "4 ms", &format!("ram = \"{ram}\"\nworking_set = \"{set}\"\n"))
+    };
+    let asked = [("1 MiB", "64 KiB"), ("100 KiB", "30 KiB"), ("5 MiB", "200 KiB")];
+    let parts: String = asked.iter().enumerate().map(one).collect();
+    let sizes = [("L2", "1 MiB", "\"0\", \"1\""), ("L3", "4 MiB", "\"0\", \"1\""), ("own", "2 MiB", "\"0\"")];
+    let caches: String = sizes.iter().map(|(name, size, cores)| level(name, size, cores)).collect();
+    let on_board = |caches: &str| system("10 ms", 2, &(caches.to_owned() + &parts));
+    let system = on_board(&caches);
+    let outcome = plan(&system);
+    let found = found(&outcome);
+    checker::assert_memory(&system, found);
+    let core = |id: PartitionId| checker::core_of(found, id, 0).expect("windows");
+    // What each cache sees of a page, for everybody: the page has to have a colour of each grant, and none that another core's has.
+    let numbers = [16, 64, 32];
+    let colours = |id: PartitionId, page: u64| {
+        let own = found.colours.iter().filter(|grant| grant.partition == id);
+        let mut has =
+            own.map(|grant| grant.colours.iter().any(|c| u64::from(*c) == page % numbers[grant.cache.index()]));
+        has.all(|has| has)
+    };
+    for id in system.partition_ids() {
+        let place = found.memory.iter().find(|place| place.what == Placed::Partition(id)).expect("a place");
+        let pages = (place.base.get() / GRANULE)..((place.base.get() + place.size.get()) / GRANULE);
+        let usable: Vec<u64> = pages.filter(|page| colours(id, *page)).collect();
+        assert!(usable.len() as u64 * GRANULE >= system.partition(id).ram.expect("given").get(), "{id:?}");
+        let others = system.partition_ids().filter(|other| core(*other) != core(id));
+        for other in others {
+            let theirs = (0..64).filter(|page| colours(other, *page));
+            assert!(
+                theirs.into_iter().all(|page| usable.iter().all(|own| own % 16 != page % 16)),
+                "{id:?} and {other:?}"
+            );
+        }
+        let caches = found.colours.iter().filter(|grant| grant.partition == id).count();
+        assert_eq!(caches, if core(id) == 0 { 3 } else { 2 });
+    }
+    let verdicts = separation::check(&system, found);
+    let status = |id: &str| verdicts.iter().find(|verdict| verdict.id == id).map(|verdict| verdict.status);
+    for name in ["L2", "L3", "own"] {
+        assert_eq!(status(&format!("cache/{name}/colours")), Some(claim::Status::Shown), "{name}");
+    }
+
+    let at_odds = level("L2", "1 MiB", "\"0\", \"1\"") + &level("L3", "1536 KiB", "\"0\", \"1\"");
+    let (word, reason) = reasons(&plan(&on_board(&at_odds)));
+    let words = "cache L3 has 24 page colours, not so many times the 16 of another one that its partitions have too: choose them by hand";
+    assert_eq!((word, reason.lines().next()), ("gave up", Some(words)));
+}
+
 #[test]
 fn why_colours_do_not_suffice_is_told() {
     let told = |cache: &str, rams: &[(&str, &str)]| reasons(&plan(&coloured(cache, rams)));

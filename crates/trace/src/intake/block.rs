@@ -1,9 +1,9 @@
 //! What a block of whole lines holds, before it is known what comes before it: in names, line numbers and times of its own.
 
 use super::bytes::Piece;
-use super::recent::Recent;
+use super::recent::{Recent, Told};
 use crate::event::{Cpu, Event, What};
-use crate::names::{Name, Names};
+use crate::names::Name;
 use crate::note::Matter;
 use std::collections::BTreeMap;
 
@@ -20,14 +20,18 @@ pub struct Block {
     pub(super) lines: u32,
     /// The events.
     pub(super) events: Vec<Event>,
+    /// Whether the time of one is before that of the one before it.
+    pub(super) goes_back: bool,
     /// On which lines they stand.
     pub(super) event_lines: EventLines,
     /// What is the matter, by line.
     pub(super) notes: Vec<(u32, Matter)>,
-    /// Where names are first used that are not UTF-8.
-    pub(super) mended: Vec<(u32, Name)>,
-    /// The names of the events.
-    pub(super) names: Names,
+    /// Whose names the events have.
+    pub(super) desk: usize,
+    /// Whether those of earlier blocks are forgotten there.
+    pub(super) begins_anew: bool,
+    /// The names that are new there.
+    pub(super) news: Vec<Told>,
     /// Kinds of events of which nothing is known: the line of the first and how many.
     pub(super) unknown: BTreeMap<String, (u32, u64)>,
     /// The lines of the first and the last event; empty where a loss stands behind that.
@@ -83,18 +87,21 @@ pub struct Loss {
 #[derive(Debug)]
 pub struct Builder<'a> {
     block: Block,
-    recent: Recent,
+    recent: &'a mut Recent,
     first: &'a [u8],
     last: &'a [u8],
+    /// The time of the last event; before the first one, no time is later.
+    last_ns: u64,
 }
 
 impl<'a> Builder<'a> {
-    /// A block for about `bytes` of lines.
-    pub fn new(bytes: usize) -> Self {
+    /// A block for about `bytes` of lines, with those names, whose events are put in that room.
+    pub fn new(bytes: usize, recent: &'a mut Recent, mut room: Vec<Event>) -> Self {
+        room.clear();
         // Few lines are shorter than this; where they are, the room grows.
-        let room = bytes / 48;
-        let block = Block { events: Vec::with_capacity(room), ..Block::default() };
-        Self { block, recent: Recent::new(), first: &[], last: &[] }
+        room.reserve(bytes / 48);
+        let block = Block { events: room, ..Block::default() };
+        Self { block, recent, first: &[], last: &[], last_ns: u64::MAX }
     }
 
     /// Begins the next line.
@@ -118,23 +125,29 @@ impl<'a> Builder<'a> {
     /// The line is an event.
     #[inline(always)]
     pub fn event(&mut self, at_ns: u64, cpu: Cpu, what: What, line: &'a [u8]) {
-        self.stamp();
-        let event = Event { at_ns, cpu, what };
-        if self.block.events.last() == Some(&event) && self.last == line {
-            self.forget_unkept_end();
-            return self.note(Matter::Duplicate);
+        if at_ns <= self.last_ns && self.is_not_new(at_ns, line) {
+            return;
         }
-        if self.block.events.is_empty() {
-            self.first = line;
-        }
-        self.last = line;
-        self.push(event);
+        (self.last_ns, self.last) = (at_ns, line);
+        self.block.event_lines.put(self.block.events.len(), self.block.lines);
+        self.block.events.push(Event { at_ns, cpu, what });
     }
 
-    #[inline(always)]
-    fn push(&mut self, event: Event) {
-        self.block.event_lines.put(self.block.events.len(), self.block.lines);
-        self.block.events.push(event);
+    /// What is to be said of an event that is no later than the one before, or is the first. Whether it repeats the line before.
+    #[inline(never)]
+    fn is_not_new(&mut self, at_ns: u64, line: &'a [u8]) -> bool {
+        self.stamp();
+        if self.block.events.is_empty() {
+            self.first = line;
+        } else if at_ns < self.last_ns {
+            self.block.goes_back = true;
+        } else if self.last == line {
+            // What is told of equal lines is equal.
+            self.forget_unkept_end();
+            self.note(Matter::Duplicate);
+            return true;
+        }
+        false
     }
 
     /// The line tells a loss before the next event.
@@ -170,22 +183,13 @@ impl<'a> Builder<'a> {
     /// The name of a thread.
     #[inline(always)]
     pub fn thread(&mut self, text: Piece<'_>, id: u32) -> Name {
-        self.name(text, Some(id))
+        self.recent.find(text, Some(id))
     }
 
     /// The name of a text that is no thread's.
     #[inline]
     pub fn text(&mut self, text: &[u8]) -> Name {
-        self.name(Piece::whole(text), None)
-    }
-
-    #[inline(always)]
-    fn name(&mut self, text: Piece<'_>, id: Option<u32>) -> Name {
-        let met = self.recent.find(text, id, &mut self.block.names);
-        if met.new_and_mended {
-            self.block.mended.push((self.block.lines, met.name));
-        }
-        met.name
+        self.recent.find(Piece::whole(text), None)
     }
 
     /// An interrupt line begins to be handled, and here has its name.

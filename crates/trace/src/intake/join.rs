@@ -4,6 +4,7 @@
 use super::Found;
 use super::block::{Block, Loss};
 use super::missing::Missing;
+use super::recent::Told;
 use crate::event::{Cpu, Event, What};
 use crate::names::{Name, Names};
 use crate::note::{At, Matter, Note, Place};
@@ -19,6 +20,7 @@ pub struct Join {
     lines: u64,
     last: Option<Last>,
     irqs: BTreeMap<u32, Name>,
+    desks: Vec<Shared>,
     missing: Missing,
     round: Option<Round>,
     unknown: BTreeMap<String, (u64, u64)>,
@@ -48,6 +50,7 @@ impl Join {
             lines: 0,
             last: None,
             irqs: BTreeMap::new(),
+            desks: Vec::new(),
             missing: Missing::default(),
             round: None,
             unknown: BTreeMap::new(),
@@ -77,14 +80,15 @@ impl Join {
         self.lines += lines;
     }
 
-    /// Takes the next block.
-    pub fn join(&mut self, mut block: Block, found: &mut Found) {
+    /// Takes the next block. Gives room for the events of another one.
+    pub fn join(&mut self, mut block: Block, found: &mut Found) -> Vec<Event> {
         let first_note = found.notes.len();
         self.take_notes(&block, found);
         self.take_events(&mut block, found);
         self.take_unknown(std::mem::take(&mut block.unknown));
         self.lines += u64::from(block.lines);
         found.notes[first_note..].sort();
+        block.events
     }
 
     /// Takes the end of the source, with what follows its last line end.
@@ -112,23 +116,34 @@ impl Join {
     }
 
     fn take_events(&mut self, block: &mut Block, found: &mut Found) {
-        let mut names = Shared::new(block.names.len());
+        let mut names = self.names_of(block);
+        let has_events = !block.events.is_empty();
         if self.is_plain(block) {
             self.take_as_they_are(block, &mut names, found);
         } else {
             self.take_one_by_one(block, &mut names, found);
         }
         for (irq, name) in &block.irqs {
-            self.irqs.insert(*irq, names.share(*name, &block.names, &mut found.names));
+            // The event that named it, or one that this repeats, has been taken: the name is not new.
+            self.irqs.insert(*irq, names.share(*name, 0, &mut found.names));
         }
-        for (line, name) in &block.mended {
-            if names.is_new(*name) {
-                self.note(Matter::NotUtf8, self.lines + u64::from(*line), found);
-            }
+        for event in names.mended.drain(..) {
+            self.note(Matter::NotUtf8, self.lines + u64::from(block.event_lines.of(event)), found);
         }
-        if let (false, Some(last)) = (block.events.is_empty(), &mut self.last) {
+        self.desks[block.desk] = names;
+        if let (true, Some(last)) = (has_events, &mut self.last) {
             last.line = std::mem::take(&mut block.ends[1]);
         }
+    }
+
+    /// The names of the desk of a block, with those that are new in it. To be put back.
+    fn names_of(&mut self, block: &mut Block) -> Shared {
+        if self.desks.len() <= block.desk {
+            self.desks.resize_with(block.desk + 1, Shared::default);
+        }
+        let mut names = std::mem::take(&mut self.desks[block.desk]);
+        names.learn(block);
+        names
     }
 
     /// Whether every event of a block has its own time and its name, and nothing is missing before any.
@@ -139,7 +154,7 @@ impl Join {
 
     /// Takes events of which every one is kept with its own time and whose names are all known, which most are: as
     /// [`Self::take_one_by_one`] would.
-    fn take_as_they_are(&mut self, block: &Block, names: &mut Shared, found: &mut Found) {
+    fn take_as_they_are(&mut self, block: &mut Block, names: &mut Shared, found: &mut Found) {
         let repeats = self.repeats(block);
         if repeats {
             self.note(Matter::Duplicate, self.lines + u64::from(block.event_lines.of(0)), found);
@@ -153,10 +168,14 @@ impl Join {
         self.set_last(end_ns);
         let Found { events: all, names: known, .. } = found;
         let begin = all.len();
-        all.extend_from_slice(&block.events[first..]);
+        if begin == 0 && first == 0 {
+            std::mem::swap(all, &mut block.events);
+        } else {
+            all.extend_from_slice(&block.events[first..]);
+        }
         // Names are made known in the order of use, which is not always that of the block: a half of a switch names its thread first.
-        for event in &mut all[begin..] {
-            event.what.rename(|name| names.share(name, &block.names, known));
+        for (index, event) in (first..).zip(&mut all[begin..]) {
+            event.what.rename(|name| names.share(name, index, known));
         }
     }
 
@@ -164,7 +183,7 @@ impl Join {
     fn take_times(&self, block: &Block, first: usize, found: &mut Found) -> u64 {
         let mut before_ns = self.last.as_ref().map_or(0, |last| last.at_ns);
         let events = &block.events[first..];
-        if events[0].at_ns >= before_ns && events.is_sorted_by_key(|event| event.at_ns) {
+        if events[0].at_ns >= before_ns && !block.goes_back {
             return events[events.len() - 1].at_ns;
         }
         let mut latest_ns = 0;
@@ -201,7 +220,7 @@ impl Join {
             let mut what = event.what;
             match (&mut what, irq) {
                 (What::InterruptEnds { line }, Some(irq)) => *line = self.irq(irq, &mut found.names),
-                (what, _) => what.rename(|name| names.share(name, &block.names, &mut found.names)),
+                (what, _) => what.rename(|name| names.share(name, index, &mut found.names)),
             }
             found.events.push(Event { at_ns, cpu: event.cpu, what });
         }
@@ -287,46 +306,54 @@ impl Round {
     }
 }
 
-/// The names of a block among those of the recording, each made known there when it is first used.
+/// The names of a desk among those of the recording, each made known there when an event first uses it.
+#[derive(Debug, Default)]
 struct Shared {
-    names: Vec<Option<(Name, bool)>>,
+    told: Vec<Told>,
+    names: Vec<Option<Name>>,
+    /// The events of the block that use a name which the recording did not have before and which is not UTF-8.
+    mended: Vec<usize>,
 }
 
 impl Shared {
-    fn new(count: usize) -> Self {
-        Self { names: vec![None; count] }
+    /// Names that a block brings.
+    fn learn(&mut self, block: &mut Block) {
+        if block.begins_anew {
+            *self = Self::default();
+        }
+        self.told.append(&mut block.news);
+        self.names.resize(self.told.len(), None);
     }
 
+    /// A name that the event of that index uses.
     #[inline(always)]
-    fn share(&mut self, name: Name, own: &Names, all: &mut Names) -> Name {
+    fn share(&mut self, name: Name, event: usize, all: &mut Names) -> Name {
         match self.names[name.0 as usize] {
-            Some((name, _)) => name,
-            None => self.meet(name, own, all),
+            Some(name) => name,
+            None => self.meet(name, event, all),
         }
     }
 
     #[cold]
-    fn meet(&mut self, name: Name, own: &Names, all: &mut Names) -> Name {
+    fn meet(&mut self, name: Name, event: usize, all: &mut Names) -> Name {
         let known = all.len();
-        let named = own.get(name);
-        let shared = match named.id {
-            Some(id) => all.thread(&named.text, id),
-            None => all.text(&named.text),
+        let told = &self.told[name.0 as usize];
+        let shared = match told.id {
+            Some(id) => all.thread(&told.text, id),
+            None => all.text(&told.text),
         };
-        self.names[name.0 as usize] = Some((shared, all.len() > known));
+        if told.mended && all.len() > known {
+            self.mended.push(event);
+        }
+        self.names[name.0 as usize] = Some(shared);
         shared
-    }
-
-    /// Whether the recording had no such name before.
-    fn is_new(&self, name: Name) -> bool {
-        self.names[name.0 as usize].is_some_and(|(_, is_new)| is_new)
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::intake::lines::Format;
+    use crate::intake::desk::Desk;
     use crate::intake::text::SchedulerText;
     use proptest::prelude::*;
 
@@ -349,17 +376,19 @@ mod tests {
     proptest! {
         #[test]
         fn events_that_are_taken_as_they_are_are_those_taken_one_by_one(blocks in prop::collection::vec(prop::collection::vec(line(), 0..6), 1..6)) {
-            let (mut whole, mut single) = ((Join::new(0), Found::default()), (Join::new(0), Found::default()));
+            let begin = || (Join::new(0), Found::default(), Desk::new(0));
+            let (mut whole, mut single) = (begin(), begin());
             for block in blocks {
                 let lines = block.concat();
-                for ((join, found), as_they_are) in [(&mut whole, true), (&mut single, false)] {
-                    let block = SchedulerText.parse(lines.as_bytes());
-                    let mut names = Shared::new(block.names.len());
+                for ((join, found, desk), as_they_are) in [(&mut whole, true), (&mut single, false)] {
+                    let mut block = desk.parse(&SchedulerText, lines.as_bytes());
+                    let mut names = join.names_of(&mut block);
                     if as_they_are && join.is_plain(&block) {
-                        join.take_as_they_are(&block, &mut names, found);
+                        join.take_as_they_are(&mut block, &mut names, found);
                     } else {
                         join.take_one_by_one(&block, &mut names, found);
                     }
+                    join.desks[block.desk] = names;
                     join.lines += u64::from(block.lines);
                     if let Some(last) = &mut join.last {
                         last.line.clone_from(&block.ends[1]);

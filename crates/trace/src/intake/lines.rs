@@ -1,14 +1,15 @@
 //! Sources that are made of lines: cut into blocks of whole lines, parsed each for itself and joined in order.
 
 use super::block::{Block, LONGEST_LINE};
+use super::desk::Desk;
 use super::join::Join;
 use super::{Found, Reader};
 use crate::note::{At, Refusal};
 
 /// A format made of lines.
 pub trait Format: Send + Sync {
-    /// Parses a block of whole lines; what comes before it has no influence.
-    fn parse(&self, lines: &[u8]) -> Block;
+    /// Parses a block of whole lines. To be called by [`Desk::parse`], which hands on the names.
+    fn parse(&self, lines: &[u8], desk: &mut Desk) -> Block;
 
     /// Begins to put together the blocks of the source of that index.
     fn join(&self, source: u16) -> Join;
@@ -27,6 +28,7 @@ pub fn whole_lines(bytes: &[u8]) -> usize {
 pub struct LineReader<F> {
     format: F,
     join: Join,
+    desk: Desk,
     /// The begin of a line whose end has not come yet.
     begun: Vec<u8>,
 }
@@ -35,7 +37,12 @@ impl<F: Format> LineReader<F> {
     /// Reads the source of that index.
     pub fn new(format: F, source: u16) -> Self {
         let join = format.join(source);
-        Self { format, join, begun: Vec::new() }
+        Self { format, join, desk: Desk::new(0), begun: Vec::new() }
+    }
+
+    fn take(&mut self, lines: &[u8], found: &mut Found) {
+        let block = self.desk.parse(&self.format, lines);
+        self.desk.room = self.join.join(block, found);
     }
 
     /// Keeps the begin of a line, or as much of it as shows that it is too long.
@@ -51,14 +58,14 @@ impl<F: Format> Reader for LineReader<F> {
             && let Some(end) = memchr::memchr(b'\n', bytes)
         {
             self.begin(&bytes[..end]);
-            self.begun.push(b'\n');
-            self.join.join(self.format.parse(&self.begun), found);
-            self.begun.clear();
+            let mut line = std::mem::take(&mut self.begun);
+            line.push(b'\n');
+            self.take(&line, found);
             bytes = &bytes[end + 1..];
         }
         let (whole, begun) = bytes.split_at(whole_lines(bytes));
         if !whole.is_empty() {
-            self.join.join(self.format.parse(whole), found);
+            self.take(whole, found);
         }
         self.begin(begun);
         Ok(())

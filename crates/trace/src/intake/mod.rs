@@ -4,6 +4,7 @@ mod block;
 mod bytes;
 pub mod csv;
 pub mod ctf;
+mod desk;
 mod join;
 pub mod lines;
 mod missing;
@@ -15,6 +16,7 @@ pub mod threads;
 pub mod trace_event;
 
 pub use block::Block;
+pub use desk::Desk;
 pub use join::Join;
 pub use sniff::{Format, sniff};
 

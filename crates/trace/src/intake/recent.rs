@@ -1,7 +1,9 @@
 //! Names that were just used, found again without reading them: much of a recording tells names, and most were told before.
 
 use super::bytes::Piece;
-use crate::names::{Name, Names};
+use crate::names::Name;
+use indexmap::{Equivalent, IndexSet};
+use std::borrow::Cow;
 
 /// How many names can be remembered: so many more than a block tells that two seldom want the same place.
 const PLACES: usize = 1 << PLACE_BITS;
@@ -82,36 +84,81 @@ impl Key {
     }
 }
 
-/// The names of texts and threads that were used last.
-#[derive(Debug)]
-pub struct Recent(Lately);
+/// A name as it was told.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub struct Told {
+    /// Its text, with replacement characters for what is not UTF-8.
+    pub text: String,
+    /// The number, where it is a thread's.
+    pub id: Option<u32>,
+    /// Whether something in it is not UTF-8.
+    pub mended: bool,
+}
 
-/// A name, and whether its text was not UTF-8 and had not been met so.
-pub struct Met {
-    /// The name.
-    pub name: Name,
-    /// Whether the name is new and holds replacement characters for what is not UTF-8.
-    pub new_and_mended: bool,
+/// A [`Told`] that is looked up; its hash is the same, since its fields are.
+#[derive(Hash)]
+struct Wanted<'a> {
+    text: &'a str,
+    id: Option<u32>,
+    mended: bool,
+}
+
+impl Equivalent<Told> for Wanted<'_> {
+    fn equivalent(&self, told: &Told) -> bool {
+        self.id == told.id && self.mended == told.mended && self.text == told.text
+    }
+}
+
+/// The names of texts and threads that one parser was told, by which it numbers them.
+#[derive(Debug)]
+pub struct Recent {
+    lately: Lately,
+    names: IndexSet<Told>,
+    /// How many of them have been handed on.
+    known: usize,
 }
 
 impl Recent {
-    /// Remembers none yet.
+    /// Knows none yet.
     pub fn new() -> Self {
-        Self(Lately::new())
+        Self { lately: Lately::new(), names: IndexSet::new(), known: 0 }
     }
 
-    /// The name among `names` of a thread of that number, or of a text that is none.
+    /// The name of a thread of that number, or of a text that is none.
     #[inline(always)]
-    pub fn find(&mut self, text: Piece<'_>, id: Option<u32>, names: &mut Names) -> Met {
-        let Some(key) = key(text, id) else { return read(text.text(), id, names) };
-        match self.0.find(key) {
-            Some(name) => Met { name, new_and_mended: false },
+    pub fn find(&mut self, text: Piece<'_>, id: Option<u32>) -> Name {
+        let Some(key) = key(text, id) else { return self.read(text.text(), id) };
+        match self.lately.find(key) {
+            Some(name) => name,
             None => {
-                let met = read(text.text(), id, names);
-                self.0.remember(key, met.name);
-                met
+                let name = self.read(text.text(), id);
+                self.lately.remember(key, name);
+                name
             }
         }
+    }
+
+    #[cold]
+    fn read(&mut self, text: &[u8], id: Option<u32>) -> Name {
+        let text = String::from_utf8_lossy(text);
+        // Text that is UTF-8 is not copied.
+        let mended = matches!(text, Cow::Owned(_));
+        let index = match self.names.get_index_of(&Wanted { text: &text, id, mended }) {
+            Some(index) => index,
+            None => self.names.insert_full(Told { text: text.into_owned(), id, mended }).0,
+        };
+        Name(u32::try_from(index).expect("a parser forgets its names before they are so many"))
+    }
+
+    /// The names that are new since this was asked last.
+    pub fn news(&mut self) -> Vec<Told> {
+        let known = std::mem::replace(&mut self.known, self.names.len());
+        self.names.iter().skip(known).cloned().collect()
+    }
+
+    /// How many there are.
+    pub fn len(&self) -> usize {
+        self.names.len()
     }
 }
 
@@ -123,42 +170,31 @@ fn key(text: Piece<'_>, id: Option<u32>) -> Option<Key> {
     Some(Key::new(text.short()?, about))
 }
 
-#[cold]
-fn read(text: &[u8], id: Option<u32>, names: &mut Names) -> Met {
-    let known = names.len();
-    let valid = std::str::from_utf8(text);
-    let told = String::from_utf8_lossy(text);
-    let name = match id {
-        Some(id) => names.thread(&told, id),
-        None => names.text(&told),
-    };
-    Met { name, new_and_mended: valid.is_err() && names.len() > known }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn texts_that_share_their_words_are_told_apart() {
-        let (mut recent, mut names) = (Recent::new(), Names::default());
+        let mut recent = Recent::new();
         let texts: [&[u8]; 8] =
             [b"", b"a", b"a\0", b"abcdefgh", b"abcdefghabcdefgh", b"aaaaaaaa", b"aaaaaaaaa", &[b'a'; 40]];
-        let found: Vec<Name> =
-            texts.iter().map(|text| recent.find(Piece::whole(text), Some(7), &mut names).name).collect();
-        assert_eq!(names.len(), texts.len());
-        let again: Vec<Name> =
-            texts.iter().map(|text| recent.find(Piece::whole(text), Some(7), &mut names).name).collect();
-        assert_eq!(found, again);
-        assert_ne!(recent.find(Piece::whole(b"a"), Some(8), &mut names).name, found[1]);
-        assert_ne!(recent.find(Piece::whole(b""), None, &mut names).name, found[0]);
+        let mut all = || texts.map(|text| recent.find(Piece::whole(text), Some(7)));
+        let found = all();
+        assert_eq!(found, all());
+        assert_eq!(recent.len(), texts.len());
+        assert_ne!(recent.find(Piece::whole(b"a"), Some(8)), found[1]);
+        assert_ne!(recent.find(Piece::whole(b""), None), found[0]);
     }
 
     #[test]
-    fn text_that_is_not_utf_8_is_mended_and_said_once() {
-        let (mut recent, mut names) = (Recent::new(), Names::default());
-        assert!(recent.find(Piece::whole(b"n\xE9"), None, &mut names).new_and_mended);
-        assert!(!recent.find(Piece::whole(b"n\xE9"), None, &mut names).new_and_mended);
-        assert_eq!(names.get(Name(0)).text, "n\u{fffd}");
+    fn news_are_told_once_and_whether_they_were_mended() {
+        let mut recent = Recent::new();
+        let [mended, whole] = [&b"n\xE9"[..], "n\u{fffd}".as_bytes()];
+        let names = [mended, whole, mended].map(|text| recent.find(Piece::whole(text), None));
+        assert_eq!(names, [Name(0), Name(1), Name(0)]);
+        let told = |mended| Told { text: "n\u{fffd}".to_owned(), id: None, mended };
+        assert_eq!(recent.news(), [told(true), told(false)]);
+        assert_eq!(recent.news(), []);
     }
 }

@@ -3,8 +3,10 @@
 
 use super::Found;
 use super::block::{Block, LONGEST_LINE};
+use super::desk::Desk;
 use super::join::Join;
 use super::lines::{Format, finish, whole_lines};
+use crate::event::Event;
 use crate::note::{At, Place, Refusal};
 use std::collections::BTreeMap;
 use std::io::{self, Read};
@@ -12,8 +14,8 @@ use std::num::NonZeroUsize;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
 
-/// The bytes of a block: so many that names, which are new to each, are seldom read, and so few that the memory stays small.
-const BLOCK: usize = 1 << 20;
+/// The bytes of a block: so many that threads seldom wait for each other, and so few that the memory stays small.
+const BLOCK: usize = 1 << 19;
 
 const _: () = assert!(BLOCK > 2 * LONGEST_LINE);
 
@@ -28,6 +30,7 @@ pub struct Lines<R> {
     /// The block whose turn it is.
     next: u64,
     buffer: Vec<u8>,
+    desk: Desk,
     threads: Vec<JoinHandle<()>>,
 }
 
@@ -40,13 +43,13 @@ impl<R: Read + Send + 'static> Lines<R> {
         let queue = Mutex::new(Queue::default());
         let ahead = AHEAD + threads.get() as u64;
         let shared = Arc::new(Shared { format, input, queue, moved: Condvar::new(), ahead });
-        let spawn = |_| {
+        let spawn = |number| {
             let shared = shared.clone();
             // Where the system gives no more threads, those there are do the work.
-            std::thread::Builder::new().spawn(move || shared.work()).ok()
+            std::thread::Builder::new().spawn(move || shared.work(Desk::new(number))).ok()
         };
         let threads = (1..threads.get()).filter_map(spawn).collect();
-        Self { shared, join, next: 0, buffer: vec![0; BLOCK], threads }
+        Self { shared, join, next: 0, buffer: vec![0; BLOCK], desk: Desk::new(0), threads }
     }
 
     /// Joins the next block to what was found before it. `false`: that was the end. What is found, and in which order, does not
@@ -54,7 +57,8 @@ impl<R: Read + Send + 'static> Lines<R> {
     pub fn read(&mut self, found: &mut Found) -> Result<bool, Refusal> {
         let Some(block) = self.next_block() else { return self.finish(found).map(|()| false) };
         self.next += 1;
-        self.join.join(block, found);
+        let room = self.join.join(block, found);
+        lock(&self.shared.queue).rooms.push(room);
         Ok(true)
     }
 
@@ -68,7 +72,7 @@ impl<R: Read + Send + 'static> Lines<R> {
             if lock(&self.shared.input).blocks >= self.next + self.shared.ahead {
                 return self.shared.wait_for(self.next);
             }
-            match self.shared.parse_next(&mut self.buffer) {
+            match self.shared.parse_next(&mut self.buffer, &mut self.desk) {
                 Some((number, block)) if number == self.next => {
                     self.shared.pass(number);
                     return Some(block);
@@ -124,6 +128,8 @@ struct Shared<R> {
 #[derive(Default)]
 struct Queue {
     waiting: BTreeMap<u64, Block>,
+    /// Where events of blocks were that have been joined, and those of others can be put.
+    rooms: Vec<Vec<Event>>,
     /// The one whose turn it is.
     next: u64,
     /// Nobody wants more, or a thread has panicked.
@@ -132,10 +138,10 @@ struct Queue {
 
 impl<R: Read> Shared<R> {
     /// Parses blocks until there are no more, or nobody wants them.
-    fn work(&self) {
+    fn work(&self, mut desk: Desk) {
         let _gone = Gone(self);
         let mut buffer = vec![0; BLOCK];
-        while let Some((number, block)) = self.parse_next(&mut buffer) {
+        while let Some((number, block)) = self.parse_next(&mut buffer, &mut desk) {
             let mut queue = lock(&self.queue);
             queue.waiting.insert(number, block);
             self.moved.notify_all();
@@ -147,9 +153,10 @@ impl<R: Read> Shared<R> {
     }
 
     /// Takes the next whole lines and parses them: a block with its number.
-    fn parse_next(&self, buffer: &mut [u8]) -> Option<(u64, Block)> {
+    fn parse_next(&self, buffer: &mut [u8], desk: &mut Desk) -> Option<(u64, Block)> {
         let (number, length) = lock(&self.input).next(buffer)?;
-        Some((number, self.format.parse(&buffer[..length])))
+        desk.room = lock(&self.queue).rooms.pop().unwrap_or_default();
+        Some((number, desk.parse(&*self.format, &buffer[..length])))
     }
 }
 

@@ -19,6 +19,11 @@ const OF_SWITCHES: [&str; 7] = [TIME, "cpu", "prev_comm", "prev_pid", "prev_stat
 /// The columns of a table of switches in the order in which most write them, by slot.
 pub const USUAL: [u8; 9] = [0, 1, 2, 3, PASSED, 4, 5, 6, PASSED];
 
+/// Those of them of which nothing is made.
+pub const IDLE_OF_USUAL: [usize; 2] = [4, 8];
+
+const _: () = assert!(USUAL[IDLE_OF_USUAL[0]] == PASSED && USUAL[IDLE_OF_USUAL[1]] == PASSED);
+
 /// Columns of switches that are known and of which nothing is made.
 const IDLE: [&str; 2] = ["prev_prio", "next_prio"];
 

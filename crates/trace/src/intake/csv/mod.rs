@@ -8,6 +8,7 @@ mod times;
 mod values;
 
 use super::block::{Block, Builder, LONGEST_LINE};
+use super::desk::Desk;
 use super::join::Join;
 use super::lines::{Format, LineReader};
 use super::threads::{Lines, unreadable};
@@ -18,9 +19,9 @@ use std::io::{BufReader, Read};
 use std::num::NonZeroUsize;
 
 impl Format for Table {
-    fn parse(&self, lines: &[u8]) -> Block {
-        let mut builder = Builder::new(lines.len());
-        rows::Rows::new(self, lines).take(lines, &mut builder);
+    fn parse(&self, lines: &[u8], desk: &mut Desk) -> Block {
+        let mut builder = Builder::new(lines.len(), &mut desk.recent, std::mem::take(&mut desk.room));
+        rows::Rows::new(self, lines, &mut desk.told).take(lines, &mut builder);
         builder.finish()
     }
 

@@ -3,7 +3,7 @@
 use super::super::block::without_return;
 use super::super::bytes::{Piece, equal_of_64};
 use super::super::recent::Key;
-use super::columns::{SLOTS, Table, USUAL, columns_of};
+use super::columns::{IDLE_OF_USUAL as IDLE, SLOTS, Table, USUAL, columns_of};
 use super::values::Values;
 
 /// The bytes that are looked at together.
@@ -121,6 +121,16 @@ impl<'a, L: Layout> Near<'a, L> {
     #[inline(always)]
     fn end(&self, column: usize) -> usize {
         usize::from(self.ends.as_ref()[column])
+    }
+}
+
+impl Near<'_, Usual> {
+    /// Whether a value of which nothing is made begins with a quote, which may have no end. Within a value that begins with none
+    /// a quote is a character; and one of the other values that does is none that is known.
+    #[inline(always)]
+    pub fn idle_is_quoted(&self) -> bool {
+        let quoted = |column| self.bytes[self.start(column)] == b'"';
+        quoted(IDLE[0]) | quoted(IDLE[1])
     }
 }
 

@@ -14,22 +14,24 @@ use crate::note::Matter;
 pub struct Rows<'t> {
     table: &'t Table,
     fields: Fields,
+    /// Whether there may be any.
     quotes: bool,
     /// Threads by what near rows say of them.
-    told: Lately,
+    told: &'t mut Lately,
     times: Times,
 }
 
 impl<'t> Rows<'t> {
-    /// Reads those rows of that table.
-    pub fn new(table: &'t Table, lines: &[u8]) -> Self {
-        let quotes = memchr::memchr(b'"', lines).is_some();
-        Self { table, fields: Fields::default(), quotes, told: Lately::new(), times: Times::default() }
+    /// Reads those rows of that table, with the threads that were told before.
+    pub fn new(table: &'t Table, lines: &[u8], told: &'t mut Lately) -> Self {
+        // Of a usual table each row is looked at for itself.
+        let quotes = table.is_usual() || memchr::memchr(b'"', lines).is_some();
+        Self { table, fields: Fields::default(), quotes, told, times: Times::default() }
     }
 
     /// Takes all rows.
     pub fn take<'a>(&mut self, mut rest: &'a [u8], builder: &mut Builder<'a>) {
-        let usual = self.table.is_usual() && !self.quotes;
+        let usual = self.table.is_usual();
         while !rest.is_empty() {
             builder.next_line();
             rest = match usual.then(|| self.usual(rest, builder)).flatten() {
@@ -44,8 +46,11 @@ impl<'t> Rows<'t> {
     #[inline(always)]
     fn usual<'a>(&mut self, rest: &'a [u8], builder: &mut Builder<'a>) -> Option<&'a [u8]> {
         let near = Near::cut(Usual, rest)?;
+        if near.idle_is_quoted() {
+            return None;
+        }
         let at = self.times.read(near.piece(0), self.table.clock())?;
-        let (cpu, what) = known_switch(&near, &self.told)?;
+        let (cpu, what) = known_switch(&near, self.told)?;
         builder.event(at, cpu, what, near.line);
         Some(near.rest)
     }
@@ -55,7 +60,7 @@ impl<'t> Rows<'t> {
     fn any<'a>(&mut self, rest: &'a [u8], builder: &mut Builder<'a>) -> &'a [u8] {
         match Near::cut(Declared::of(self.table), rest) {
             Some(near) if !(self.quotes && near.line.contains(&b'"')) => {
-                if take(self.table, &near, &mut self.told, near.line, builder).is_none() {
+                if take(self.table, &near, self.told, near.line, builder).is_none() {
                     builder.note(Matter::Malformed);
                 }
                 near.rest
@@ -86,7 +91,7 @@ impl<'t> Rows<'t> {
             places.cut(own, columns)?;
             own
         };
-        take(self.table, &Far { bytes, places: &places }, &mut self.told, line, builder)
+        take(self.table, &Far { bytes, places: &places }, self.told, line, builder)
     }
 }
 
@@ -159,8 +164,9 @@ fn told(word: Word, cpu: Cpu, who: &[u8], number: Option<u64>, builder: &mut Bui
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::intake::Found;
+    use crate::intake::desk::Desk;
     use crate::intake::lines::Format;
+    use crate::intake::{Block, Found};
     use proptest::prelude::*;
 
     const HEADS: [&str; 4] = [
@@ -172,8 +178,9 @@ mod tests {
 
     /// What rows give that are taken as near ones where they are such, or each as one of any length.
     fn found(table: &Table, rows: &[u8], near: bool) -> Found {
-        let mut builder = Builder::new(rows.len());
-        let mut reader = Rows::new(table, rows);
+        let mut desk = Desk::new(0);
+        let mut builder = Builder::new(rows.len(), &mut desk.recent, Vec::new());
+        let mut reader = Rows::new(table, rows, &mut desk.told);
         if near {
             reader.take(rows, &mut builder);
         } else {
@@ -184,7 +191,8 @@ mod tests {
             }
         }
         let (mut found, mut join) = (Found::default(), table.join(0));
-        join.join(builder.finish(), &mut found);
+        let block = builder.finish();
+        join.join(Block { news: desk.recent.news(), ..block }, &mut found);
         join.finish(b"", &mut found);
         found
     }
@@ -228,17 +236,28 @@ mod tests {
         #[test]
         fn near_switches_are_read_as_others_are(
             head in prop_oneof![Just(HEADS[0]), Just(HEADS[3])],
-            rows in prop::collection::vec((time(), 0..4_u8, "[a-c]{1,2}", 0..3_u32, "[RSX]", "[a-c\0 ]{1,16}", "[0-2]{1,8}", "\r?"), 0..30),
+            rows in prop::collection::vec((time(), 0..4_u8, "[a-c]", priorities(), "[RSX]", thread(), "\r?"), 0..30),
         ) {
             let table = Table::of_head(head.as_bytes(), 0).expect("the head is one of a table");
             let lines: String = rows
                 .iter()
-                .map(|(at, cpu, from, id, state, to, to_id, end)| format!("{at},{cpu},{from},{id},120,{state},{to},{to_id},40{end}\n"))
+                .map(|(at, cpu, from, [own, next], state, to, end)| format!("{at},{cpu},{from},1,{own},{state},{to},{next}{end}\n"))
                 .collect();
             let near = found(&table, lines.as_bytes(), true);
             prop_assert_eq!(&near, &found(&table, lines.as_bytes(), false));
             prop_assert!(near.events.len() + near.notes.len() >= rows.len());
         }
+    }
+
+    /// A name with its number: one of a few, which are known soon, or one of many.
+    fn thread() -> impl Strategy<Value = String> {
+        prop_oneof![2 => "[ab],1", 1 => "[a-c\0 ]{1,16},[0-2]{1,8}"]
+    }
+
+    /// Priorities, of which nothing is made, with quotes that end and that do not, and within the value.
+    fn priorities() -> impl Strategy<Value = [String; 2]> {
+        let priority = || prop_oneof![8 => "[0-9]{1,3}", 1 => "\"?[0-9]{0,2}\"?[0-9,]?"];
+        [priority(), priority()]
     }
 
     /// Times that begin alike or not, with zeros before them, with something that is no digit, and too large ones.

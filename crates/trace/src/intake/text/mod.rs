@@ -5,6 +5,7 @@ mod stamp;
 
 use super::block::{Block, Builder, LONGEST_LINE, for_each_line};
 use super::bytes::Cursor;
+use super::desk::Desk;
 use super::join::Join;
 use super::lines::{Format, LineReader};
 use crate::event::Cpu;
@@ -19,8 +20,8 @@ pub struct SchedulerText;
 pub type TextReader = LineReader<SchedulerText>;
 
 impl Format for SchedulerText {
-    fn parse(&self, lines: &[u8]) -> Block {
-        let mut builder = Builder::new(lines.len());
+    fn parse(&self, lines: &[u8], desk: &mut Desk) -> Block {
+        let mut builder = Builder::new(lines.len(), &mut desk.recent, std::mem::take(&mut desk.room));
         for_each_line(lines, |line| take(line, &mut builder));
         builder.finish()
     }
