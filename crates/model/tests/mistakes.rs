@@ -207,11 +207,14 @@ fn banks_of_a_memory() {
     let bits = |bits: &str| keyed(&format!("bank_bits = {bits}"));
     assert_eq!(rendered(&read(bits("[[13, 17], [14, 18], [12], [29]]"))), "");
     told(&keyed("coloured = true"), "E0113", "true", "`coloured` and has no `bank_bits`", "add `bank_bits`");
-    let inside = "address bit 11 differs within a page of 4 KiB of memory `RAM`, so that each page spreads over several banks";
+    let inside =
+        "address bit 11 differs within a page of 4 KiB of memory `RAM`, so that each page spreads over several banks";
     told(&bits("[[13, 11]]"), "E0217", "11", inside, "groups of banks");
     let wide = keyed("granule = \"16 KiB\"\nbank_bits = [[13], [14]]");
     told(&wide, "E0217", "13", "within a page of 16 KiB", "leave out every bank bit");
-    let odd = keyed("granule = \"12 KiB\"\nbank_bits = [[20]]").replace("\"1 GiB\"", "\"12 MiB\"").replace("0x8000_0000", "0x0");
+    let odd = keyed("granule = \"12 KiB\"\nbank_bits = [[20]]")
+        .replace("\"1 GiB\"", "\"12 MiB\"")
+        .replace("0x8000_0000", "0x0");
     told(&odd, "E0217", "20", "within a page of 12 KiB", "leave out");
     told(&bits("[[13, 17, 13]]"), "E0218", "13", "address bit 13 is named twice", "leave it out");
     told(&bits("[[30]]"), "E0218", "30", "the same from 0x8000_0000 to 0xBFFF_FFFF", "leave it out");
@@ -221,7 +224,13 @@ fn banks_of_a_memory() {
     told(&bits("[[13, 17], [14, 18], [13, 14, 17, 18]]"), "E0218", "[13, 14, 17, 18]", "of several", "leave it out");
     let all: Vec<String> = (12..29).map(|bit| format!("[{bit}]")).collect();
     let many = format!("[{}]", all.join(", "));
-    told(&bits(&many), "E0219", "[28]", "17 bits number the banks of memory `RAM`, and at most 16 may", "groups of banks");
+    told(
+        &bits(&many),
+        "E0219",
+        "[28]",
+        "17 bits number the banks of memory `RAM`, and at most 16 may",
+        "groups of banks",
+    );
     told(&bits("[[64]]"), "E0105", "64", "", "63");
     told(&bits("[[-1]]"), "E0105", "-1", "", "0");
     told(&bits("[13]"), "E0103", "13", "", "a list in brackets");

@@ -132,7 +132,11 @@ impl Writer<'_> {
         for grant in &self.plan.colours {
             let key = match grant.of {
                 Coloured::Cache(id) => {
-                    writeln!(self.text, "\n[[cache_colours]]\ncache = {}", quoted(&board.caches[id.index()].name.value))?;
+                    writeln!(
+                        self.text,
+                        "\n[[cache_colours]]\ncache = {}",
+                        quoted(&board.caches[id.index()].name.value)
+                    )?;
                     "colours"
                 }
                 Coloured::Banks(id) => {

@@ -63,7 +63,9 @@ fn the_memory<'a>(system: &'a System, colours: &[ColourGrant], report: &mut Repo
     let (at, memory) = placeable.clone().find(of_banks)?;
     let name = &memory.name.value;
     if placeable.any(|(other, _)| other != at) {
-        report.open(format!("banks of memory {name} are to be given out, and partitions may lie in others too: choose them by hand"));
+        report.open(format!(
+            "banks of memory {name} are to be given out, and partitions may lie in others too: choose them by hand"
+        ));
         return None;
     }
     if let Some(Coloured::Cache(cache)) = colours.first().map(|grant| grant.of) {

@@ -84,9 +84,8 @@ pub(crate) fn colour_grants(
                 };
                 grants.extend(users.map(grant));
             }
-            let of = |id: &PartitionId| {
-                Spread { partition: *id, own, number: level.number, before: 0, page: level.page }
-            };
+            let of =
+                |id: &PartitionId| Spread { partition: *id, own, number: level.number, before: 0, page: level.page };
             coloured.extend(group.partitions.iter().map(of));
             first += own;
         }

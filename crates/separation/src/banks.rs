@@ -41,7 +41,8 @@ pub(crate) fn of_memory(system: &System, plan: &Plan, id: MemoryId) -> Verdict {
         ),
     };
     if memory.bank_masks.is_empty() {
-        return claim.unknown(format!("no `bank_bits` of `{}` say which address lies in which bank", memory.name.value));
+        return claim
+            .unknown(format!("no `bank_bits` of `{}` say which address lies in which bank", memory.name.value));
     }
     claim.verdict(Shares::of(system, plan, Coloured::Banks(id)).map(|all| found(system, plan, id, &all)))
 }
@@ -51,7 +52,8 @@ fn found(system: &System, plan: &Plan, id: MemoryId, all: &Shares<'_>) -> Found 
     let elsewhere = plan.colours.iter().filter(|grant| {
         grant.of == Coloured::Banks(id) && all.holders.iter().all(|holder| holder.id != grant.partition)
     });
-    let words = |who: PartitionId| format!("`{}` is given banks and lies in another memory", system.partition(who).name.value);
+    let words =
+        |who: PartitionId| format!("`{}` is given banks and lies in another memory", system.partition(who).name.value);
     found.faults.extend(elsewhere.map(|grant| words(grant.partition)));
     found.remarks.extend(across(system, plan, id, all));
     found
@@ -88,7 +90,9 @@ fn of_device(system: &System, plan: &Plan, id: MemoryId, device: &Device, all: &
         Placed::Region(_) => None,
     });
     let owner = device.owner.as_ref().map(|owner| owner.value);
-    reached.flat_map(|who| if Some(who) == owner { beside(all, who, name) } else { vec![foreign(system, who, name)] }).collect()
+    reached
+        .flat_map(|who| if Some(who) == owner { beside(all, who, name) } else { vec![foreign(system, who, name)] })
+        .collect()
 }
 
 fn foreign(system: &System, who: PartitionId, device: &str) -> String {
@@ -99,7 +103,8 @@ fn foreign(system: &System, who: PartitionId, device: &str) -> String {
 fn beside(all: &Shares<'_>, owner: PartitionId, device: &str) -> Vec<String> {
     let Some(own) = all.holders.iter().find(|holder| holder.id == owner) else { return Vec::new() };
     let others = all.holders.iter().filter(|other| other.id != owner && own.shares_with(other) > 0);
-    let words = |other| format!("device `{device}` moves memory of `{}` in banks of `{}` too", all.name(own), all.name(other));
+    let words =
+        |other| format!("device `{device}` moves memory of `{}` in banks of `{}` too", all.name(own), all.name(other));
     others.map(words).collect()
 }
 

@@ -163,7 +163,8 @@ impl<'a> Shares<'a> {
             return Some(format!("`{name}` keeps to {} by its {others}", counted(held, noun(self.of))));
         };
         let given = given.colours.len() as u64;
-        let words = || format!("of the {given} {}s of `{name}` its pages have {held}, beside its {others}", noun(self.of));
+        let words =
+            || format!("of the {given} {}s of `{name}` its pages have {held}, beside its {others}", noun(self.of));
         (held < given).then(words)
     }
 
@@ -172,7 +173,10 @@ impl<'a> Shares<'a> {
         let name = self.name(holder);
         let given = grants_of(self.system, self.plan, holder.id);
         if holder.pages.is_empty() {
-            return Some(format!("no page of `{name}` has its {} at once", grants_words(self.system, given.into_iter())));
+            return Some(format!(
+                "no page of `{name}` has its {} at once",
+                grants_words(self.system, given.into_iter())
+            ));
         }
         let (usable, size) = (self.usable(holder), holder.place.size);
         let ram = self.system.partition(holder.id).ram.map(|ram| ram.value).filter(|ram| *ram > usable)?;

@@ -119,8 +119,11 @@ fn given() -> impl Strategy<Value = Given> {
 }
 
 fn grants(who: usize, (banks, colours): &Given) -> Vec<ColourGrant> {
-    let grant = |of, colours: &BTreeSet<u32>| {
-        ColourGrant { of, partition: PartitionId::new(who), colours: colours.iter().copied().collect(), span: None }
+    let grant = |of, colours: &BTreeSet<u32>| ColourGrant {
+        of,
+        partition: PartitionId::new(who),
+        colours: colours.iter().copied().collect(),
+        span: None,
     };
     let of_cache = colours.iter().map(|colours| grant(Coloured::Cache(CacheId::new(0)), colours));
     of_cache.chain([grant(Coloured::Banks(MemoryId::new(0)), banks)]).collect()
@@ -232,7 +235,10 @@ fn who_else_asks_for_banks_keeps_their_channel_open() {
     assert_eq!(channel(region, &with_region, ["0-3", "4-7"]), (NotAnalysed, why.to_owned()));
 
     // On one core they take turns, and a device does not.
-    let turns = places().replace("core = \"1\"\npartition = \"B\"\nstart = \"0 ms\"", "core = \"0\"\npartition = \"B\"\nstart = \"5 ms\"");
+    let turns = places().replace(
+        "core = \"1\"\npartition = \"B\"\nstart = \"0 ms\"",
+        "core = \"0\"\npartition = \"B\"\nstart = \"5 ms\"",
+    );
     assert_eq!(channel("", &turns, ["0-4", "4-7"]).0, Shown);
     let why = "open: device `D` moves memory of `A` in banks of `B` too, and no [[board.shared]] speaks of it";
     let own = device("owner = \"A\"\nreaches = [\"A\"]");

@@ -2,8 +2,8 @@
 
 mod common;
 
-use claim::Status::{NotAnalysed, Shown, Violated};
 use claim::Status;
+use claim::Status::{NotAnalysed, Shown, Violated};
 use common::{HEAD, partition, placement, plan, said, system, verdicts, whole, window};
 use plan::{Placed, Placement, Plan};
 use proptest::prelude::*;

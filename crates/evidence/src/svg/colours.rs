@@ -41,8 +41,7 @@ pub(crate) fn colours(id: &str, title: &str, number: u64, rows: &[Row]) -> Marku
             (text("tick", (scale.at(at) + Px::whole(2), Px::whole(12)), &at.to_string()))
         }
     };
-    let described =
-        "A row for each holder, filled where its own pages are; what it has is said at the right.";
+    let described = "A row for each holder, filled where its own pages are; what it has is said at the right.";
     figure(WIDTH, bottom + Px::whole(2), title, described, content)
 }
 

@@ -120,7 +120,10 @@ fn described(ranges: &[Range]) -> String {
         (count(|what| matches!(what, What::Guard(_))), "kept free by guards"),
         (count(|what| matches!(what, What::Reserved(_))), "reserved by the devicetree and nobody's in the plan"),
         (count(|what| matches!(what, What::Placed(of) if of.is_reserved)), "placed where the devicetree reserves"),
-        (count(|what| matches!(what, What::Placed(of) if !of.colours.is_empty())), "of pages of some colours or banks only"),
+        (
+            count(|what| matches!(what, What::Placed(of) if !of.colours.is_empty())),
+            "of pages of some colours or banks only",
+        ),
     ];
     let parts = parts.iter().filter(|(number, _)| *number > 0);
     let parts: String = parts.map(|(number, words)| format!(", {number} {words}")).collect();

@@ -32,7 +32,8 @@ fn too_many(memory: &Fields, given: &[Bits]) -> Option<Diagnostic> {
     let first = given.get(Memory::MOST_BANK_BITS)?;
     let most = Memory::MOST_BANK_BITS;
     let message = format!("{} bits number the banks of memory {}, and at most {most} may", given.len(), name(memory));
-    let help = "leave out those of the ranks or channels that nobody is to have alone: what is left numbers groups of banks";
+    let help =
+        "leave out those of the ranks or channels that nobody is to have alone: what is left numbers groups of banks";
     Some(Diagnostic::new(&TOO_MANY_BANKS, first.span, message).help(help))
 }
 
@@ -61,7 +62,8 @@ fn within_page(memory: &Fields, bit: &Located<u64>) -> Option<Diagnostic> {
         bit.value,
         name(memory)
     );
-    let help = "leave out every bank bit that it is part of: what is left numbers groups of banks, and pages keep to one";
+    let help =
+        "leave out every bank bit that it is part of: what is left numbers groups of banks, and pages keep to one";
     (!whole).then(|| Diagnostic::new(&BANK_WITHIN_PAGE, bit.span, message).help(help))
 }
 
@@ -98,5 +100,6 @@ fn dependent(memory: &Fields, given: &[Bits]) -> Vec<Diagnostic> {
 }
 
 fn idle(span: Span, message: String) -> Diagnostic {
-    Diagnostic::new(&BANK_BIT_IDLE, span, message).help("leave it out, or correct it from the manual of the memory controller")
+    Diagnostic::new(&BANK_BIT_IDLE, span, message)
+        .help("leave it out, or correct it from the manual of the memory controller")
 }

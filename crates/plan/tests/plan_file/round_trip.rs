@@ -4,8 +4,8 @@ use crate::common;
 use diagnostic::{Located, Sources, Span};
 use model::System;
 use plan::{
-    BandwidthBudget, ColourGrant, Coloured, CoreTable, Placed, Placement, Plan, ScheduleTable, WayGrant, WayHolder, Window,
-    read_plan, write_plan,
+    BandwidthBudget, ColourGrant, Coloured, CoreTable, Placed, Placement, Plan, ScheduleTable, WayGrant, WayHolder,
+    Window, read_plan, write_plan,
 };
 use proptest::prelude::*;
 use quantity::{Address, Bytes, CacheId, CoreId, Duration, Instant, MemoryId, PartitionId, Rate, ScheduleId};

@@ -365,8 +365,7 @@ fn colours_of_several_caches_are_given_out_together() {
     let numbers = [16, 64, 32];
     let colours = |id: PartitionId, page: u64| {
         let own = found.colours.iter().filter(|grant| grant.partition == id);
-        let mut has =
-            own.map(|grant| grant.colours.iter().any(|c| u64::from(*c) == page % numbers[cache_of(grant)]));
+        let mut has = own.map(|grant| grant.colours.iter().any(|c| u64::from(*c) == page % numbers[cache_of(grant)]));
         has.all(|has| has)
     };
     for id in system.partition_ids() {
@@ -476,7 +475,8 @@ fn why_banks_are_not_given_out_is_told() {
     let told = |bits: &str, more: &str| reasons(&plan(&banked(bits, &["1 MiB"; 4], more))).1;
     let cache = "[[board.cache]]\nname = \"L2\"\nlevel = 2\nsize = \"1 MiB\"\nways = 16\nline = \"64 B\"\ncores = [\"0\", \"1\"]\n";
     let both = told("[[14], [15]]", &format!("{cache}coloured = true\n"));
-    let words = "both the banks of memory RAM and the page colours of cache L2 are to be given out: choose the banks by hand";
+    let words =
+        "both the banks of memory RAM and the page colours of cache L2 are to be given out: choose the banks by hand";
     assert!(both.contains(words), "{both}");
     let other = "[[board.memory]]\nname = \"FAST\"\nbase = \"0x1000_0000\"\nsize = \"64 MiB\"\nplaceable = true\n";
     let words = "banks of memory RAM are to be given out, and partitions may lie in others too: choose them by hand";
@@ -488,7 +488,8 @@ fn why_banks_are_not_given_out_is_told() {
         reasons(&plan(&system_of_memory("10 ms", count, "coloured = true\nbank_bits = [[14]]\n", &parts))).1
     };
     let large = apart(2, "20 MiB");
-    let words = "ask for 80 MiB of RAM (125.0 %), what is lost to other page colours or banks included, the board has 64 MiB";
+    let words =
+        "ask for 80 MiB of RAM (125 %), what is lost to other page colours or banks included, the board has 64 MiB";
     assert!(large.contains(words), "{large}");
     let few = apart(3, "1 MiB");
     let words = "those who may run at once ask for 3 banks of memory RAM, one each, it has 2";
