@@ -74,7 +74,7 @@ const PARTS: [Part; 32] = [
     Part { anchor: "memory", title: "Memory map", breaks: false, content: memory::part },
     Part {
         anchor: "shared",
-        title: "Cache ways, page colours and bandwidth budgets",
+        title: "Cache ways, page colours, banks and bandwidth",
         breaks: false,
         content: space::shared,
     },

@@ -48,23 +48,14 @@ fn caches(system: &System, plan: &Plan) -> Markup {
 
 /// Who has which page colours of each cache, and banks of each memory, that is shared out by them.
 fn coloured(system: &System, plan: &Plan) -> Markup {
-    let caches = system.board.caches.iter().enumerate().map(|(at, cache)| By {
-        of: Coloured::Cache(CacheId::new(at)),
-        is_asked: cache.coloured == Some(true),
-        id: format!("colours-{at}"),
-        nouns: ("colour", "Page colours"),
-        name: &cache.name.value,
-        size: cache.size.value,
-        is_size_shared: true,
+    let board = &system.board;
+    let caches = board.caches.iter().zip(0usize..).map(|(cache, at)| {
+        let is_asked = cache.coloured == Some(true);
+        By { of: Coloured::Cache(CacheId::new(at)), is_asked, name: &cache.name.value, size: cache.size.value }
     });
-    let memories = system.board.memories.iter().enumerate().map(|(at, memory)| By {
-        of: Coloured::Banks(MemoryId::new(at)),
-        is_asked: memory.coloured == Some(true),
-        id: format!("banks-{at}"),
-        nouns: ("bank", "Banks"),
-        name: &memory.name.value,
-        size: memory.size.value,
-        is_size_shared: false,
+    let memories = board.memories.iter().zip(0usize..).map(|(memory, at)| {
+        let is_asked = memory.coloured == Some(true);
+        By { of: Coloured::Banks(MemoryId::new(at)), is_asked, name: &memory.name.value, size: memory.size.value }
     });
     html! { @for by in caches.chain(memories) { (shares_drawn(system, plan, &by)) } }
 }
@@ -74,28 +65,26 @@ struct By<'a> {
     of: Coloured,
     /// Whether the system asks for it.
     is_asked: bool,
-    id: String,
-    /// What there are, one and all.
-    nouns: (&'static str, &'static str),
     name: &'a str,
     size: Bytes,
-    /// Whether who has a part of them has that part of the size, which of a memory he need not have.
-    is_size_shared: bool,
 }
 
 fn shares_drawn(system: &System, plan: &Plan, by: &By<'_>) -> Markup {
     let is_due = by.is_asked || plan.colours.iter().any(|grant| grant.of == by.of);
     let Some((number, shares)) = colour_shares(system, plan, by.of).filter(|_| is_due) else { return html! {} };
     let rows: Vec<ColourRow> = shares.iter().map(|share| colour_row(system, by, number, share)).collect();
-    let (noun, title) = by.nouns;
+    let (noun, title, id) = match by.of {
+        Coloured::Cache(cache) => ("colour", "Page colours", format!("colours-{}", cache.index())),
+        Coloured::Banks(memory) => ("bank", "Banks", format!("banks-{}", memory.index())),
+    };
     html! {
         figure {
-            (colours(&by.id, &format!("{title} of {}", by.name), number, &rows))
+            (colours(&id, &format!("{title} of {}", by.name), number, &rows))
             figcaption {
                 (by.name) ": " (number) " " (title.to_lowercase()) ", " (by.size) " in all. Rows that fill a " (noun)
                 " above each other share it."
             }
-            (colour_key(&by.id, noun, &rows))
+            (colour_key(&id, noun, &rows))
         }
     }
 }
@@ -104,8 +93,14 @@ fn colour_row(system: &System, by: &By<'_>, number: u64, share: &ColourShare) ->
     let lost: Vec<u64> =
         share.given.iter().copied().map(u64::from).filter(|colour| share.held.binary_search(colour).is_err()).collect();
     let held = share.held.len();
-    let bytes = u128::from(by.size.get()) * held as u128 / u128::from(number.max(1));
-    let size = by.is_size_shared.then(|| format!(", {}", Bytes::new(u64::try_from(bytes).unwrap_or(u64::MAX))));
+    // Who has banks of a memory has of its size only what his range takes up.
+    let size = match by.of {
+        Coloured::Cache(_) => {
+            let bytes = u128::from(by.size.get()) * held as u128 / u128::from(number.max(1));
+            format!(", {}", Bytes::new(u64::try_from(bytes).unwrap_or(u64::MAX)))
+        }
+        Coloured::Banks(_) => String::new(),
+    };
     let words = match share.given.len() {
         0 => ", by those of others".to_owned(),
         given if given > held => format!(", of {given} given"),
@@ -115,7 +110,7 @@ fn colour_row(system: &System, by: &By<'_>, number: u64, share: &ColourShare) ->
         name: partition(system, share.partition).to_owned(),
         held: runs(&share.held),
         lost: runs(&lost),
-        words: format!("{held} of {number}{}{words}", size.unwrap_or_default()),
+        words: format!("{held} of {number}{size}{words}"),
     }
 }
 

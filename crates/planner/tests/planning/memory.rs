@@ -430,7 +430,7 @@ fn ram_on(name: &str, size: &str) -> String {
 /// The bits of a bank by the definition, page by page: everybody has pages enough, and none in a bank of another core.
 fn assert_banks(system: &System, plan: &Plan, bits: &[&[u32]]) {
     let bank = |page: u64| -> u32 {
-        let parity = |of: &&[u32]| of.iter().filter(|bit| page * GRANULE >> **bit & 1 == 1).count() as u32 % 2;
+        let parity = |of: &&[u32]| of.iter().filter(|bit| (page * GRANULE) >> **bit & 1 == 1).count() as u32 % 2;
         bits.iter().enumerate().map(|(place, of)| parity(of) << place).sum()
     };
     let core = |id: PartitionId| checker::core_of(plan, id, 0).expect("windows");
