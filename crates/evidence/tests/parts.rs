@@ -315,6 +315,33 @@ fn the_memory_map_draws_guards_reservations_and_colours() {
     assert!(rows.contains("nobody in the plan") && rows.contains("2 MiB from 0x8400_0000"), "{rows}");
 }
 
+/// A bound without parts says why it has none, below its row; one with parts says these.
+#[test]
+fn why_a_bound_is_not_told_by_its_parts_is_a_sentence() {
+    let with = |id: &str, parts: Vec<Part>, untold| Verdict {
+        bound: Some(40_000_000),
+        untold,
+        ..made_of(id, Kind::Response, 60_000, parts)
+    };
+    let verdicts = vec![
+        with("response/CLUSTER.t", Vec::new(), Some("jobs run on whichever virtual core is free")),
+        with("response/OPAQUE", Vec::new(), Some("what an opaque guest executes is not declared job by job")),
+        with("response/TOLD.t", vec![Part::new("own", PartKind::Executing, 40_000_000)], None),
+    ];
+    let page = page(&Dossier::compose(Inputs { verdicts, ..inputs_of(whole_system()) }));
+    let below = |id: &str| {
+        let rows: Vec<String> = all(&page, "#part-responses tbody tr").iter().map(words).collect();
+        let at = rows.iter().position(|row| row.contains(id)).expect("a row");
+        rows[at + 1].clone()
+    };
+    assert_eq!(below("response/CLUSTER.t"), "Not told by its parts: jobs run on whichever virtual core is free.");
+    assert_eq!(
+        below("response/OPAQUE"),
+        "Not told by its parts: what an opaque guest executes is not declared job by job."
+    );
+    assert_eq!(below("response/TOLD.t"), "Parts: own (executing 40 ms).");
+}
+
 /// By hand: 30 of 50 ms are 60 %, 30 of 40 ms are 75 %, and of a bound of 31 ms alone 30 ms are 96.8 %, rounded up.
 #[test]
 fn runs_with_concurrent_requests_stand_beside_the_bounds_of_responses() {
