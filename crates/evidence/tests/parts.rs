@@ -13,7 +13,7 @@ use model::system::{
     TreeMemory,
 };
 use plan::ColourGrant;
-use quantity::{Address, Bytes, CacheId, PartitionId};
+use quantity::{Address, Bytes, CacheId, ChannelId, PartitionId};
 use read_page::*;
 use scraper::ElementRef;
 use std::collections::BTreeSet;
@@ -403,6 +403,7 @@ fn faults_of_exchange_are_a_matrix_with_words() {
     let measures = FaultAnswer::Measures(vec!["CRC-32".into()]);
     let answers = vec![(ExchangeFault::Corruption, at(measures))];
     system.channels[0].measures = Some(at(Protection { name: None, answers }));
+    system.channels[2].passes_on = Some(at(ChannelId::new(0)));
     let page = page(&Dossier::compose(inputs_of(system)));
     let tables = all(&page, "#part-exchange table");
     let row = |name: &str| {
@@ -413,4 +414,7 @@ fn faults_of_exchange_are_a_matrix_with_words() {
     // Its claim about the refresh period is not shown, so loss and delay are open; one partition reads it.
     assert_eq!(row("CH01"), "–––CCCMCCC");
     assert!(words(&tables[1]).contains("corruption: CRC-32"), "{}", words(&tables[1]));
+    // It passes that on: whoever passes it on may do anything else to it, and the forwarder may keep somebody waiting.
+    assert_eq!(row("CH03"), "––––––PCC–");
+    assert!(words(&tables[1]).contains("corruption: CRC-32 (attached for CH01)"), "{}", words(&tables[1]));
 }

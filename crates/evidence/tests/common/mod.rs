@@ -129,6 +129,7 @@ pub fn channel(name: &str, from: usize, to: usize, kind: ChannelKind) -> Channel
         checks: vec![],
         forwarded: false,
         measures: None,
+        passes_on: None,
     }
 }
 

@@ -28,6 +28,7 @@ mod masters;
 mod messages;
 mod network;
 mod opaque;
+mod passing;
 mod pinning;
 mod placement;
 mod priorities;
@@ -71,6 +72,7 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         messages::check,
         network::check,
         opaque::check,
+        passing::check,
         pinning::check,
         placement::check,
         priorities::check,
