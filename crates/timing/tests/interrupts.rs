@@ -325,11 +325,21 @@ fn servers_that_fit_without_interrupts_only_are_not_shown() {
         let case = Case { windows: &[], head: 0, tasks: &[(24, 2)], line: (16, 1) };
         let grant = format!("[partition.server]\nbudget = \"{budget} ns\"\nperiod = \"12 ns\"");
         let verdicts = without_windows(&case.system_in_set("policy = \"budget server\"", &grant));
-        verdicts.into_iter().find(|verdict| verdict.id == "window/set/all").expect("a promise")
+        promise_in(&verdicts).clone()
     };
     // Of 12 ticks a line that comes each 16 takes up to 12/16 and one handler more.
-    assert_eq!(promise(9).status, Status::Shown);
-    let open = promise(12);
+    assert_promised_up_to(9, 12, promise);
+}
+
+/// The claim about what the one core set promises.
+fn promise_in(verdicts: &[Verdict]) -> &Verdict {
+    verdicts.iter().find(|verdict| verdict.id == "window/set/all").expect("a promise")
+}
+
+/// Asserts that one budget is surely given, and that more is not, for the handlers.
+fn assert_promised_up_to(budget: u64, more: u64, promise: impl Fn(u64) -> Verdict) {
+    assert_eq!(promise(budget).status, Status::Shown);
+    let open = promise(more);
     assert_eq!(open.status, Status::NotShown);
     let reason = open.reason.expect("a reason");
     assert!(reason.contains("two heads in each period and interrupts handled at once included"), "{reason}");
@@ -407,15 +417,7 @@ fn least_given(servers: &[(u64, u64)], lines: [(u64, u64); 2], first: [u64; 2], 
 /// `3 (8 + 4) + (8 + 4) = 2 * 24`, and without interrupts 12.
 #[test]
 fn servers_pinned_to_no_core_are_charged_with_the_handlers_of_all() {
-    let promise = |budget: u64| {
-        let verdicts = free_servers(&[(budget, 24); 3], [(16, 1); 2]);
-        verdicts.into_iter().find(|verdict| verdict.id == "window/set/all").expect("a promise")
-    };
-    assert_eq!(promise(8).status, Status::Shown);
-    let open = promise(9);
-    assert_eq!(open.status, Status::NotShown);
-    let reason = open.reason.expect("a reason");
-    assert!(reason.contains("two heads in each period and interrupts handled at once included"), "{reason}");
+    assert_promised_up_to(8, 9, |budget| promise_in(&free_servers(&[(budget, 24); 3], [(16, 1); 2])).clone());
 }
 
 /// What the handlers of a line take from a span at the most, some of them begun before it.
@@ -434,8 +436,7 @@ fn no_run_gives_less_to_servers_pinned_to_no_core() {
     });
     for (servers, lines) in cases {
         let verdicts = free_servers(&servers, lines);
-        let promise = verdicts.iter().find(|verdict| verdict.id == "window/set/all").expect("a promise");
-        let is_shown = promise.status == Status::Shown;
+        let is_shown = promise_in(&verdicts).status == Status::Shown;
         let mut is_short = false;
         for first in (0..lines[0].0).flat_map(|one| (0..lines[1].0).map(move |other| [one, other])) {
             let whole = least_given(&servers, lines, first, false);

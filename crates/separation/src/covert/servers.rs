@@ -24,18 +24,22 @@ use quantity::{BitRate, CoreId, CoreSetId, PartitionId};
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Server {
     partition: PartitionId,
-    /// The core that it is pinned to.
+    /// The core that it is pinned to, or the only one.
     core: Option<CoreId>,
     period_ns: u64,
     deadline_ns: u64,
 }
 
-/// How much a member of a set can tell by when it is served; not computed where some server of the set is not declared.
+/// How much a member of a set can tell by when it is served; not computed where some server of the set is not declared, or where
+/// some are pinned and some are not: one may then be moved to another core whenever a third has done its work.
 pub(super) fn told_to(system: &System, id: CoreSetId, set: &CoreSet, reader: PartitionId) -> Capacity {
     // A core of which the clock is not given counts in ns.
     let clocks: Option<Vec<u64>> = set.cores.iter().map(|core| system.core(*core).clock_hz).collect();
     let clock_hz = clocks.and_then(|clocks| clocks.into_iter().max());
-    let Some(servers) = servers(system, id) else { return Capacity::NotComputed };
+    let Some(servers) = servers(system, id, set) else { return Capacity::NotComputed };
+    if servers.iter().any(|server| server.core.is_some() != servers[0].core.is_some()) {
+        return Capacity::NotComputed;
+    }
     let own = servers.iter().filter(|server| server.partition == reader);
     let rate =
         |own: &Server| of_levels(levels(own.deadline_ns, clock_hz), stretches(&servers, own), own.period_ns).known();
@@ -56,14 +60,15 @@ pub(super) fn members(system: &System, id: CoreSetId) -> impl Iterator<Item = Pa
 }
 
 /// The servers of a set, one for each virtual core; none at all where one is not declared.
-fn servers(system: &System, id: CoreSetId) -> Option<Vec<Server>> {
+fn servers(system: &System, id: CoreSetId, set: &CoreSet) -> Option<Vec<Server>> {
     let mut servers = Vec::new();
+    let only = (set.cores.len() == 1).then(|| set.cores[0]);
     for id in members(system, id) {
         let partition = system.partition(id);
         let Some(RunGrant::Server { period, deadline, .. }) = &partition.grant else { return None };
         servers.extend((0..partition.virtual_cores.value as usize).map(|virtual_core| Server {
             partition: id,
-            core: partition.cores.get(virtual_core).map(|core| core.value),
+            core: only.or_else(|| partition.cores.get(virtual_core).map(|core| core.value)),
             period_ns: period.value.ns(),
             deadline_ns: deadline.value.ns(),
         }));
