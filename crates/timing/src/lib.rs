@@ -8,6 +8,7 @@ mod arithmetic;
 pub mod blocking;
 pub mod chain;
 pub mod claims;
+mod counted;
 mod demand;
 pub mod demand_bound;
 pub mod handlers;

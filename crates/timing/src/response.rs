@@ -42,7 +42,13 @@ pub fn responses_of_aligned_jobs(supply: &Supply, tasks: &TaskSet) -> Option<Vec
 /// more than [`JOB_LIMIT`] jobs, or the policy or the supply has no analysis in the frame, so that release in any phase is
 /// taken as a bound.
 pub fn taken_as_free_running(supply: &Supply, tasks: &TaskSet) -> bool {
-    !can_be_aligned(supply, tasks) || frame_aligned::hyperperiod_ns(supply, tasks).is_none()
+    hyperperiod_ns(supply, tasks).is_none()
+}
+
+/// The hyperperiod of tasks that are not taken as free-running, in ns.
+pub(crate) fn hyperperiod_ns(supply: &Supply, tasks: &TaskSet) -> Option<u64> {
+    let found = can_be_aligned(supply, tasks).then(|| frame_aligned::hyperperiod_ns(supply, tasks));
+    found.flatten().map(|hyperperiod_ns| hyperperiod_ns as u64) // Above zero.
 }
 
 fn can_be_aligned(supply: &Supply, tasks: &TaskSet) -> bool {

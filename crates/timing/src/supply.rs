@@ -193,6 +193,16 @@ impl Supply {
         &self.starts
     }
 
+    /// Whether its time has places in a frame; of any other it is only known how much of it comes in any span.
+    pub fn has_places(&self) -> bool {
+        self.kind == SupplyKind::WindowTable
+    }
+
+    /// Where to begin in the table for what begins at that instant of the frame.
+    pub fn table_begin_ns(&self, instant_ns: u64) -> u64 {
+        if self.has_places() { instant_ns } else { self.starts.first().map_or(0, BusyStart::at_ns) }
+    }
+
     /// The supply of the table in `[0, instant)`, in ns, over any number of frames.
     pub fn supplied_before_ns(&self, instant_ns: u64) -> u64 {
         let frames = instant_ns / self.frame_ns();

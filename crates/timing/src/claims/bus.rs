@@ -32,12 +32,31 @@ pub(super) fn seen_by(
     let rate = u128::from(interconnect.guaranteed.value.bytes_per_s());
     let line =
         LineTime::new(bytes * NS_PER_S, rate).ok_or("the time of one line request is no number that can be used")?;
-    let usable = Curve::new(scope.frame_ns(), own.supply.windows().iter().copied());
-    let usable = usable.ok_or("the usable windows are none of the frame")?;
-    let view = View { scope, interconnect, line, usable, proven, synchronised: is_synchronised(scope, core) };
+    let late_ns = own.late_ns;
+    // Without places any phase is counted, but where arrivals keep to a frame that nothing ties to the others'.
+    let keeps_frame = if own.supply.has_places() { is_synchronised(scope, core) } else { own.as_free_running };
+    let usable = usable(scope, own).ok_or("the usable windows are none of the frame")?;
+    let view = View { scope, interconnect, line, usable, proven, keeps_frame, late_ns };
     let others = interconnect.masters.iter().enumerate().filter(|(_, master)| master.core != Some(core));
     let masters: Vec<_> = others.map(|(index, _)| view.master(index)).collect();
-    Ok((!masters.is_empty()).then_some(Bus { line, masters }))
+    Ok((!masters.is_empty()).then_some(Bus { line, masters, late_ns }))
+}
+
+/// When the own partition may have usable time: no more than its windows behind their heads, whatever is lost of them by what need
+/// not be, as much later as the bus tells all; at any time where it has no places in the frame.
+fn usable(scope: &Scope<'_>, own: &Analysed) -> Option<Curve> {
+    let frame_ns = scope.frame_ns();
+    if !own.supply.has_places() {
+        return Curve::new(frame_ns, [Interval { start_ns: 0, end_ns: frame_ns }]);
+    }
+    let later = |window: &Interval| later(*window, own.late_ns, frame_ns);
+    Curve::new(frame_ns, own.sure().supply.windows().iter().map(later))
+}
+
+/// An interval that much later, begun in the frame again.
+fn later(interval: Interval, late_ns: u64, frame_ns: u64) -> Interval {
+    let start_ns = interval.start_ns.saturating_add(late_ns) % frame_ns.max(1);
+    Interval { start_ns, end_ns: start_ns.saturating_add(interval.end_ns - interval.start_ns) }
 }
 
 /// The one core on which the windows of a virtual core are.
@@ -63,18 +82,18 @@ struct View<'a> {
     line: LineTime,
     usable: Curve,
     proven: &'a Proven,
-    /// Whether the own core's frame begins with the others'.
-    synchronised: bool,
+    /// Whether the own frame begins with the others', or the own time and arrivals know of none.
+    keeps_frame: bool,
+    late_ns: u64,
 }
 
 impl View<'_> {
     fn master(&self, index: usize) -> Master {
         let core = self.interconnect.masters[index].core;
-        let presence = core.filter(|&core| self.keeps_to_windows(core)).and_then(|core| self.residents(core));
         Master {
             budget: self.budget(index),
             flow: if core.is_none() { self.flow(index) } else { None },
-            presence: presence.map_or(Presence::Always, Presence::Windows),
+            presence: core.and_then(|core| self.presence(core)).unwrap_or(Presence::Always),
         }
     }
 
@@ -114,11 +133,35 @@ impl View<'_> {
         Some((lines, period_ns, period_ns.saturating_mul(2)))
     }
 
-    /// Whether nothing runs on the core but in windows that stand still against the own ones.
-    fn keeps_to_windows(&self, core: CoreId) -> bool {
-        let active = self.scope.system.core(core).active;
-        let frames = self.synchronised && is_synchronised(self.scope, core);
-        frames && active && self.scope.table_faults(core).is_empty() && !self.interrupted(core)
+    /// Who asks on an active core on which no interrupt is handled outside windows; none where it may be anything.
+    fn presence(&self, core: CoreId) -> Option<Presence> {
+        if !self.scope.system.core(core).active || self.interrupted(core) {
+            return None;
+        }
+        match self.scope.policy(core)? {
+            CorePolicy::Dedicated => self.only_member(core).map(Presence::Jobs),
+            CorePolicy::WindowTable { synchronised: true, .. } if self.keeps_frame => {
+                let sound = self.scope.table_faults(core).is_empty();
+                sound.then(|| self.residents(core))?.map(Presence::Windows)
+            }
+            _ => None,
+        }
+    }
+
+    /// The jobs of the one virtual core that has the core for itself.
+    fn only_member(&self, core: CoreId) -> Option<Vec<Jobs>> {
+        let virtual_cores = |partition: PartitionId| {
+            let all = 0..self.scope.system.partition(partition).virtual_cores.value;
+            all.map(move |virtual_core| (partition, virtual_core))
+        };
+        let here = |&(partition, virtual_core): &(PartitionId, u32)| {
+            self.scope.home_cores(partition, virtual_core).contains(&core)
+        };
+        let members: Vec<_> = self.scope.running_partitions().flat_map(virtual_cores).filter(here).collect();
+        match members[..] {
+            [(partition, virtual_core)] => self.jobs(partition, virtual_core),
+            _ => None,
+        }
     }
 
     /// Whether some interrupt may be handled there outside all windows.
@@ -156,7 +199,9 @@ impl View<'_> {
         // A request is served so long after it is asked for at the latest.
         let served_ns = self.line.lines_ns(self.interconnect.masters.len() as u64);
         let whole = |window: &MergedWindow| {
-            interval(window.start.ns(), window.length.ns().saturating_add(slip_ns).saturating_add(served_ns))
+            let length_ns = window.length.ns().saturating_add(slip_ns).saturating_add(served_ns);
+            let (start_ns, end_ns) = (window.start.ns(), window.start.ns().saturating_add(length_ns));
+            later(Interval { start_ns, end_ns }, self.late_ns, frame_ns)
         };
         let whole: Vec<Interval> = windows.iter().map(whole).collect();
         let beside = |window: &&Interval| self.is_beside(**window);
@@ -193,8 +238,4 @@ impl View<'_> {
         let response_ns = *self.proven.get(&id)?;
         Some(Jobs { period_ns: task.period.value.ns(), response_ns, requests })
     }
-}
-
-fn interval(start_ns: u64, length_ns: u64) -> Interval {
-    Interval { start_ns, end_ns: start_ns.saturating_add(length_ns) }
 }

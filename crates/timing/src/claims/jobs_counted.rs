@@ -10,16 +10,19 @@
 //! Checked by: the parts of every bound of the vessel under every policy, which add up.
 
 use super::responses::Analysed;
+use crate::counted::{Counted, Which};
+use crate::interference::Latest;
 use crate::response::cooperative::longest_begun_ns;
 use crate::response::edf::blocking_before_ns;
-use crate::task_set::{Release, Task};
+use crate::supply::NEVER;
+use crate::task_set::Policy;
 
 /// A busy window up to the completion of the job looked at; instants from its begin.
 pub(super) struct Window {
+    /// Where it begins in the supply's table.
     pub(super) start_ns: u64,
     pub(super) arrival_ns: i64,
     pub(super) finish_ns: u64,
-    pub(super) job: u64,
     pub(super) at_boot: bool,
 }
 
@@ -33,57 +36,48 @@ pub(super) struct JobsCounted {
 }
 
 impl JobsCounted {
-    /// Fixed priorities in any phase: all more urgent jobs that arrive before the completion.
-    pub(super) fn in_any_phase(core: &Analysed, k: usize, window: &Window) -> Self {
-        let released = |task: &Task| window.released_before_end(task);
-        let jobs_of = |other: usize| if other == k { window.job + 1 } else { released(&core.tasks[other]) };
-        Self::of_level(core, k, window, core.set.blocking_ns[core.set.position[k]], jobs_of)
-    }
-
-    /// Fixed priorities where arrivals keep to the frame, and the window begins there in the hyperperiod.
-    pub(super) fn in_phase(core: &Analysed, k: usize, window: &Window, phase_ns: i64) -> Self {
-        let jobs_of = |other: usize| window.jobs_in_phase(phase_ns, &core.tasks[other], other == k);
-        Self::of_level(core, k, window, core.set.blocking_ns[core.set.position[k]], jobs_of)
-    }
-
-    /// A cooperative guest: all more urgent jobs that arrive up to the instant at which the job begins.
-    pub(super) fn until_begun(core: &Analysed, k: usize, window: &Window) -> Self {
-        let done_ns = core.supply.supply_ns(window.start_ns, window.finish_ns);
-        let before_ns = done_ns.saturating_sub(core.tasks[k].charged_ns);
-        let begins_ns = core.supply.span_for_ns(window.start_ns, before_ns + 1).unwrap_or(0).saturating_sub(1);
-        let released = |task: &Task| begins_ns.saturating_add(window.jitter_ns(task)) / task.period_ns + 1;
-        let jobs_of = |other: usize| if other == k { window.job + 1 } else { released(&core.tasks[other]) };
-        Self::of_level(core, k, window, longest_begun_ns(&core.set, core.set.position[k]), jobs_of)
-    }
-
-    /// Earliest deadline first: all jobs that arrive before the completion and are due before the job looked at, or with it where they
-    /// go first, as all do with `all_ties`.
-    pub(super) fn by_deadline(core: &Analysed, k: usize, window: &Window, all_ties: bool) -> Self {
-        let own_ns = core.tasks[k].deadline_ns;
-        let due_ns = window.arrival_ns + own_ns as i64; // Both are below 2^53.
-        let jobs_of = |other: usize| {
-            let task = &core.tasks[other];
-            if other == k {
-                return window.job + 1;
-            }
-            let goes_first = all_ties || (task.deadline_ns, k) >= (own_ns, other);
-            let after_first_ns =
-                due_ns - task.deadline_ns as i64 + window.jitter_ns(task) as i64 - i64::from(!goes_first);
-            let due = u64::try_from(after_first_ns).map_or(0, |after_ns| after_ns / task.period_ns + 1);
-            due.min(window.released_before_end(task))
+    /// Those of a busy window that waits for memory in full; `begin_ns` is where it begins in the hyperperiod, where arrivals keep to
+    /// the frame. None where they do not take exactly what is supplied up to the completion.
+    pub(super) fn of_window(core: &Analysed, k: usize, window: &Window, begin_ns: i64) -> Option<Self> {
+        let due_by_ns = window.arrival_ns + core.tasks[k].deadline_ns as i64; // Both are below 2^53.
+        let of = |which: Which, blocking_ns: i64| {
+            let own_before_ns = if matches!(which, Which::Due { .. }) { NEVER } else { window.arrival_ns + 1 };
+            let counted = Counted { position: core.set.position[k], own_before_ns, which };
+            Some(Self::new(core, k, window, &counted, window.blocking_ns(core, blocking_ns)))
+                .filter(|jobs| jobs.fill(core, window))
         };
-        let each = core.set.given.iter().map(|&other| (other, jobs_of(other))).collect();
-        Self { k, each, blocking_ns: window.blocking_ns(core, blocking_before_ns(&core.set, due_ns)) }
+        let blocked_ns = core.set.blocking_ns[core.set.position[k]];
+        match core.set.policy() {
+            Policy::FixedPriority if core.as_free_running => of(Which::Arriving, blocked_ns),
+            Policy::FixedPriority => of(Which::InPhase { begin_ns }, blocked_ns),
+            Policy::Cooperative => of(
+                Which::Begun { before_ns: window.begun_ns(core, k) },
+                longest_begun_ns(&core.set, core.set.position[k]),
+            ),
+            Policy::EarliestDeadline => {
+                let by_deadline = |all_ties: bool| {
+                    of(Which::Due { by_ns: due_by_ns, all_ties }, blocking_before_ns(&core.set, due_by_ns))
+                };
+                // Whether all ties are in the bound is not told with it.
+                by_deadline(false).or_else(|| by_deadline(true))
+            }
+        }
     }
 
-    fn of_level(core: &Analysed, k: usize, window: &Window, blocking_ns: i64, jobs_of: impl Fn(usize) -> u64) -> Self {
-        let level = core.set.level(core.set.position[k]).map(|position| core.set.given[position]);
-        let each = level.map(|other| (other, jobs_of(other))).collect();
-        Self { k, each, blocking_ns: window.blocking_ns(core, blocking_ns) }
+    /// Those of a busy window that waits for no more than others ask for.
+    pub(super) fn of_latest(core: &Analysed, k: usize, window: &Window, latest: &Latest) -> Self {
+        Self::new(core, k, window, &latest.counted, latest.first_ns)
+    }
+
+    fn new(core: &Analysed, k: usize, window: &Window, counted: &Counted, blocking_ns: u64) -> Self {
+        let at_boot = window.at_boot.then(|| core.set.at_boot(core.supply.boot_loss_ns()));
+        let set = at_boot.as_ref().unwrap_or(&core.set);
+        let jobs = |at: usize| (set.given[at], counted.jobs(set, at, window.finish_ns as i64) as u64); // No count is negative.
+        Self { k, each: counted.positions(set).map(jobs).collect(), blocking_ns }
     }
 
     /// Whether they take exactly what is supplied up to the completion.
-    pub(super) fn fill(&self, core: &Analysed, window: &Window) -> bool {
+    fn fill(&self, core: &Analysed, window: &Window) -> bool {
         let work_ns = |&(other, jobs): &(usize, u64)| jobs.saturating_mul(core.tasks[other].charged_ns);
         let all_ns = self.each.iter().map(work_ns).fold(self.blocking_ns, u64::saturating_add);
         all_ns == core.supply.supply_ns(window.start_ns, window.finish_ns)
@@ -91,32 +85,15 @@ impl JobsCounted {
 }
 
 impl Window {
-    /// In the first frame every job is released at once.
-    fn jitter_ns(&self, task: &Task) -> u64 {
-        if self.at_boot { 0 } else { task.jitter_ns }
-    }
-
-    fn released_before_end(&self, task: &Task) -> u64 {
-        self.finish_ns.saturating_add(self.jitter_ns(task)).div_ceil(task.period_ns)
-    }
-
     /// In the first frame nobody has begun, and what that frame lacks goes before all jobs. Times are not negative.
     fn blocking_ns(&self, core: &Analysed, otherwise_ns: i64) -> u64 {
         if self.at_boot { core.supply.boot_loss_ns() } else { otherwise_ns as u64 }
     }
 
-    /// How many jobs of a task that keeps to the frame count: those whose latest release is not before the window, and that arrive
-    /// before its end, or of the task looked at up to the job looked at.
-    fn jobs_in_phase(&self, phase_ns: i64, task: &Task, own: bool) -> u64 {
-        let offset_ns = match task.release {
-            Release::FrameAligned { offset_ns } => offset_ns,
-            Release::FreeRunning => 0,
-        };
-        let since_first = |ns: i64| i128::from(phase_ns) + i128::from(ns) - i128::from(offset_ns);
-        let period_ns = i128::from(task.period_ns);
-        let before = |ns: i128| -(-ns).div_euclid(period_ns);
-        let end_ns = if own { self.arrival_ns + 1 } else { self.finish_ns as i64 };
-        let jobs = before(since_first(end_ns)) - before(since_first(0) - i128::from(self.jitter_ns(task)));
-        u64::try_from(jobs).unwrap_or(0)
+    /// The end of the first instant in which the job that completes at the end, once begun displaced by nobody, has the core.
+    fn begun_ns(&self, core: &Analysed, k: usize) -> i64 {
+        let done_ns = core.supply.supply_ns(self.start_ns, self.finish_ns);
+        let before_ns = done_ns.saturating_sub(core.tasks[k].charged_ns);
+        core.supply.span_for_ns(self.start_ns, before_ns + 1).unwrap_or(0) as i64 // No later than the completion.
     }
 }

@@ -96,28 +96,27 @@ fn past_deadline(scope: &Scope<'_>, analysed: &Analysed, k: usize, base: Verdict
     Verdict { status: Status::NotShown, reason: Some(reason), ..base }
 }
 
-/// The same tasks, were there no other master and no less urgent job.
+/// The same tasks, were there no other master, no less urgent job, and no loss that need not be.
 fn without_waiting(scope: &Scope<'_>, analysed: &Analysed) -> Option<Analysed> {
+    let sure = analysed.sure();
     let alone = |(&id, task): (&TaskId, &Task)| {
         let charged_ns = task.charged_ns - charge::waiting_of(scope, id, task.charged_ns);
         Task { charged_ns, blocking_ns: 0, ..*task }
     };
-    let tasks: Vec<_> = analysed.ids.iter().zip(&analysed.tasks).map(alone).collect();
-    let set = analysed.set_of(&tasks)?;
-    let responses: Vec<Response> = response::worst_in_any_phase(&analysed.supply, &set);
+    let tasks: Vec<_> = sure.ids.iter().zip(&sure.tasks).map(alone).collect();
+    let set = sure.set_of(&tasks)?;
+    let responses: Vec<Response> = response::worst_responses(&sure.supply, &set);
     Some(Analysed {
-        ids: analysed.ids.clone(),
-        supply: analysed.supply.clone(),
+        ids: sure.ids.clone(),
+        supply: sure.supply.clone(),
         cluster: Vec::new(),
-        basis: analysed.basis.clone(),
-        throttled: analysed.throttled.clone(),
-        losses: analysed.losses,
+        basis: sure.basis.clone(),
+        throttled: sure.throttled.clone(),
         without_losses: None,
-        as_free_running: analysed.as_free_running,
-        covers_aligned: analysed.covers_aligned,
         tasks,
         set,
         responses,
+        ..*sure
     })
 }
 

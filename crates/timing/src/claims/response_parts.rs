@@ -18,7 +18,6 @@ use super::{bus, charge, throttling};
 use crate::interference::waits_ns;
 use crate::response::Bound;
 use crate::supply::Supply;
-use crate::task_set::Policy;
 use claim::{Part, PartKind};
 use model::system::Interconnect;
 use quantity::CoreId;
@@ -35,20 +34,9 @@ pub(super) fn of_bound(scope: &Scope<'_>, core: &Analysed, k: usize, bound: &Bou
     let start_ns = bound.busy_start_ns.rem_euclid(core.supply.frame_ns() as i64) as u64;
     let arrival_ns = bound.arrival_ns - bound.busy_start_ns;
     let finish_ns = (arrival_ns + bound.response_ns as i64) as u64; // The busy window's length.
-    let window = Window { start_ns, arrival_ns, finish_ns, job: bound.job, at_boot: bound.at_boot };
-    let by_deadline = |all_ties: bool| JobsCounted::by_deadline(core, k, &window, all_ties);
-    let jobs = match core.set.policy() {
-        Policy::FixedPriority if core.as_free_running => JobsCounted::in_any_phase(core, k, &window),
-        Policy::FixedPriority => JobsCounted::in_phase(core, k, &window, bound.busy_start_ns),
-        Policy::Cooperative => JobsCounted::until_begun(core, k, &window),
-        // Whether all ties are in the bound is not told with it.
-        Policy::EarliestDeadline => {
-            Some(by_deadline(false)).filter(|jobs| jobs.fill(core, &window)).unwrap_or_else(|| by_deadline(true))
-        }
-    };
-    if !jobs.fill(core, &window) {
-        return Err("the jobs that its busy window counts are not told apart");
-    }
+    let window = Window { start_ns, arrival_ns, finish_ns, at_boot: bound.at_boot };
+    let jobs = JobsCounted::of_window(core, k, &window, bound.busy_start_ns);
+    let jobs = jobs.ok_or("the jobs that its busy window counts are not told apart")?;
     let waits = jobs
         .each
         .iter()
@@ -59,15 +47,16 @@ pub(super) fn of_bound(scope: &Scope<'_>, core: &Analysed, k: usize, bound: &Bou
 /// The parts of the bound of task `k` that counts what other masters can ask for.
 pub(super) fn of_gain(scope: &Scope<'_>, core: &Analysed, k: usize, gain: &Gain) -> Vec<Part> {
     let latest = &gain.latest;
-    let at_boot = latest.at_boot;
-    let (start_ns, arrival_ns, finish_ns, job) = (latest.start_ns, latest.arrival_ns, latest.finish_ns, latest.job);
-    let window = Window { start_ns, arrival_ns, finish_ns, job, at_boot };
-    let each = waits_ns(&gain.own, &gain.bus, latest);
+    let start_ns = core.supply.table_begin_ns(latest.start_ns);
+    let (arrival_ns, finish_ns, at_boot) = (latest.arrival_ns, latest.finish_ns, latest.at_boot);
+    let window = Window { start_ns, arrival_ns, finish_ns, at_boot };
+    let each = waits_ns(&gain.bus, latest);
     let waits = other_masters(scope, core).into_iter().map(str::to_owned).zip(each).collect();
-    JobsCounted::in_any_phase(core, k, &window).parts(scope, core, &window, waits)
+    JobsCounted::of_latest(core, k, &window, latest).parts(scope, core, &window, waits)
 }
 
-fn jobs_waiting(scope: &Scope<'_>, core: &Analysed, k: usize) -> u64 {
+/// How long a job of task `k` waits for memory, where each of its requests waits for one of every other master.
+pub(super) fn jobs_waiting(scope: &Scope<'_>, core: &Analysed, k: usize) -> u64 {
     charge::waiting_of(scope, core.ids[k], core.tasks[k].charged_ns) - stalled_ns(scope, core, k)
 }
 

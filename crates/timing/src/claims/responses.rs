@@ -45,6 +45,8 @@ pub(super) struct Analysed {
     pub(super) throttled: Option<String>,
     /// What was counted as lost of windows and jobs.
     pub(super) losses: Losses,
+    /// How much later than by the supply its time may come, from an instant within a window; the tasks are released as much later.
+    pub(super) late_ns: u64,
     /// The same without losses that need not be, where some are counted: what happens there surely can.
     pub(super) without_losses: Option<Box<Analysed>>,
 }
@@ -210,6 +212,7 @@ fn analyse_core(
         basis: basis(scope, analysis, supply.kind(), as_free_running, losses),
         throttled: throttled.filter(|_| !losses.stalled),
         losses,
+        late_ns,
         ids: ids.to_vec(),
         tasks,
         set,

@@ -1,7 +1,7 @@
 //! Responses with the waiting for memory counted from the other masters' side too.
 //!
-//! Computes: for each fixed-priority task under a window table, released in any phase, the latest response by
-//! `crate::interference`, and never more than the request-driven one.
+//! Computes: for each task on one virtual core the latest response by `crate::interference`, and never more than the request-driven
+//! one.
 //! Source: as the kernel.
 //! Assumptions: as the kernel; of a partition elsewhere only what is trusted, not opaque and known counts by its jobs.
 //! Symbols: times in ns.
@@ -15,10 +15,9 @@
 use super::responses::Analysed;
 use super::results::Results;
 use super::scope::Scope;
-use super::{bus, charge};
-use crate::interference::{Bus, Latest, Own, Presence, Rival, latest_response, latest_response_below};
+use super::{bus, response_parts};
+use crate::interference::{Bus, Latest, Own, Presence, Work, latest_response, latest_response_below};
 use crate::response::Response;
-use crate::supply::SupplyKind;
 use crate::task_set::Policy;
 use quantity::{PartitionId, TaskId};
 use std::collections::BTreeMap;
@@ -40,7 +39,6 @@ pub(super) struct Waited {
 #[derive(Clone, Debug)]
 pub(super) struct Gain {
     pub(super) latest: Latest,
-    pub(super) own: Own,
     pub(super) bus: Rc<Bus>,
 }
 
@@ -104,79 +102,56 @@ fn of_core(
 }
 
 /// # Errors
-/// Which guest or supply it is that only the request-driven bound speaks of.
+/// Why only the request-driven bound is known.
 fn require_analysable(scope: &Scope<'_>, core: &Analysed) -> Result<(), String> {
     let only = |what: &str| Err(format!("{what} only the request-driven bound is known"));
-    match (core.set.policy(), core.supply.kind()) {
+    match scope.system.board.interconnect {
         _ if !core.cluster.is_empty() => only("of tasks on whichever virtual core is free"),
-        (Policy::EarliestDeadline, _) => only("under earliest deadline first"),
-        (Policy::Cooperative, _) => only("of a cooperative guest"),
-        (_, kind) if kind != SupplyKind::WindowTable => only("without a window table"),
-        _ if !core.as_free_running => only("of frame-aligned release"),
-        _ if core.without_losses.is_some() => only("where interrupts handled at once or stalls are charged"),
-        _ if scope.system.board.interconnect.is_none() => only("without an interconnect"),
-        _ => Ok(()),
+        None => only("without an interconnect"),
+        Some(_) => Ok(()),
     }
 }
 
 /// Whether any job that a response counts waits for memory.
 fn waits_at_all(scope: &Scope<'_>, core: &Analysed, k: usize) -> bool {
-    let level = core.set.level(core.set.position[k]);
-    let given = level.map(|position| core.set.given[position]);
-    given.into_iter().any(|other| charge::waiting_of(scope, core.ids[other], core.tasks[other].charged_ns) > 0)
+    let delaying = match core.set.policy() {
+        Policy::FixedPriority => core.set.level(core.set.position[k]),
+        // All can go before, or have begun.
+        Policy::Cooperative | Policy::EarliestDeadline => 0..core.set.len(),
+    };
+    let mut given = delaying.map(|position| core.set.given[position]);
+    given.any(|other| response_parts::jobs_waiting(scope, core, other) > 0)
 }
 
 fn of_task(scope: &Scope<'_>, core: &Analysed, k: usize, bus: &Rc<Bus>) -> Result<Waited, String> {
-    let own = own_of(scope, core, k)?;
+    let jobs: Vec<Work> = (0..core.ids.len()).map(|k| alone(scope, core, k)).collect::<Result<_, _>>()?;
+    let own = Own::new(&core.supply, &core.set, k, &jobs);
     let driven = core.responses[k].bound();
     let latest = match driven.filter(|bound| !bound.at_boot) {
-        Some(bound) => {
-            let begin_ns = bound.busy_start_ns.rem_euclid(scope.frame_ns() as i64) as u64; // A frame is at most 2^53 ns.
-            latest_response_below(&core.supply, &own, bus, (begin_ns, bound.response_ns))
-        }
+        Some(bound) => latest_response_below(&core.supply, &own, bus, bound),
         None => latest_response(&core.supply, &own, bus),
     };
     let driven_ns = driven.map(|bound| bound.response_ns);
     let latest = latest.filter(|latest| driven_ns.is_none_or(|driven_ns| latest.response_ns < driven_ns));
     let response_ns = latest.map(|latest| latest.response_ns).or(driven_ns);
     let response_ns = response_ns.ok_or("no response is found within the limits of the search")?;
-    let gain = latest.map(|latest| Gain { latest, own, bus: Rc::clone(bus) });
-    Ok(Waited { response_ns, gain })
+    Ok(Waited { response_ns, gain: latest.map(|latest| Gain { latest, bus: Rc::clone(bus) }) })
 }
 
-/// The task and those of its level, waiting left out.
-fn own_of(scope: &Scope<'_>, core: &Analysed, k: usize) -> Result<Own, String> {
-    let position = core.set.position[k];
-    let alone = |k: usize| {
-        let charged_ns = core.tasks[k].charged_ns;
-        let requests = scope.system.task(core.ids[k]).line_requests.map_or(0, |requests| requests.value);
-        match charged_ns - charge::waiting_of(scope, core.ids[k], charged_ns) {
-            0 => Err(format!("`{}` takes no time but to wait", scope.system.task_label(core.ids[k]))),
-            alone_ns => Ok((alone_ns, requests)),
-        }
-    };
-    let rival = |k: usize| {
-        let (alone_ns, requests) = alone(k)?;
-        let task = &core.tasks[k];
-        Ok(Rival { period_ns: task.period_ns, jitter_ns: task.jitter_ns, alone_ns, requests })
-    };
-    let others = core.set.level(position).map(|position| core.set.given[position]).filter(|&other| other != k);
-    let (alone_ns, requests) = alone(k)?;
-    Ok(Own {
-        period_ns: core.tasks[k].period_ns,
-        jitter_ns: core.tasks[k].jitter_ns,
-        blocking_ns: core.set.blocking_ns[position] as u64, // Times are not negative.
-        alone_ns,
-        requests,
-        others: others.map(rival).collect::<Result<_, String>>()?,
-    })
+/// What a job of task `k` takes but for waiting, its stalls included, and asks for.
+fn alone(scope: &Scope<'_>, core: &Analysed, k: usize) -> Result<Work, String> {
+    let requests = scope.system.task(core.ids[k]).line_requests.map_or(0, |requests| requests.value);
+    match core.tasks[k].charged_ns - response_parts::jobs_waiting(scope, core, k) {
+        0 => Err(format!("`{}` takes no time but to wait", scope.system.task_label(core.ids[k]))),
+        alone_ns => Ok(Work { alone_ns, requests }),
+    }
 }
 
 /// Whether some other partition is counted by its jobs.
 pub(super) fn counts_jobs(bus: &Bus) -> bool {
-    let residents = bus.masters.iter().flat_map(|master| match &master.presence {
-        Presence::Always => &[][..],
-        Presence::Windows(residents) => residents,
-    });
-    residents.into_iter().any(|resident| resident.jobs.is_some())
+    bus.masters.iter().any(|master| match &master.presence {
+        Presence::Always => false,
+        Presence::Jobs(_) => true,
+        Presence::Windows(residents) => residents.iter().any(|resident| resident.jobs.is_some()),
+    })
 }

@@ -1,11 +1,13 @@
 //! The finish of one busy window whose waiting is counted from other masters' side too.
 
 use super::masters::{Fractions, Stretch};
-use super::{Bus, Own};
-use crate::supply::Supply;
+use super::{Bus, Own, ROUNDS, Work};
+use crate::counted::Counted;
+use crate::supply::{FARTHEST_NS, Supply};
+use crate::task_set::TaskSet;
 
-/// From where a busy window may begin: any instant of `[earliest, latest]`. Between the two the own partition has usable time
-/// all along, so that nobody is supplied less than from the latest.
+/// From where a busy window may begin: any instant of `[earliest, latest]`. From none of them anybody is supplied less than from
+/// the latest, and the jobs that count are the same.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct From {
     pub(super) earliest_ns: u64,
@@ -25,7 +27,7 @@ impl From {
 /// The job of a busy window that responds latest; times in ns from the busy window's begin.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Latest {
-    /// Completion minus arrival.
+    /// Completion minus arrival; zero where the busy window has no own job.
     pub response_ns: u64,
     /// Where the busy window begins, from the frame's begin; at the latest, where only an interval is known.
     pub start_ns: u64,
@@ -35,51 +37,52 @@ pub struct Latest {
     pub arrival_ns: i64,
     /// The completion.
     pub finish_ns: u64,
-    /// Which own job it is, from 0.
-    pub job: u64,
+    /// The line requests of all jobs that count.
+    pub requests: u64,
+    /// Which jobs count.
+    pub(crate) counted: Counted,
+    /// What goes before all of them, in ns.
+    pub(crate) first_ns: u64,
     /// Whether that is in the first frame, where a window that continues across the frame's begin pays its head.
     pub at_boot: bool,
 }
 
 /// Busy windows of one task.
+#[derive(Clone, Copy)]
 pub(super) struct Busy<'a> {
-    pub(super) supply: &'a Supply,
-    pub(super) own: &'a Own,
-    pub(super) bus: &'a Bus,
+    pub(super) own: &'a Own<'a>,
+    pub(super) tasks: &'a TaskSet,
+    /// What the first frame lacks and goes before all jobs there, in ns; none in any other.
+    pub(super) lost_ns: Option<u64>,
+    supply: &'a Supply,
+    bus: &'a Bus,
     /// No finish after this is followed.
-    pub(super) horizon_ns: u64,
+    horizon_ns: u64,
     /// Rounds left.
-    pub(super) rounds: u32,
+    rounds: u32,
 }
 
-impl Busy<'_> {
-    /// The latest response over all begins in `from`; none where the rounds or the horizon are passed.
-    pub(super) fn latest(&mut self, from: From) -> Option<Latest> {
-        let mut latest: Option<Latest> = None;
-        let (mut finish_ns, mut arrival_ns) = (1, -(self.own.jitter_ns as i64));
-        for job in 0.. {
-            finish_ns = self.finish(from, job, finish_ns)?;
-            let response_ns = (finish_ns as i64 - arrival_ns) as u64; // It arrives before it finishes.
-            if latest.is_none_or(|latest| response_ns > latest.response_ns) {
-                let (start_ns, earliest_start_ns) = (from.latest_ns, from.earliest_ns);
-                let at_boot = false;
-                latest = Some(Latest { response_ns, start_ns, earliest_start_ns, arrival_ns, finish_ns, job, at_boot });
-            }
-            arrival_ns += self.own.period_ns as i64;
-            if finish_ns as i64 <= arrival_ns {
-                break;
-            }
-        }
-        latest
+impl<'a> Busy<'a> {
+    pub(super) fn new(supply: &'a Supply, own: &'a Own<'a>, bus: &'a Bus) -> Self {
+        let (tasks, horizon_ns) = (own.tasks, FARTHEST_NS as u64);
+        Self { own, tasks, lost_ns: None, supply, bus, horizon_ns, rounds: ROUNDS }
     }
 
-    /// When own job `job` is done at the latest; its predecessor is not before `least_ns`.
-    fn finish(&mut self, from: From, job: u64, least_ns: u64) -> Option<u64> {
+    /// The busy windows that begin with the first frame, of the tasks as they stand there.
+    pub(super) fn at_boot(self, tasks: &'a TaskSet) -> Self {
+        Self { tasks, lost_ns: Some(self.supply.boot_loss_ns()), ..self }
+    }
+
+    /// When what counts behind `first` is done at the latest, not before `least_ns`; none where the rounds or the horizon are
+    /// passed.
+    pub(super) fn done(&mut self, from: From, counted: &Counted, first: Work, least_ns: u64) -> Option<u64> {
         let mut span_ns = least_ns;
         while self.rounds > 0 && span_ns <= self.horizon_ns {
             self.rounds -= 1;
-            let work_ns = self.work_ns(from, job, span_ns);
-            let needed_ns = self.supply.span_for_ns(from.latest_ns, work_ns)?;
+            let work = self.work(counted, first, span_ns);
+            let waiting = waits(self.bus, work.requests, from, span_ns).fold(0, Fractions::saturating_add);
+            let all_ns = work.alone_ns.saturating_add(self.bus.line.whole_ns(waiting));
+            let needed_ns = self.supply.span_for_ns(self.supply.table_begin_ns(from.latest_ns), all_ns)?;
             if needed_ns <= span_ns {
                 return Some(span_ns);
             }
@@ -88,45 +91,39 @@ impl Busy<'_> {
         None
     }
 
-    /// All that has to be done before own job `job` is, were the busy window `span_ns` long: `W(t)` and the waiting.
-    fn work_ns(&self, from: From, job: u64, span_ns: u64) -> u64 {
-        let counted = self.own.counted(job, span_ns);
-        let waiting = waits(self.bus, &counted, from, span_ns).fold(0, Fractions::saturating_add);
-        counted.alone_ns.saturating_add(self.bus.line.whole_ns(waiting))
-    }
-}
-
-/// What the jobs of a busy window take and ask for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Counted {
-    pub(super) alone_ns: u64,
-    pub(super) requests: u64,
-}
-
-impl Own {
-    pub(super) fn counted(&self, job: u64, span_ns: u64) -> Counted {
-        let own_jobs = job + 1;
-        let mut counted = Counted {
-            alone_ns: self.blocking_ns.saturating_add(own_jobs.saturating_mul(self.alone_ns)),
-            requests: own_jobs.saturating_mul(self.requests),
+    /// All that counts were the busy window `span_ns` long.
+    fn work(&self, counted: &Counted, first: Work, span_ns: u64) -> Work {
+        let of = |work: Work, at: usize| {
+            let jobs = counted.jobs(self.tasks, at, span_ns as i64) as u64; // Neither negative nor past the horizon.
+            let one = self.own.jobs[at];
+            Work {
+                alone_ns: work.alone_ns.saturating_add(jobs.saturating_mul(one.alone_ns)),
+                requests: work.requests.saturating_add(jobs.saturating_mul(one.requests)),
+            }
         };
-        for other in &self.others {
-            let jobs = span_ns.saturating_add(other.jitter_ns).div_ceil(other.period_ns);
-            counted.alone_ns = counted.alone_ns.saturating_add(jobs.saturating_mul(other.alone_ns));
-            counted.requests = counted.requests.saturating_add(jobs.saturating_mul(other.requests));
+        counted.positions(self.tasks).fold(first, of)
+    }
+
+    /// The own job that arrives then and is done at `finish_ns`, behind `first`.
+    pub(super) fn job(&self, from: From, counted: Counted, first: Work, arrival_ns: i64, finish_ns: u64) -> Latest {
+        Latest {
+            response_ns: u64::try_from(finish_ns as i64 - arrival_ns).unwrap_or(0), // Below 2^62.
+            start_ns: from.latest_ns,
+            earliest_start_ns: from.earliest_ns,
+            arrival_ns,
+            finish_ns,
+            requests: self.work(&counted, first, finish_ns).requests,
+            counted,
+            first_ns: first.alone_ns,
+            at_boot: self.lost_ns.is_some(),
         }
-        counted
     }
 }
 
-/// How long the jobs wait for each other master, in the order of the masters.
-pub(super) fn waits<'a>(
-    bus: &'a Bus,
-    counted: &Counted,
-    from: From,
-    span_ns: u64,
-) -> impl Iterator<Item = Fractions> + use<'a> {
+/// How long so many requests wait for each other master, in the order of the masters.
+pub(super) fn waits(bus: &Bus, requests: u64, from: From, span_ns: u64) -> impl Iterator<Item = Fractions> + use<'_> {
+    let span_ns = span_ns.saturating_add(bus.late_ns);
     let stretch = Stretch { earliest_ns: from.earliest_ns, latest_ns: from.latest_ns, span_ns };
-    let by_requests = bus.line.of_lines(counted.requests);
+    let by_requests = bus.line.of_lines(requests);
     bus.masters.iter().map(move |master| by_requests.min(master.served_within(&stretch, bus.line)))
 }

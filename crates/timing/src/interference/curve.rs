@@ -68,6 +68,11 @@ impl Curve {
         self.before_ns(to_ns).saturating_sub(self.before_ns(from_ns))
     }
 
+    /// Length of the frame, in ns.
+    pub(super) fn frame_ns(&self) -> u64 {
+        self.frame_ns
+    }
+
     /// The intervals of a frame.
     pub fn intervals(&self) -> &[Interval] {
         &self.intervals

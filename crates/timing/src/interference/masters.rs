@@ -69,6 +69,8 @@ pub struct Flow {
 pub enum Presence {
     /// Anything, at any time.
     Always,
+    /// Jobs alone, at any time.
+    Jobs(Vec<Jobs>),
     /// Only these, each in its own windows.
     Windows(Vec<Resident>),
 }
@@ -142,6 +144,7 @@ impl Master {
         let by_flow = self.flow.map_or(Fractions::MAX, |flow| line.of_lines(flow.lines_within(stretch.span_ns)));
         let by_presence = match &self.presence {
             Presence::Always => Fractions::MAX,
+            Presence::Jobs(jobs) => line.of_lines(requests_within(jobs, stretch.span_ns)),
             Presence::Windows(residents) => {
                 let each = residents.iter().map(|resident| resident.served_within(stretch, line));
                 each.fold(0, Fractions::saturating_add)
@@ -180,11 +183,14 @@ impl Resident {
 
 impl Known {
     fn served_within(&self, stretch: &Stretch, line: LineTime) -> Fractions {
-        let of_jobs = |sum: u64, jobs: &Jobs| sum.saturating_add(jobs.requests_within(stretch.span_ns));
-        let requests = self.jobs.iter().fold(0, of_jobs);
+        let requests = requests_within(&self.jobs, stretch.span_ns);
         let windows = self.windows.met(stretch.earliest_ns, stretch.end_ns());
         line.of_lines(requests).saturating_add(line.of_ns(windows.saturating_mul(self.head_ns)))
     }
+}
+
+fn requests_within(jobs: &[Jobs], span_ns: u64) -> u64 {
+    jobs.iter().fold(0, |sum: u64, jobs| sum.saturating_add(jobs.requests_within(span_ns)))
 }
 
 impl Jobs {

@@ -25,6 +25,7 @@
 
 use super::free_running::{self, BUSY_WINDOW_ROUNDS, NOTHING_YET, Worst};
 use super::{Exactness, GaveUp, Inexact, Response};
+use crate::counted::goes_first;
 use crate::supply::{BusyStart, Cursor, NEVER, Supply};
 use crate::task_set::TaskSet;
 use crate::{arithmetic, demand};
@@ -182,13 +183,48 @@ struct Found {
     blocked: bool,
 }
 
+/// The arrivals of jobs of one task from which on some more job goes first, one after the other.
+pub(crate) struct Candidates {
+    /// The earliest one, as early as the jitter lets it.
+    earliest_ns: i64,
+    /// The arrival from which one more job of each task goes first; for the own task its next arrival.
+    next_ns: Vec<i64>,
+}
+
+impl Candidates {
+    /// With `all_ties` every other job of an equal deadline goes first.
+    pub(crate) fn new(tasks: &TaskSet, position: usize, all_ties: bool) -> Self {
+        let next_ns = |k: usize| {
+            let due_ns = tasks.deadline_ns[k] - tasks.jitter_ns[k];
+            due_ns - tasks.deadline_ns[position] + i64::from(!all_ties && !goes_first(tasks, k, position))
+        };
+        Self { earliest_ns: -tasks.jitter_ns[position], next_ns: (0..tasks.len()).map(next_ns).collect() }
+    }
+
+    /// The next one, before `end_ns`; the first is the earliest, wherever that is. `more` is told of each task how many more of its jobs go
+    /// first from there on.
+    pub(crate) fn next(&mut self, tasks: &TaskSet, end_ns: i64, mut more: impl FnMut(usize, i64)) -> Option<i64> {
+        let arrival_ns = self.next_ns.iter().copied().fold(NEVER, i64::min).max(self.earliest_ns);
+        if arrival_ns >= end_ns.max(self.earliest_ns + 1) {
+            return None;
+        }
+        for (k, next_ns) in self.next_ns.iter_mut().enumerate() {
+            if *next_ns <= arrival_ns {
+                let jobs = (arrival_ns - *next_ns) / tasks.period_ns[k] + 1;
+                *next_ns += jobs * tasks.period_ns[k];
+                more(k, jobs);
+            }
+        }
+        Some(arrival_ns)
+    }
+}
+
 /// One busy period, for later and later jobs of one task.
 struct BusyPeriod<'a> {
     periods: &'a BusyPeriods<'a>,
     start: BusyStart,
     position: usize,
-    /// The arrival of the own job from which one more job of each task goes first; for the own task its next arrival.
-    next_ns: Vec<i64>,
+    candidates: Candidates,
     /// How many jobs of each other task go first.
     due: Vec<i64>,
     own_jobs: i64,
@@ -199,21 +235,12 @@ struct BusyPeriod<'a> {
 
 impl<'a> BusyPeriod<'a> {
     fn new(periods: &'a BusyPeriods<'a>, start: BusyStart, position: usize, all_ties: bool) -> Self {
-        let tasks = periods.tasks;
-        let goes_first = |k: usize| {
-            let of = |k: usize| (std::cmp::Reverse(tasks.deadline_ns[k]), tasks.given[k]);
-            all_ties || of(k) <= of(position)
-        };
-        let next_ns = |k: usize| {
-            let due_ns = tasks.deadline_ns[k] - tasks.jitter_ns[k];
-            due_ns - tasks.deadline_ns[position] + i64::from(!goes_first(k))
-        };
         Self {
             periods,
             start,
             position,
-            next_ns: (0..tasks.len()).map(next_ns).collect(),
-            due: vec![0; tasks.len()],
+            candidates: Candidates::new(periods.tasks, position, all_ties),
+            due: vec![0; periods.tasks.len()],
             own_jobs: 0,
             cursor: Cursor::new(periods.supply, start),
             finish_ns: 1,
@@ -221,21 +248,10 @@ impl<'a> BusyPeriod<'a> {
         }
     }
 
-    /// The next arrival that counts, before `end_ns`; the first is the one that comes as early as its jitter lets it.
+    /// The next arrival that counts, before `end_ns`.
     fn next_arrival(&mut self, end_ns: i64) -> Option<i64> {
-        let tasks = self.periods.tasks;
-        let earliest_ns = -tasks.jitter_ns[self.position];
-        let arrival_ns = self.next_ns.iter().copied().fold(NEVER, i64::min).max(earliest_ns);
-        if arrival_ns >= end_ns.max(earliest_ns + 1) {
-            return None;
-        }
-        for k in 0..tasks.len() {
-            if self.next_ns[k] <= arrival_ns {
-                let jobs = (arrival_ns - self.next_ns[k]) / tasks.period_ns[k] + 1;
-                self.due[k] += jobs;
-                self.next_ns[k] += jobs * tasks.period_ns[k];
-            }
-        }
+        let due = &mut self.due;
+        let arrival_ns = self.candidates.next(self.periods.tasks, end_ns, |k, jobs| due[k] += jobs)?;
         self.own_jobs += std::mem::take(&mut self.due[self.position]);
         Some(arrival_ns)
     }

@@ -13,17 +13,31 @@ pub enum Step {
     Request,
 }
 
+/// By which rule a partition chooses among its jobs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Guest {
+    /// The most urgent.
+    Priority,
+    /// The one that is due first, of several the one that arrived first; each is due when the next one of its task arrives.
+    Deadline,
+    /// The most urgent, and who has begun goes on to the end.
+    Cooperative,
+}
+
 /// A task of a partition; the first of a partition is the most urgent.
 #[derive(Clone, Debug)]
 pub struct Task {
     pub period: u64,
     pub phase: u64,
+    /// A job is released as late after its arrival as the board's seed has it, but no later than this; below the period.
+    pub jitter: u64,
     pub program: Vec<Step>,
 }
 
 /// A partition with windows on one core.
 #[derive(Clone, Debug)]
 pub struct Partition {
+    pub guest: Guest,
     pub windows: Vec<(u64, u64)>,
     pub tasks: Vec<Task>,
 }
@@ -34,6 +48,11 @@ pub struct Board {
     /// How many instants a line takes.
     pub line: u64,
     pub cores: [Vec<Partition>; 2],
+    /// When the partition of core 0 has its core, where that is not by its windows in each frame.
+    pub served: Vec<(u64, u64)>,
+    /// An interrupt handler that takes core 0 from whoever computes there: its distance, its length and its first instant.
+    pub handler: Option<(u64, u64, u64)>,
+    pub seed: u64,
 }
 
 /// The jobs of a task that are there, the oldest first, and how many have arrived.
@@ -43,6 +62,7 @@ type Queue = (VecDeque<Job>, u64);
 struct Job {
     arrival: u64,
     at: usize,
+    begun: bool,
     /// Instants left of the request in service.
     in_service: u64,
     /// Whether its request waits for the memory.
@@ -51,7 +71,7 @@ struct Job {
 
 impl Job {
     fn arrived(arrival: u64) -> Self {
-        Self { arrival, at: 0, in_service: 0, pending: false }
+        Self { arrival, at: 0, begun: false, in_service: 0, pending: false }
     }
 
     fn is_on_memory(&self) -> bool {
@@ -103,8 +123,9 @@ impl<'a> Run<'a> {
             for (p, partition) in partitions.iter().enumerate() {
                 for (t, task) in partition.tasks.iter().enumerate() {
                     let (queue, count) = &mut self.jobs[core][p][t];
-                    if now == task.phase + *count * task.period {
-                        queue.push_back(Job::arrived(now));
+                    let arrival = task.phase + *count * task.period;
+                    if now == arrival + task.late(self.board.seed, *count) {
+                        queue.push_back(Job::arrived(arrival));
                         *count += 1;
                     }
                 }
@@ -112,20 +133,27 @@ impl<'a> Run<'a> {
         }
     }
 
-    /// The partition and task that has the core: the one whose request is under way, else the most urgent of the window.
+    /// The partition and task that has the core: the one whose request is under way, else, where no handler has it, the one that the guest of
+    /// the window chooses.
     fn running(&self, core: usize, now: u64) -> Option<(usize, usize)> {
         let partitions = &self.jobs[core];
         let on_memory =
             |tasks: &Vec<Queue>| tasks.iter().position(|(queue, _)| queue.front().is_some_and(Job::is_on_memory));
         let busy = partitions.iter().enumerate().find_map(|(p, tasks)| Some((p, on_memory(tasks)?)));
-        let within = now % self.board.frame;
-        let has_window =
-            |partition: &Partition| partition.windows.iter().any(|&(start, end)| (start..end).contains(&within));
+        let handled = |&(gap, length, first): &(u64, u64, u64)| now >= first && (now - first) % gap < length;
         let windows = || {
-            let p = self.board.cores[core].iter().position(has_window)?;
-            Some((p, partitions[p].iter().position(|(queue, _)| !queue.is_empty())?))
+            let p = self.board.cores[core].iter().position(|partition| self.has_window(core, partition, now))?;
+            Some((p, chosen(&self.board.cores[core][p], &partitions[p])?))
         };
-        busy.or_else(windows)
+        let interrupted = core == 0 && self.board.handler.as_ref().is_some_and(handled);
+        busy.or_else(|| if interrupted { None } else { windows() })
+    }
+
+    fn has_window(&self, core: usize, partition: &Partition, now: u64) -> bool {
+        let by_frame = core > 0 || self.board.served.is_empty();
+        let (windows, at) =
+            if by_frame { (&partition.windows, now % self.board.frame) } else { (&self.board.served, now) };
+        windows.iter().any(|&(start, end)| (start..end).contains(&at))
     }
 
     fn front(&mut self, core: usize, partition: usize, task: usize) -> &mut Job {
@@ -138,6 +166,7 @@ impl<'a> Run<'a> {
             self.board.cores[core][partition].tasks[task].program[at]
         };
         let job = self.front(core, partition, task);
+        job.begun = true;
         if step == Step::Request && !job.is_on_memory() {
             job.pending = true;
         }
@@ -178,5 +207,32 @@ impl<'a> Run<'a> {
                 self.longest[task] = self.longest[task].max(response);
             }
         }
+    }
+}
+
+impl Task {
+    /// How late job `number` is released: mostly at once or as late as can be.
+    fn late(&self, seed: u64, number: u64) -> u64 {
+        let drawn = (seed ^ number.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ self.period)
+            .wrapping_mul(6_364_136_223_846_793_005)
+            >> 33;
+        match drawn % 4 {
+            0 | 1 => self.jitter,
+            2 => 0,
+            _ => drawn / 4 % (self.jitter + 1),
+        }
+    }
+}
+
+/// The task whose job has its turn.
+fn chosen(partition: &Partition, jobs: &[Queue]) -> Option<usize> {
+    let front = |t: usize| jobs[t].0.front();
+    let mut there = (0..jobs.len()).filter(|&t| front(t).is_some());
+    match partition.guest {
+        Guest::Priority => there.next(),
+        Guest::Deadline => {
+            there.min_by_key(|&t| front(t).map(|job| (job.arrival + partition.tasks[t].period, job.arrival)))
+        }
+        Guest::Cooperative => (0..jobs.len()).find(|&t| front(t).is_some_and(|job| job.begun)).or_else(|| there.next()),
     }
 }

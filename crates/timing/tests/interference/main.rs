@@ -1,18 +1,19 @@
 //! The bounds on waiting for memory, against every run of small boards.
 //!
 //! Outside the project there is no program to hold them against, so the reference is brute force: the board of `board.rs` run
-//! in every phase of its tasks, with drawn places of the requests. No response may be above any bound.
+//! in every phase of its tasks, with drawn places of the requests. No response may be above any bound, under any guest and any supply.
 
 mod board;
 
-use board::{Board, Partition, Step, Task};
+use board::{Board, Guest, Partition, Step, Task};
+use timing::handlers::{Handlers, Line};
 use timing::interference::{
-    Budget, Bus, Curve, Flow, Jobs, Known, LineTime, Master, Own, Presence, Resident, Rival, Windows, latest_response,
+    Budget, Bus, Curve, Flow, Jobs, Known, LineTime, Master, Own, Presence, Resident, Windows, Work, latest_response,
     waits_ns,
 };
-use timing::response::free_running::worst_responses;
-use timing::supply::{Interval, Supply};
-use timing::{Release, TaskSet};
+use timing::response::worst_responses;
+use timing::supply::{Interval, Share, Supply};
+use timing::{Policy, Release, TaskSet};
 
 /// An instant of the board in ns, so that begins between two instants count too.
 const UNIT: u64 = 1000;
@@ -49,25 +50,64 @@ fn program(draw: &mut Draw, computes: u64, requests: u64) -> Vec<Step> {
     steps
 }
 
+/// What is special about the partition of core 0, which else has fixed priorities, windows, and arrivals in any phase.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Own0 {
+    Plain,
+    InPhase,
+    Cooperative,
+    Deadline,
+    /// So many instants in each of its periods.
+    Server {
+        budget: u64,
+    },
+    /// The line below such a server.
+    Share {
+        budget: u64,
+    },
+    Dedicated,
+    /// Handlers of one instant take from its windows, no closer than so many instants.
+    Interrupted {
+        gap: u64,
+    },
+}
+
+/// A server's period.
+const SERVER: u64 = 12;
+
 fn task(draw: &mut Draw, period: u64, most_requests: u64) -> Task {
     let requests = draw.within(most_requests / 2, most_requests);
     let computes = draw.within(0, 1);
-    Task { period, phase: 0, program: program(draw, computes, requests) }
+    Task { period, phase: 0, jitter: 0, program: program(draw, computes, requests) }
 }
 
 /// A core cut into windows of drawn partitions, some of its time left over.
-fn drawn_board(draw: &mut Draw) -> Board {
+fn drawn_board(draw: &mut Draw, own0: Own0) -> Board {
     let cut = draw.within(12, 18);
-    let own = vec![task(draw, FRAME, 3), task(draw, 2 * FRAME, 10)];
+    let mut own = vec![task(draw, FRAME, 3), task(draw, 2 * FRAME, 10)];
+    if own0 != Own0::Plain {
+        own.iter_mut().for_each(|task| task.jitter = draw.within(0, 3));
+    }
+    if own0 == Own0::InPhase {
+        own.iter_mut().for_each(|task| task.phase = draw.below(FRAME));
+    }
     let mine = match draw.below(3) {
+        _ if own0 == Own0::Dedicated => vec![(0, FRAME)],
         0 => vec![(0, cut)],
-        1 => vec![(2, 9), (12, cut + 4)],
-        _ => vec![(0, FRAME)],
+        2 if !matches!(own0, Own0::Interrupted { .. }) => vec![(0, FRAME)],
+        _ => vec![(2, 9), (12, cut + 4)],
     };
-    let split = draw.within(1, 4);
-    let first = Partition { windows: vec![(0, split)], tasks: vec![task(draw, FRAME, 2)] };
-    let second = Partition { windows: vec![(12, 12 + split)], tasks: vec![task(draw, 2 * FRAME, 4)] };
-    Board { frame: FRAME, line: 1, cores: [vec![Partition { windows: mine, tasks: own }], vec![first, second]] }
+    let split = draw.within(1, 8);
+    let partition = |guest, windows, tasks| Partition { guest, windows, tasks };
+    let first = partition(Guest::Priority, vec![(0, split)], vec![task(draw, FRAME, 2)]);
+    let second = partition(Guest::Priority, vec![(12, 12 + split)], vec![task(draw, 2 * FRAME, 4)]);
+    let guest = match own0 {
+        Own0::Cooperative => Guest::Cooperative,
+        Own0::Deadline => Guest::Deadline,
+        _ => Guest::Priority,
+    };
+    let cores = [vec![partition(guest, mine, own)], vec![first, second]];
+    Board { frame: FRAME, line: 1, cores, served: Vec::new(), handler: None, seed: 0 }
 }
 
 fn requests_of(task: &Task) -> u64 {
@@ -89,64 +129,95 @@ fn blocking_ns(partition: &Partition, task: usize, line: u64) -> u64 {
     if task + 1 < partition.tasks.len() { MASTERS * line * UNIT } else { 0 }
 }
 
-/// The request-driven bound of every task of a partition, by the response analysis.
-fn request_driven(board: &Board, partition: &Partition) -> Vec<u64> {
+/// The tasks of a partition as the analyses see them, each released as much later.
+fn task_set(board: &Board, partition: &Partition, in_phase: bool, late_ns: u64) -> TaskSet {
+    let policy = match partition.guest {
+        Guest::Priority => Policy::FixedPriority,
+        Guest::Deadline => Policy::EarliestDeadline,
+        Guest::Cooperative => Policy::Cooperative,
+    };
     let tasks: Vec<_> = (0..partition.tasks.len())
         .map(|k| {
             let task = &partition.tasks[k];
+            let offset_ns = task.phase * UNIT;
             timing::Task {
                 priority: -(k as i64),
                 period_ns: task.period * UNIT,
                 deadline_ns: task.period * UNIT,
                 charged_ns: alone_ns(task, board.line) + requests_of(task) * (MASTERS - 1) * board.line * UNIT,
-                jitter_ns: 0,
+                jitter_ns: task.jitter * UNIT + late_ns,
                 blocking_ns: blocking_ns(partition, k, board.line),
-                release: Release::FreeRunning,
+                release: if in_phase { Release::FrameAligned { offset_ns } } else { Release::FreeRunning },
             }
         })
         .collect();
-    let supply = supply(board, partition);
-    let found = worst_responses(&supply, &TaskSet::new(&tasks).expect("sound tasks"));
+    TaskSet::with_policy(&tasks, policy).expect("sound tasks")
+}
+
+fn bounds(supply: &Supply, tasks: &TaskSet) -> Vec<u64> {
+    let found = worst_responses(supply, tasks);
     found.iter().map(|response| response.bound().map_or(u64::MAX, |bound| bound.response_ns)).collect()
 }
 
+/// A partition with windows of the frame.
 fn supply(board: &Board, partition: &Partition) -> Supply {
     // A request under way when the window begins is another partition's: it keeps the core so long at the most.
     let head_ns = MASTERS * board.line * UNIT;
     let several = board.cores.iter().any(|core| core.len() > 1 && core.iter().any(|one| std::ptr::eq(one, partition)));
+    of_windows(board, partition, |_| if several { head_ns } else { 0 })
+}
+
+fn of_windows(board: &Board, partition: &Partition, head_ns: impl Fn(&Interval) -> u64) -> Supply {
     let usable: Vec<_> = intervals(partition, 0)
-        .map(|window| Interval { start_ns: window.start_ns + if several { head_ns } else { 0 }, ..window })
+        .map(|window| Interval { start_ns: window.start_ns + head_ns(&window), ..window })
         .filter(|window| window.start_ns < window.end_ns)
         .collect();
     Supply::new(board.frame * UNIT, &usable).expect("windows of the frame")
 }
 
-fn own(board: &Board, k: usize) -> Own {
+/// The supply of the partition of core 0, and how much later than by that its time may come.
+fn own_supply(board: &Board, own0: Own0) -> (Supply, u64) {
     let partition = &board.cores[0][0];
-    let rival = |task: &Task| Rival {
-        period_ns: task.period * UNIT,
-        jitter_ns: 0,
-        alone_ns: alone_ns(task, board.line),
-        requests: requests_of(task),
-    };
-    let mine = rival(&partition.tasks[k]);
-    Own {
-        period_ns: mine.period_ns,
-        jitter_ns: 0,
-        blocking_ns: blocking_ns(partition, k, board.line),
-        alone_ns: mine.alone_ns,
-        requests: mine.requests,
-        others: partition.tasks[..k].iter().map(rival).collect(),
+    match own0 {
+        Own0::Server { budget } => {
+            let [budget_ns, period_ns] = [budget, SERVER].map(|instants| instants * UNIT);
+            (Supply::budget_server(budget_ns, period_ns, period_ns).expect("a budget"), 0)
+        }
+        Own0::Share { budget } => {
+            let share = Share::new(budget.into(), SERVER.into()).expect("a share");
+            (Supply::proportional_share(share, 2 * (SERVER - budget) * UNIT).expect("a delay"), 0)
+        }
+        Own0::Dedicated => (Supply::dedicated(), 0),
+        Own0::Interrupted { gap } => {
+            let handlers = Handlers::new([Line { gap_ns: gap * UNIT, handler_ns: UNIT }]).expect("they pause");
+            let taken_ns = |window: &Interval| handlers.most_taken_ns(window.end_ns - window.start_ns);
+            let late_ns = intervals(partition, 0).map(|window| taken_ns(&window)).fold(0, u64::max);
+            (of_windows(board, partition, taken_ns), late_ns)
+        }
+        _ => (supply(board, partition), 0),
     }
 }
 
+fn works(board: &Board) -> Vec<Work> {
+    let work = |task: &Task| Work { alone_ns: alone_ns(task, board.line), requests: requests_of(task) };
+    board.cores[0][0].tasks.iter().map(work).collect()
+}
+
 /// The bus as core 0 sees it; by their jobs too, or by the windows alone.
-fn bus(board: &Board, by_jobs: bool) -> Bus {
+fn bus(board: &Board, (own_supply, late_ns): &(Supply, u64), by_jobs: bool) -> Bus {
     let frame_ns = board.frame * UNIT;
-    let curve = |intervals| Curve::new(frame_ns, intervals).expect("windows of the frame");
-    let usable = curve(supply(board, &board.cores[0][0]).windows().to_vec());
+    let later = |interval: Interval| {
+        let start_ns = (interval.start_ns + late_ns) % frame_ns;
+        Interval { start_ns, end_ns: start_ns + (interval.end_ns - interval.start_ns) }
+    };
+    let curve = |intervals: Vec<Interval>| {
+        Curve::new(frame_ns, intervals.into_iter().map(later)).expect("windows of the frame")
+    };
+    let everywhere = Interval { start_ns: 0, end_ns: frame_ns };
+    let placed = own_supply.has_places();
+    let usable = curve(if placed { supply(board, &board.cores[0][0]).windows().to_vec() } else { vec![everywhere] });
     let resident = |partition: &Partition| {
-        let responses = request_driven(board, partition);
+        let responses = bounds(&supply(board, partition), &task_set(board, partition, false, 0));
         let known = by_jobs && responses.iter().all(|response_ns| *response_ns < u64::MAX);
         let jobs = partition.tasks.iter().zip(&responses).map(|(task, &response_ns)| Jobs {
             period_ns: task.period * UNIT,
@@ -160,26 +231,50 @@ fn bus(board: &Board, by_jobs: bool) -> Bus {
     };
     let presence = Presence::Windows(board.cores[1].iter().map(resident).collect());
     let line = LineTime::new(u128::from(board.line * UNIT), 1).expect("a time");
-    Bus { line, masters: vec![Master { budget: None, flow: None, presence }] }
+    Bus { line, masters: vec![Master { budget: None, flow: None, presence }], late_ns: *late_ns }
+}
+
+/// Some way to give a budget in each period up to the horizon: early, late, or anywhere.
+fn served(draw: &mut Draw, budget: u64, horizon: u64) -> Vec<(u64, u64)> {
+    let early = draw.below(4);
+    let window = |period: u64| {
+        let offset = match draw.below(3) {
+            _ if period == early => 0,
+            0 => draw.within(0, SERVER - budget),
+            _ => SERVER - budget,
+        };
+        (period * SERVER + offset, period * SERVER + offset + budget)
+    };
+    (0..horizon / SERVER).map(window).collect()
 }
 
 /// The longest response of each own task over phases of all tasks and some places of their requests.
-fn longest(board: &Board, draw: &mut Draw) -> Vec<u64> {
+fn longest(board: &Board, own0: Own0, draw: &mut Draw) -> Vec<u64> {
     let mut longest = vec![0; board.cores[0][0].tasks.len()];
-    for _ in 0..2 {
-        let mut board = board.clone();
-        for task in board.cores.iter_mut().flatten().flat_map(|partition| &mut partition.tasks) {
-            let requests = requests_of(task);
-            task.program = program(draw, task.program.len() as u64 - requests, requests);
+    let horizon = 4 * FRAME;
+    let mut board = board.clone();
+    for run in 0..2 * 12 * 12 * 9 {
+        if run % 16 == 0 {
+            for task in board.cores.iter_mut().flatten().flat_map(|partition| &mut partition.tasks) {
+                let requests = requests_of(task);
+                task.program = program(draw, task.program.len() as u64 - requests, requests);
+            }
         }
-        for phase in 0..12 * 12 * 9 {
+        let phase = run / 2;
+        if own0 != Own0::InPhase {
             board.cores[0][0].tasks[0].phase = phase % 12 * 2;
             board.cores[0][0].tasks[1].phase = phase / 12 % 12 * 2 + phase % 2;
-            board.cores[1][0].tasks[0].phase = phase / 144 % 3 * 8;
-            board.cores[1][1].tasks[0].phase = phase / 432 * 8;
-            let seen = board.longest_responses(4 * FRAME);
-            longest.iter_mut().zip(seen).for_each(|(longest, seen)| *longest = (*longest).max(seen));
         }
+        board.cores[1][0].tasks[0].phase = draw.below(FRAME);
+        board.cores[1][1].tasks[0].phase = draw.below(2 * FRAME);
+        board.seed = run;
+        match own0 {
+            Own0::Server { budget } | Own0::Share { budget } => board.served = served(draw, budget, horizon),
+            Own0::Interrupted { gap } => board.handler = Some((gap, 1, draw.below(gap))),
+            _ => {}
+        }
+        let seen = board.longest_responses(horizon);
+        longest.iter_mut().zip(seen).for_each(|(longest, seen)| *longest = (*longest).max(seen));
     }
     longest
 }
@@ -194,28 +289,31 @@ struct Sums {
     request_driven: u64,
 }
 
-#[test]
-fn no_run_is_above_any_bound() {
-    let mut draw = Draw(1);
+/// Holds every run of so many boards against every bound.
+fn held(draw: &mut Draw, boards: u64, own0: impl Fn(&mut Draw) -> Own0) -> Sums {
     let mut sums = Sums::default();
-    for number in 0..40 {
-        let board = drawn_board(&mut draw);
-        let driven = request_driven(&board, &board.cores[0][0]);
-        let simulated = longest(&board, &mut draw);
+    for number in 0..boards {
+        let own0 = own0(draw);
+        let board = drawn_board(draw, own0);
+        let own_supply = own_supply(&board, own0);
+        let tasks = task_set(&board, &board.cores[0][0], own0 == Own0::InPhase, own_supply.1);
+        let driven = bounds(&own_supply.0, &tasks);
+        let simulated = longest(&board, own0, draw);
         for k in 0..driven.len() {
             if driven[k] > board.cores[0][0].tasks[k].period * UNIT {
                 continue; // Backlogs would need longer runs.
             }
-            let own = own(&board, k);
+            let own = Own::new(&own_supply.0, &tasks, k, &works(&board));
             let bound = |by_jobs| {
-                let bus = bus(&board, by_jobs);
-                let latest = latest_response(&supply(&board, &board.cores[0][0]), &own, &bus).expect("some bound");
-                let waits_ns = waits_ns(&own, &bus, &latest);
-                assert!(waits_ns.iter().sum::<u64>() <= latest.finish_ns - own.alone_ns, "{number}: {waits_ns:?}");
-                latest.response_ns
+                let bus = bus(&board, &own_supply, by_jobs);
+                // Where all time is used up, the search does not end.
+                let Some(latest) = latest_response(&own_supply.0, &own, &bus) else { return driven[k] };
+                let told_ns: u64 = waits_ns(&bus, &latest).iter().sum();
+                assert!(told_ns <= latest.finish_ns - works(&board)[k].alone_ns, "{number}: {told_ns}");
+                latest.response_ns.min(driven[k]) // Both hold, and the smaller one is told.
             };
             let (by_jobs, by_windows, seen) = (bound(true), bound(false), simulated[k] * UNIT);
-            let told = format!("board {number}, task {k}: {seen} {by_jobs} {by_windows} {} {board:?}", driven[k]);
+            let told = format!("{own0:?} {number}, task {k}: {seen} {by_jobs} {by_windows} {} {board:?}", driven[k]);
             assert!(seen <= by_jobs && by_jobs <= by_windows && by_windows <= driven[k], "{told}");
             sums.tasks += 1;
             sums.simulated += seen;
@@ -224,28 +322,82 @@ fn no_run_is_above_any_bound() {
             sums.request_driven += driven[k];
         }
     }
+    sums
+}
+
+#[test]
+fn no_run_is_above_any_bound() {
+    let sums = held(&mut Draw(1), 40, |_| Own0::Plain);
     assert!(sums.tasks >= 60, "{sums:?}");
-    assert!(sums.by_jobs < sums.by_windows && sums.by_windows < sums.request_driven, "{sums:?}");
     // Few of all places of requests are tried, and the bound grants a request under way at every edge of a window.
     assert!(5 * sums.simulated >= 3 * sums.by_jobs, "the runs are far below the bounds: {sums:?}");
+    assert!(sums.by_jobs < sums.by_windows && sums.by_windows < sums.request_driven, "{sums:?}");
+}
+
+#[test]
+fn so_it_is_under_any_guest_and_any_supply() {
+    let mut draw = Draw(2);
+    let mut held = |own0: &dyn Fn(&mut Draw) -> Own0| {
+        let sums = held(&mut draw, 24, own0);
+        assert!(sums.tasks >= 20, "{sums:?}");
+        assert!(sums.by_jobs <= sums.by_windows && sums.by_jobs < sums.request_driven, "{sums:?}");
+        sums.simulated * 100 / sums.by_jobs
+    };
+    // Few of all places of requests are tried; the share that all responses have of their bounds, in hundredths.
+    let mut shares = vec![held(&|_| Own0::InPhase), held(&|_| Own0::Cooperative), held(&|_| Own0::Deadline)];
+    shares.push(held(&|draw| Own0::Server { budget: draw.within(7, 10) }));
+    shares.push(held(&|draw| Own0::Share { budget: draw.within(8, 11) }));
+    shares.push(held(&|_| Own0::Dedicated));
+    shares.push(held(&|draw| Own0::Interrupted { gap: draw.within(6, 12) }));
+    assert_eq!(shares, [65, 70, 67, 71, 66, 76, 63]);
 }
 
 fn no_windows() -> Windows {
     Windows::new(FRAME, &[]).expect("a frame")
 }
 
-/// Six requests of 1 us in 6 us of execution, every 40 us, in the first half of a frame of 20 us.
-fn worked() -> (Supply, Own) {
-    let window = Interval { start_ns: 0, end_ns: 10 * UNIT };
-    let supply = Supply::new(20 * UNIT, &[window]).expect("a window");
-    let (period_ns, alone_ns) = (40 * UNIT, 6 * UNIT);
-    (supply, Own { period_ns, jitter_ns: 0, blocking_ns: 0, alone_ns, requests: 6, others: Vec::new() })
+/// Six requests of 1 us in 6 us of execution, every 40 us and less urgent than what else is there.
+fn least_urgent(work: Work, release: Release) -> (timing::Task, Work) {
+    let task = timing::Task {
+        priority: 0,
+        period_ns: 40 * UNIT,
+        deadline_ns: 40 * UNIT,
+        charged_ns: work.alone_ns + work.requests * UNIT,
+        jitter_ns: 0,
+        blocking_ns: 0,
+        release,
+    };
+    (task, work)
+}
+
+const WORKED: Work = Work { alone_ns: 6 * UNIT, requests: 6 };
+
+fn response_of(supply: &Supply, policy: Policy, tasks: &[(timing::Task, Work)], index: usize, master: Master) -> u64 {
+    response_by(supply, policy, tasks, index, vec![master], 0)
+}
+
+fn response_by(
+    supply: &Supply,
+    policy: Policy,
+    tasks: &[(timing::Task, Work)],
+    index: usize,
+    masters: Vec<Master>,
+    late_ns: u64,
+) -> u64 {
+    let (tasks, works): (Vec<_>, Vec<_>) = tasks.iter().copied().unzip();
+    let tasks = TaskSet::with_policy(&tasks, policy).expect("sound tasks");
+    let line = LineTime::new(u128::from(UNIT), 1).expect("a time");
+    let bus = Bus { line, masters, late_ns };
+    latest_response(supply, &Own::new(supply, &tasks, index, &works), &bus).expect("a bound").response_ns / UNIT
+}
+
+/// The first half of a frame of 20 us.
+fn half() -> Supply {
+    Supply::new(20 * UNIT, &[Interval { start_ns: 0, end_ns: 10 * UNIT }]).expect("a window")
 }
 
 fn worked_response(master: Master) -> u64 {
-    let (supply, own) = worked();
-    let line = LineTime::new(u128::from(UNIT), 1).expect("a time");
-    latest_response(&supply, &own, &Bus { line, masters: vec![master] }).expect("a bound").response_ns / UNIT
+    response_of(&half(), Policy::FixedPriority, &[least_urgent(WORKED, Release::FreeRunning)], 0, master)
 }
 
 /// Windows of the other core that are beside the own one for so many intervals.
@@ -282,4 +434,67 @@ fn bounds_worked_by_hand_are_met() {
     let device = |burst| worked_response(Master { budget: None, flow: Some(flow(burst)), presence: Presence::Always });
     assert_eq!(device(64), 10 + 6 + 4);
     assert_eq!(device(640), 10 + 10 + 10 + 2, "ten lines at once are more than is waited for");
+}
+
+#[test]
+fn so_are_those_of_other_guests_and_supplies() {
+    let master = |presence| Master { budget: None, flow: None, presence };
+    let in_phase = |offset: u64| {
+        let task = least_urgent(WORKED, Release::FrameAligned { offset_ns: offset * UNIT });
+        response_of(&half(), Policy::FixedPriority, &[task], 0, master(beside(&[(0, 2), (9, 10)], None)))
+    };
+    assert_eq!(in_phase(0), 6 + 2, "done before the other one is there again");
+    assert_eq!(in_phase(5), 15 + 6 + 2 + 1 - 5, "1 us at the end of the first window, 2 us at the begin of the second");
+    // One job each 50 us can be there in up to 20 us and the 30 us that it takes: three lines, whenever it is.
+    let jobs = || master(Presence::Jobs(vec![Jobs { period_ns: 50 * UNIT, response_ns: 30 * UNIT, requests: 3 }]));
+    let work = Work { alone_ns: 3 * UNIT, requests: 3 };
+    let other = |priority, deadline: u64| {
+        let (task, work) = least_urgent(work, Release::FreeRunning);
+        (timing::Task { priority, deadline_ns: deadline * UNIT, ..task }, work)
+    };
+    let tasks = |other| [least_urgent(WORKED, Release::FreeRunning), other];
+    let whole = Supply::dedicated();
+    let urgent = tasks(other(1, 40));
+    assert_eq!(response_of(&whole, Policy::FixedPriority, &urgent, 0, jobs()), 3 + 6 + 3);
+    assert_eq!(response_of(&whole, Policy::FixedPriority, &urgent, 1, jobs()), 3 + 3);
+    let [less_urgent, sooner] = [(-1, 40), (1, 30)].map(|(priority, deadline)| tasks(other(priority, deadline)));
+    assert_eq!(
+        response_of(&whole, Policy::Cooperative, &less_urgent, 0, jobs()),
+        3 + 6 + 3,
+        "it has begun just before"
+    );
+    assert_eq!(response_of(&whole, Policy::FixedPriority, &less_urgent, 0, jobs()), 6 + 3);
+    assert_eq!(response_of(&whole, Policy::EarliestDeadline, &sooner, 0, jobs()), 3 + 6 + 3);
+    assert_eq!(response_of(&whole, Policy::EarliestDeadline, &sooner, 1, jobs()), 3 + 3);
+    // 10 us in each 20 us: nothing for 20 us, in which two jobs of the other core can be there, so that all wait.
+    let server = Supply::budget_server(10 * UNIT, 20 * UNIT, 20 * UNIT).expect("a server");
+    assert_eq!(response_of(&server, Policy::FixedPriority, &urgent[..1], 0, jobs()), 20 + 10 + 10 + 2);
+    assert_eq!(
+        response_of(&server, Policy::FixedPriority, &urgent[..1], 0, master(beside(&[(0, 1)], None))),
+        20 + 6 + 2
+    );
+}
+
+#[test]
+fn so_are_those_at_the_edges_of_what_counts() {
+    let master = |intervals| Master { budget: None, flow: None, presence: beside(intervals, None) };
+    let plain = || [least_urgent(WORKED, Release::FreeRunning)];
+    let late = |late_ns| response_by(&half(), Policy::FixedPriority, &plain(), 0, vec![master(&[(8, 10)])], late_ns);
+    assert_eq!(late(0), 2 + 10 + 6, "the last 2 us of a window are all waited");
+    assert_eq!(late(3 * UNIT), 2 + 10 + 6 + 2, "as much later the busy window may end where it is waited again");
+    // Released at 0 it waits 2 us for each of two masters, released 3 us later for none.
+    let (mut task, work) = least_urgent(WORKED, Release::FrameAligned { offset_ns: 0 });
+    task.jitter_ns = 3 * UNIT;
+    let both = vec![master(&[(0, 2)]), master(&[(0, 2)])];
+    assert_eq!(response_by(&Supply::dedicated(), Policy::FixedPriority, &[(task, work)], 0, both, 0), 6 + 4);
+    // What arrives at the instant at which a cooperative job could begin goes before it.
+    let urgent = |alone: u64, period: u64| {
+        let work = Work { alone_ns: alone * UNIT, requests: 0 };
+        let (task, work) = least_urgent(work, Release::FreeRunning);
+        (timing::Task { priority: 1, period_ns: period * UNIT, ..task }, work)
+    };
+    let tasks = [plain()[0], urgent(4, 40), urgent(1, 5)];
+    let alone = |policy| response_by(&Supply::dedicated(), policy, &tasks, 0, vec![master(&[])], 0);
+    assert_eq!(alone(Policy::Cooperative), 4 + 2 + 6);
+    assert_eq!(alone(Policy::FixedPriority), 4 + 3 + 6, "and here another one before its end");
 }

@@ -98,6 +98,35 @@ fn so_it_is_under_other_policies() {
     }
 }
 
+/// The tasks of which less is known to wait, where the tracking alone asks for lines; each bound is told by its parts.
+fn gained(change: impl Fn(&mut System)) -> Vec<Verdict> {
+    let verdicts = changed(|system, _| {
+        by_overlap(system);
+        quiet_others(system);
+        change(system);
+    });
+    let judged = verdicts.into_iter().filter(|verdict| verdict.basis.analysis == "interference");
+    let checked = judged.inspect(|verdict| {
+        assert_eq!(Some(sum_of_parts(&verdict.parts)), verdict.bound, "{verdict:#?}");
+        assert!(verdict.table_aware < verdict.generic, "{verdict:#?}");
+    });
+    checked.collect()
+}
+
+#[test]
+fn so_it_is_with_the_waiting_that_others_leave() {
+    let guest = |guest: Guest| {
+        move |system: &mut System| {
+            system.partitions.iter_mut().for_each(|partition| partition.guest = at(guest.clone()))
+        }
+    };
+    let plain = gained(|_| {}).len();
+    let in_phase = gained(|system| system.deadline_phase = DeadlinePhase::Frame);
+    assert!(in_phase.iter().all(|verdict| verdict.basis.assumptions.contains(&Assumption::ReleasedAsDeclared)));
+    let others = [in_phase.len(), gained(guest(Guest::Edf)).len(), gained(guest(Guest::Cooperative)).len()];
+    assert_eq!((plain, others), (4, [4; 3]), "all four tasks of the tracking");
+}
+
 /// All seven devices that move memory at 1 MB/s each, which ask for 4 KiB at once.
 fn slow_devices(system: &mut System) {
     for device in system.board.devices.iter_mut().filter(|device| device.moves_memory()) {
