@@ -38,6 +38,7 @@ mod restart;
 mod roles;
 mod schedules;
 mod shared;
+mod stress;
 mod task_times;
 mod traffic;
 
@@ -81,6 +82,7 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         roles::check,
         schedules::check,
         shared::check,
+        stress::check,
         task_times::check,
         traffic::check,
     ];
