@@ -4,6 +4,10 @@
 //! both execute, the job of core 1 may hold up that of core 0 for the instant, as long as the one has stress left to give and the
 //! other is still sensitive: whenever that can be, or where a draw says so.
 
+use claim::{PartKind, Verdict};
+use diagnostic::Sources;
+use std::collections::BTreeMap;
+use timing::claims::check;
 use timing::interference::{
     Bus, Curve, Jobs, Known, LineTime, Master, Own, Presence, Resident, Windows, Work, latest_response,
 };
@@ -247,4 +251,63 @@ fn a_job_is_held_up_for_the_less_of_both() {
     let (supply, tasks) = (supply(&own), task_set(&own, 0));
     let latest = latest_response(&supply, &Own::new(&supply, &tasks, 0, &work), &unknown);
     assert_eq!(latest.map(|latest| latest.response_ns), Some(5), "as at its worst");
+}
+
+const HEAD: &str = "[system]\nname = \"S\"\nframe = \"24 us\"\ndeadlines_hold_in = \"frame phase\"\n[board]\nname = \"B\"\n\
+    [[board.core]]\nname = \"0\"\n[[board.core]]\nname = \"1\"\n\
+    [board.interconnect]\nline = \"64 B\"\nguaranteed = \"64 MB/s\"\narbitration = \"round-robin\"\nwaiting = \"window-overlap\"\n\
+    [[board.interconnect.master]]\nname = \"core0\"\ncore = \"0\"\n[[board.interconnect.master]]\nname = \"core1\"\ncore = \"1\"\n\
+    [platform]\nswitch = \"0 us\"\nrefill = \"0 us\"\ncontext_switch = \"0 us\"\nrelease_jitter = \"0 us\"\n\
+    nonpreemptable = \"0 us\"\nsynchronised = true\nboundary_slip = \"0 us\"\n";
+
+const PLAN: &str = "[[window]]\ncore = \"0\"\npartition = \"A\"\nstart = \"0 us\"\nlength = \"24 us\"\n\
+    [[window]]\ncore = \"1\"\npartition = \"C\"\nstart = \"4 us\"\nlength = \"4 us\"\n";
+
+/// The verdict on the one task of `A`, which executes for 2 us.
+fn verdict(own: &str, others: &str, partition: &str) -> Verdict {
+    let task = |keys: &str| {
+        format!("[[partition.task]]\nname = \"t\"\nperiod = \"24 us\"\npriority = 1\nwcet = \"2 us\"\n{keys}")
+    };
+    let text = format!(
+        "{HEAD}[[partition]]\nname = \"A\"\nguest = \"fixed priority\"\n{}\
+         [[partition]]\nname = \"C\"\nguest = \"fixed priority\"\n{partition}{}",
+        task(own),
+        task(others)
+    );
+    let mut files = BTreeMap::from([("system.toml".to_owned(), text.clone().into_bytes())]);
+    let model::Reading { mut sources, system, diagnostics }: model::Reading =
+        model::read_system("system.toml", &mut files);
+    let system = system.unwrap_or_else(|| panic!("{diagnostics:?}\n{text}"));
+    let sources: &mut Sources = &mut sources;
+    let (plan, diagnostics) = plan::read_plan("plan.toml", PLAN.as_bytes(), &system, sources);
+    let plan = plan.unwrap_or_else(|| panic!("{diagnostics:?}"));
+    check(&system, &plan).into_iter().find(|verdict| verdict.id == "response/A.t").expect("a response")
+}
+
+/// The board worked by hand above, as files; and line requests beside it, of which one waits for 1 us.
+#[test]
+fn what_files_declare_is_charged_and_told() {
+    let bounds = |own: &str, others: &str, partition: &str| {
+        let verdict = verdict(own, others, partition);
+        let interference = verdict.parts.iter().filter(|part| part.kind == PartKind::Interference);
+        let interference: Vec<(String, u64)> = interference.map(|part| (part.what.clone(), part.ns)).collect();
+        (verdict.generic, verdict.bound, interference)
+    };
+    let stress = |us: u64| format!("sensitivity = \"0 us\"\nstress = \"{us} us\"\n");
+    let of = |ns: u64| vec![("core1".to_owned(), ns)];
+    let sensitive = "sensitivity = \"3 us\"\n";
+    assert_eq!(bounds(sensitive, &stress(1), ""), (Some(5_000), Some(4_000), of(2_000)));
+    assert_eq!(bounds(sensitive, &stress(0), ""), (Some(5_000), Some(2_000), of(0)));
+    assert_eq!(bounds(sensitive, &stress(2), ""), (Some(5_000), Some(5_000), of(3_000)));
+    assert_eq!(
+        bounds(sensitive, "sensitivity = \"0 us\"\n", ""),
+        (Some(5_000), Some(5_000), of(3_000)),
+        "nothing is known of the other"
+    );
+    let untrusted = "untrusted = true\n";
+    assert_eq!(bounds(sensitive, &stress(1), untrusted), (Some(5_000), Some(5_000), of(3_000)));
+    let counted = "sensitivity = \"3 us\"\nline_requests = 2\n";
+    let quiet = "stress = \"1 us\"\nline_requests = 0\n";
+    assert_eq!(bounds(counted, quiet, ""), (Some(7_000), Some(4_000), of(2_000)));
+    assert_eq!(bounds(counted, &stress(1), ""), (Some(7_000), Some(6_000), of(4_000)));
 }

@@ -1,16 +1,20 @@
-//! Where some tasks say by how much they lengthen others, all do.
+//! Where some tasks say by how much they lengthen others, all do that others are sensitive to.
 
 use super::task_name;
 use crate::read::{Context, Document};
 use diagnostic::Diagnostic;
 use diagnostic::codes::task::STRESS_MISSING;
+use std::collections::BTreeSet;
 
 pub(super) fn check(doc: &Document, cx: &mut Context) {
-    let declares = |key: &str| doc.tasks.iter().any(|task| task.fields.has(key));
-    if !(declares("stress") && declares("sensitivity")) {
+    if doc.tasks.iter().all(|task| !task.fields.has("stress")) {
         return;
     }
-    for (index, task) in doc.tasks.iter().enumerate().filter(|(_, task)| !task.fields.has("stress")) {
+    let sensitive: BTreeSet<_> =
+        doc.tasks.iter().filter(|task| task.fields.has("sensitivity")).map(|task| task.partition).collect();
+    let matters = |partition: usize| sensitive.iter().any(|other| *other != partition);
+    let tasks = doc.tasks.iter().enumerate();
+    for (index, task) in tasks.filter(|(_, task)| !task.fields.has("stress") && matters(task.partition)) {
         let Some(name) = task.fields.text("name") else { continue };
         let message = format!("task {} declares no `stress`, and others do", task_name(doc, index));
         let help = "declare it; until then its core counts as at its worst against every `sensitivity` elsewhere";
