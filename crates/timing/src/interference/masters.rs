@@ -161,8 +161,8 @@ impl Master {
             Presence::Always => None,
             Presence::Jobs(jobs) => stress_within(jobs, stretch.span_ns),
             Presence::Windows(residents) => {
-                let each = residents.iter().map(|resident| resident.stress_within(stretch));
-                each.fold(Some(0), |sum: Option<u64>, ns| Some(sum?.saturating_add(ns?)))
+                let mut each = residents.iter().map(|resident| resident.stress_within(stretch));
+                each.try_fold(0_u64, |sum, ns| Some(sum.saturating_add(ns?)))
             }
         };
         stress.map_or(Fractions::MAX, |ns| line.of_ns(ns))
