@@ -418,3 +418,37 @@ fn faults_of_exchange_are_a_matrix_with_words() {
     assert_eq!(row("CH03"), "––––––PCC–");
     assert!(words(&tables[1]).contains("corruption: CRC-32 (attached for CH01)"), "{}", words(&tables[1]));
 }
+
+/// Of two tasks of a partition the one counts of whose bound a master makes up more, and who is held up by nobody has no row.
+#[test]
+fn who_lengthens_whom_stands_in_page_text_and_json() {
+    let held_up = |id: &str, ns: u64| {
+        let parts = [
+            ("SAFE.stop", PartKind::Executing, 900 - ns),
+            ("DMA", PartKind::Interference, ns / 4),
+            ("DMA", PartKind::Interference, ns - ns / 4),
+        ];
+        made_of(id, Kind::Response, 50, parts.map(|(what, kind, ns)| Part::new(what, kind, ns)).to_vec())
+    };
+    let mut verdicts = claims();
+    verdicts.retain(|verdict| verdict.kind != Kind::Response);
+    verdicts.push(held_up("response/SAFE.stop", 300));
+    verdicts.push(made_of(
+        "response/WORK.run",
+        Kind::Response,
+        50,
+        vec![Part::new("WORK.run", PartKind::Executing, 5)],
+    ));
+    let dossier = Dossier::compose(Inputs { verdicts, ..inputs_of(whole_system()) });
+    let json: serde_json::Value = serde_json::from_str(&evidence::json::render(&dossier)).expect("it is JSON");
+    let row =
+        serde_json::json!([{ "partition": "SAFE", "by": "DMA", "task": "SAFE.stop", "ns": 300, "permille": 334 }]);
+    assert_eq!(json["who_lengthens_whom"], row);
+    let text = evidence::text::render(&dossier, evidence::text::Detail::All, evidence::text::Style::default());
+    assert!(text.contains("SAFE. DMA: 300 ns of SAFE.stop."), "{text}");
+    let page = page(&dossier);
+    let tables = all(&page, "#part-responses table");
+    let table = tables.iter().map(words).find(|words| words.contains("Who lengthens whom")).expect("the matrix");
+    assert!(table.contains("33.4 %") && table.contains("300 ns of SAFE.stop"), "{table}");
+    assert!(!table.contains("WORK"), "{table}");
+}

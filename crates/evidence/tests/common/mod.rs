@@ -106,6 +106,8 @@ pub fn task(partition: usize, name: &str, period: Duration, wcet: Duration, clas
         provenance: class.map(provenance),
         line_requests: Some(at(100)),
         peak_rate: None,
+        sensitivity: None,
+        stress: None,
         jitter: None,
         blocking: None,
         sections: vec![],

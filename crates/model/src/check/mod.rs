@@ -39,6 +39,7 @@ mod restart;
 mod roles;
 mod schedules;
 mod shared;
+mod stress;
 mod task_times;
 mod traffic;
 
@@ -83,6 +84,7 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         roles::check,
         schedules::check,
         shared::check,
+        stress::check,
         task_times::check,
         traffic::check,
     ];
