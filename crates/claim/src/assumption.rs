@@ -55,13 +55,15 @@ pub enum Assumption {
     MeasuresWork,
     /// Devices ask for memory within their declared rates and bursts.
     DevicesKeepToRates,
+    /// A budget server whose guest has nothing to do waits for its next period.
+    ServersWait,
     /// The memory controller chooses banks by the declared bits alone.
     BanksAsDeclared,
 }
 
 impl Assumption {
     /// Every assumption in register order.
-    pub const ALL: [Self; 27] = [
+    pub const ALL: [Self; 28] = [
         Self::InputsValid,
         Self::RoundRobin,
         Self::MastersListed,
@@ -88,6 +90,7 @@ impl Assumption {
         Self::PortsCopied,
         Self::MeasuresWork,
         Self::DevicesKeepToRates,
+        Self::ServersWait,
         Self::BanksAsDeclared,
     ];
 
@@ -176,6 +179,10 @@ impl Assumption {
                 "Devices ask for memory in whole lines, in any time for no more than their declared burst and their rate through it; \
                  masters that are no cores ask for nothing else."
             }
+            Self::ServersWait => {
+                "Budget servers go by the earliest deadline and their periods begin by the clock; one whose guest has nothing to do \
+                 gives its core away and comes back with its next period only."
+            }
             Self::BanksAsDeclared => {
                 "The memory controller chooses the bank of an address by the declared bits alone, at all times, and no two memories \
                  of the board share a bank."
@@ -220,6 +227,7 @@ impl Assumption {
             }
             Self::OthersSteady => "cache-miss counters of every partition; a mark in the trace at each restart",
             Self::PortsCopied => "review of the port service; messages with counters sent through every port",
+            Self::ServersWait => "a trace of server switches while a guest wakes and sleeps within its budget",
             Self::MeasuresWork => "tests that repeat, lose, delay, forge, reorder and change messages on the target",
         }
     }

@@ -29,6 +29,7 @@ mod masters;
 mod messages;
 mod network;
 mod opaque;
+mod passing;
 mod pinning;
 mod placement;
 mod priorities;
@@ -39,6 +40,7 @@ mod restart;
 mod roles;
 mod schedules;
 mod shared;
+mod stress;
 mod task_times;
 mod traffic;
 
@@ -73,6 +75,7 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         messages::check,
         network::check,
         opaque::check,
+        passing::check,
         pinning::check,
         placement::check,
         priorities::check,
@@ -83,6 +86,7 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         roles::check,
         schedules::check,
         shared::check,
+        stress::check,
         task_times::check,
         traffic::check,
     ];
