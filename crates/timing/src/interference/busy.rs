@@ -125,5 +125,14 @@ pub(super) fn waits(bus: &Bus, requests: u64, from: From, span_ns: u64) -> impl 
     let span_ns = span_ns.saturating_add(bus.late_ns);
     let stretch = Stretch { earliest_ns: from.earliest_ns, latest_ns: from.latest_ns, span_ns };
     let by_requests = bus.line.of_lines(requests);
-    bus.masters.iter().map(move |master| by_requests.min(master.served_within(&stretch, bus.line)))
+    let mut of_own = by_requests.saturating_mul(bus.own.len().saturating_sub(1) as u128);
+    bus.masters.iter().enumerate().map(move |(at, master)| {
+        let wait = by_requests.min(master.served_within(&stretch, bus.line));
+        if !bus.own.contains(&at) {
+            return wait;
+        }
+        let wait = wait.min(of_own);
+        of_own -= wait;
+        wait
+    })
 }
