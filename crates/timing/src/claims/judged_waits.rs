@@ -67,6 +67,7 @@ fn judge(scope: &Scope<'_>, analysed: &Analysed, k: usize, both: Verdict, gain: 
         exact: false,
         witness: None,
         parts: response_parts::of_gain(scope, analysed, k, gain),
+        untold: None,
         basis: basis(&both.basis, &gain.bus),
         ..both
     };
