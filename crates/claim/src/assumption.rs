@@ -55,11 +55,13 @@ pub enum Assumption {
     MeasuresWork,
     /// Devices ask for memory within their declared rates and bursts.
     DevicesKeepToRates,
+    /// A budget server whose guest has nothing to do waits for its next period.
+    ServersWait,
 }
 
 impl Assumption {
     /// Every assumption in register order.
-    pub const ALL: [Self; 26] = [
+    pub const ALL: [Self; 27] = [
         Self::InputsValid,
         Self::RoundRobin,
         Self::MastersListed,
@@ -86,6 +88,7 @@ impl Assumption {
         Self::PortsCopied,
         Self::MeasuresWork,
         Self::DevicesKeepToRates,
+        Self::ServersWait,
     ];
 
     /// The id in reports, such as `A1`.
@@ -173,6 +176,10 @@ impl Assumption {
                 "Devices ask for memory in whole lines, in any time for no more than their declared burst and their rate through it; \
                  masters that are no cores ask for nothing else."
             }
+            Self::ServersWait => {
+                "Budget servers go by the earliest deadline and their periods begin by the clock; one whose guest has nothing to do \
+                 gives its core away and comes back with its next period only."
+            }
         }
     }
 
@@ -210,6 +217,7 @@ impl Assumption {
             Self::DevicesKeepToRates => "bandwidth counters of the devices' ports over short spans",
             Self::OthersSteady => "cache-miss counters of every partition; a mark in the trace at each restart",
             Self::PortsCopied => "review of the port service; messages with counters sent through every port",
+            Self::ServersWait => "a trace of server switches while a guest wakes and sleeps within its budget",
             Self::MeasuresWork => "tests that repeat, lose, delay, forge, reorder and change messages on the target",
         }
     }

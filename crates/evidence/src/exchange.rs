@@ -5,18 +5,19 @@ use model::system::ExchangeFault;
 use separation::exchange::{Exchange, Matrix, Stand};
 
 /// What the marks mean.
-pub(crate) const LEGEND: &str = "M a declared measure, R a declared reason why it cannot occur, C its construction, where claims are shown that this rests on; \
+pub(crate) const LEGEND: &str = "M a declared measure, R a declared reason why it cannot occur, P a measure that messages bring that are passed on, C its construction, where claims are shown that this rests on; \
      a dash: nothing.";
 
 /// What is said where no exchange is looked at.
 pub(crate) const NOTHING: &str =
     "No channel or region carries between partitions of different levels, and none declares measures.";
 
-/// `M`, `R`, `C`, or a dash.
+/// `M`, `R`, `P`, `C`, or a dash.
 pub(crate) const fn mark(stand: &Stand) -> &'static str {
     match stand {
         Stand::Measures(_) => "M",
         Stand::CannotOccur(_) => "R",
+        Stand::PassedOn { .. } => "P",
         Stand::Construction { .. } => "C",
         Stand::Nothing => "–",
     }
@@ -62,7 +63,7 @@ fn answers_of(exchange: &Exchange) -> Vec<String> {
     for (fault, stand) in &exchange.stands {
         let words = match stand {
             Stand::Nothing => "nothing".to_owned(),
-            Stand::Measures(_) => stand.told(),
+            Stand::Measures(_) | Stand::PassedOn { .. } => stand.told(),
             Stand::CannotOccur(_) => format!("cannot occur, {}", stand.told()),
             Stand::Construction { why, rests_on } => format!("by construction, {}", built(why, rests_on)),
         };

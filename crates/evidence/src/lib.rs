@@ -13,6 +13,7 @@ mod exchange;
 mod headroom;
 pub mod html;
 pub mod json;
+mod lengthened;
 mod objectives;
 mod partitioning;
 mod provenance;

@@ -32,7 +32,7 @@ pub(crate) const fn who_says_so(assumption: Assumption) -> &'static str {
         Assumption::FramesSynchronised => "the platform supplier, as declared for the core sets",
         Assumption::ReleasedAsDeclared => "the suppliers, task by task",
         Assumption::InterruptsPended => "the platform supplier, as declared for the devices",
-        Assumption::BudgetsServed | Assumption::ShareWithinQuantum => {
+        Assumption::BudgetsServed | Assumption::ShareWithinQuantum | Assumption::ServersWait => {
             "the platform supplier, as declared for the core sets"
         }
         Assumption::ForwardedAsDeclared => "the supplier of the forwarder",

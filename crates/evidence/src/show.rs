@@ -37,6 +37,10 @@ pub(crate) fn simulated(verdict: &Verdict) -> String {
         (None, _) => String::new(),
         (Some(_), Some(0)) => "attained".to_owned(),
         (Some(_), Some(gap)) => format!("gap {}", amount(gap, verdict.unit)),
+        // Such runs wait for every master in full, and the bound that judges does not.
+        (Some(seen), None) if verdict.generic > verdict.bound => {
+            format!("{} seen, all waits in full", amount(seen.largest, verdict.unit))
+        }
         (Some(seen), None) => format!("{} seen", amount(seen.largest, verdict.unit)),
     }
 }

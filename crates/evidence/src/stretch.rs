@@ -72,7 +72,7 @@ pub(crate) const fn meaning(kind: PartKind) -> &'static str {
         PartKind::Initialisation => "the partition initialises",
         PartKind::Stage => "of boot, before the first frame",
         PartKind::Alignment => "until the next point at which it may begin",
-        PartKind::Interference => "for another master's line requests",
+        PartKind::Interference => "another master holds it up",
         PartKind::Blocking => "a less urgent job goes on",
         PartKind::Switches => "from job to job",
     }

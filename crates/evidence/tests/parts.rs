@@ -13,7 +13,7 @@ use model::system::{
     TreeMemory,
 };
 use plan::ColourGrant;
-use quantity::{Address, Bytes, CacheId, PartitionId};
+use quantity::{Address, Bytes, CacheId, ChannelId, PartitionId};
 use read_page::*;
 use scraper::ElementRef;
 use std::collections::BTreeSet;
@@ -315,6 +315,33 @@ fn the_memory_map_draws_guards_reservations_and_colours() {
     assert!(rows.contains("nobody in the plan") && rows.contains("2 MiB from 0x8400_0000"), "{rows}");
 }
 
+/// A bound without parts says why it has none, below its row; one with parts says these.
+#[test]
+fn why_a_bound_is_not_told_by_its_parts_is_a_sentence() {
+    let with = |id: &str, parts: Vec<Part>, untold| Verdict {
+        bound: Some(40_000_000),
+        untold,
+        ..made_of(id, Kind::Response, 60_000, parts)
+    };
+    let verdicts = vec![
+        with("response/CLUSTER.t", Vec::new(), Some("jobs run on whichever virtual core is free")),
+        with("response/OPAQUE", Vec::new(), Some("what an opaque guest executes is not declared job by job")),
+        with("response/TOLD.t", vec![Part::new("own", PartKind::Executing, 40_000_000)], None),
+    ];
+    let page = page(&Dossier::compose(Inputs { verdicts, ..inputs_of(whole_system()) }));
+    let below = |id: &str| {
+        let rows: Vec<String> = all(&page, "#part-responses tbody tr").iter().map(words).collect();
+        let at = rows.iter().position(|row| row.contains(id)).expect("a row");
+        rows[at + 1].clone()
+    };
+    assert_eq!(below("response/CLUSTER.t"), "Not told by its parts: jobs run on whichever virtual core is free.");
+    assert_eq!(
+        below("response/OPAQUE"),
+        "Not told by its parts: what an opaque guest executes is not declared job by job."
+    );
+    assert_eq!(below("response/TOLD.t"), "Parts: own (executing 40 ms).");
+}
+
 /// By hand: 30 of 50 ms are 60 %, 30 of 40 ms are 75 %, and of a bound of 31 ms alone 30 ms are 96.8 %, rounded up.
 #[test]
 fn runs_with_concurrent_requests_stand_beside_the_bounds_of_responses() {
@@ -376,6 +403,7 @@ fn faults_of_exchange_are_a_matrix_with_words() {
     let measures = FaultAnswer::Measures(vec!["CRC-32".into()]);
     let answers = vec![(ExchangeFault::Corruption, at(measures))];
     system.channels[0].measures = Some(at(Protection { name: None, answers }));
+    system.channels[2].passes_on = Some(at(ChannelId::new(0)));
     let page = page(&Dossier::compose(inputs_of(system)));
     let tables = all(&page, "#part-exchange table");
     let row = |name: &str| {
@@ -386,4 +414,41 @@ fn faults_of_exchange_are_a_matrix_with_words() {
     // Its claim about the refresh period is not shown, so loss and delay are open; one partition reads it.
     assert_eq!(row("CH01"), "–––CCCMCCC");
     assert!(words(&tables[1]).contains("corruption: CRC-32"), "{}", words(&tables[1]));
+    // It passes that on: whoever passes it on may do anything else to it, and the forwarder may keep somebody waiting.
+    assert_eq!(row("CH03"), "––––––PCC–");
+    assert!(words(&tables[1]).contains("corruption: CRC-32 (attached for CH01)"), "{}", words(&tables[1]));
+}
+
+/// Of two tasks of a partition the one counts of whose bound a master makes up more, and who is held up by nobody has no row.
+#[test]
+fn who_lengthens_whom_stands_in_page_text_and_json() {
+    let held_up = |id: &str, ns: u64| {
+        let parts = [
+            ("SAFE.stop", PartKind::Executing, 900 - ns),
+            ("DMA", PartKind::Interference, ns / 4),
+            ("DMA", PartKind::Interference, ns - ns / 4),
+        ];
+        made_of(id, Kind::Response, 50, parts.map(|(what, kind, ns)| Part::new(what, kind, ns)).to_vec())
+    };
+    let mut verdicts = claims();
+    verdicts.retain(|verdict| verdict.kind != Kind::Response);
+    verdicts.push(held_up("response/SAFE.stop", 300));
+    verdicts.push(made_of(
+        "response/WORK.run",
+        Kind::Response,
+        50,
+        vec![Part::new("WORK.run", PartKind::Executing, 5)],
+    ));
+    let dossier = Dossier::compose(Inputs { verdicts, ..inputs_of(whole_system()) });
+    let json: serde_json::Value = serde_json::from_str(&evidence::json::render(&dossier)).expect("it is JSON");
+    let row =
+        serde_json::json!([{ "partition": "SAFE", "by": "DMA", "task": "SAFE.stop", "ns": 300, "permille": 334 }]);
+    assert_eq!(json["who_lengthens_whom"], row);
+    let text = evidence::text::render(&dossier, evidence::text::Detail::All, evidence::text::Style::default());
+    assert!(text.contains("SAFE. DMA: 300 ns of SAFE.stop."), "{text}");
+    let page = page(&dossier);
+    let tables = all(&page, "#part-responses table");
+    let table = tables.iter().map(words).find(|words| words.contains("Who lengthens whom")).expect("the matrix");
+    assert!(table.contains("33.4 %") && table.contains("300 ns of SAFE.stop"), "{table}");
+    assert!(!table.contains("WORK"), "{table}");
 }

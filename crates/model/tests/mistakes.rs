@@ -137,6 +137,26 @@ fn queues_and_ports() {
 }
 
 #[test]
+fn messages_are_passed_on_by_who_reads_them_and_in_no_circle() {
+    let second = |from: &str, to: &str, more: &str| {
+        format!(
+            "\n[[channel]]\nname = \"CH2\"\nkind = \"sampling\"\nsize = \"64 B\"\nfrom = \"{from}\"\nto = [\"{to}\"]\n{more}\n"
+        )
+    };
+    let passed = "passes_on = \"CH1\"";
+    assert_eq!(rendered(&read(with(&[], &second("LOG.store", "NAV.fuse", passed)))), "");
+    let unread = with(&[], &second("NAV.fuse", "LOG.store", passed));
+    let words = "channel `CH2` is to pass on `CH1`, and its writer does not read that";
+    told(&unread, "E0612", "\"CH1\"", words, "name a channel that leads to the partition that writes this one");
+    let round = with(&[("refresh = \"50 ms\"", "passes_on = \"CH2\"")], &second("LOG.store", "NAV.fuse", passed));
+    let found = rendered(&read(round));
+    assert_eq!(found.matches("E0612").count(), 2, "{found}");
+    assert!(found.contains("channel `CH1` passes on its own messages, so none of them comes from anywhere"), "{found}");
+    let nobody = with(&[], &second("LOG.store", "NAV.fuse", "passes_on = \"CH9\""));
+    assert!(rendered(&read(nobody)).contains("CH9"));
+}
+
+#[test]
 fn servers_and_guests() {
     let server = |keys: &str| with(&[("budget = \"5 ms\", period = \"20 ms\"", keys)], "");
     let above = server("budget = \"21 ms\", period = \"20 ms\"");

@@ -14,6 +14,7 @@
 
 mod attributes;
 mod capacity;
+mod servers;
 
 use crate::facts::basis;
 use crate::flow;
@@ -58,6 +59,10 @@ pub enum Capacity {
 }
 
 impl Capacity {
+    const fn is_known(self) -> bool {
+        matches!(self, Self::AtMost(_))
+    }
+
     /// What is known of it, nothing where nothing is.
     fn known(self) -> BitRate {
         match self {
@@ -139,9 +144,11 @@ pub(crate) fn check(system: &System, plan: &Plan) -> Vec<Verdict> {
     forbidden_pairs(system, policy).into_iter().map(|pair| verdict(system, &matrix, pair, limit)).collect()
 }
 
-fn covert_basis() -> Basis {
+fn covert_basis(rests_on_servers: bool) -> Basis {
     let source = "Kemmerer 1983; TCSEC 1985, section 8 (from memory)";
-    basis("covert-channels", source, vec![Assumption::FlowsDeclared, Assumption::ChannelsListed])
+    let of_servers = rests_on_servers.then_some(Assumption::ServersWait);
+    let assumptions = [Assumption::FlowsDeclared, Assumption::ChannelsListed].into_iter().chain(of_servers);
+    basis("covert-channels", source, assumptions.collect())
 }
 
 fn verdict(
@@ -151,14 +158,15 @@ fn verdict(
     limit: Located<BitRate>,
 ) -> Verdict {
     let subject = format!("{}/{}", system.partition(from).name.value, system.partition(to).name.value);
+    let paths: Vec<&CovertPath> = matrix.paths.iter().filter(|path| (path.from, path.to) == (from, to)).collect();
+    let is_of_servers = |path: &&CovertPath| matrix.resources[path.resource].donates && path.capacity.is_known();
     let base = Verdict {
         unit: Unit::MillibitsPerSecond,
         relation: Relation::AtMost,
         limit: Some(limit.value.millibits_per_s()),
         place: Some(limit.span),
-        ..Verdict::not_analysed(Kind::Covert, subject, covert_basis(), String::new())
+        ..Verdict::not_analysed(Kind::Covert, subject, covert_basis(paths.iter().any(is_of_servers)), String::new())
     };
-    let paths: Vec<&CovertPath> = matrix.paths.iter().filter(|path| (path.from, path.to) == (from, to)).collect();
     let known = paths.iter().fold(BitRate::default(), |sum, path| sum.plus(path.capacity.known()));
     let names = |wanted: &dyn Fn(&CovertPath) -> bool| -> Vec<&str> {
         let of = paths.iter().filter(|path| wanted(path)).map(|path| matrix.resources[path.resource].name.as_str());

@@ -1,8 +1,8 @@
 //! Faults of exchange.
 //!
 //! Computes: for every channel and region that carries between partitions of different levels, or declares measures, what stands
-//! against each kind of fault of an exchange: a declared measure, a declared reason why it cannot occur, its construction together with
-//! claims that are shown, or nothing.
+//! against each kind of fault of an exchange: a declared measure, a declared reason why it cannot occur, a measure that comes with
+//! messages that are passed on, its construction together with claims that are shown, or nothing.
 //! Source: ISO 26262-6:2018 annex D.2.4, exchange of information (from memory).
 //! Assumptions: measures work; the port service copies messages whole and in order from their one source; the hardware enforces the map.
 //! Symbols: none.
@@ -10,7 +10,9 @@
 //! Differs from the source: whether a measure is strong enough is the reader's to judge; here only its absence is found.
 //! Checked by: hand-made tables, `tests/exchange.rs`; a table of the kinds by ports, written down beside.
 
-use crate::edges::{Carrier, edges, level};
+mod way;
+
+use crate::edges::{Carrier, Edge, edges, level};
 use crate::facts::{Claim, Found, basis};
 use crate::names::counted;
 use claim::{Assumption, Kind, Relation, Status, Verdict};
@@ -26,6 +28,13 @@ pub enum Stand {
     Measures(Vec<String>),
     /// A declared reason why it cannot occur.
     CannotOccur(String),
+    /// Measures declared for a channel whose messages are passed on.
+    PassedOn {
+        /// The measures.
+        measures: Vec<String>,
+        /// The channel.
+        from: String,
+    },
     /// The construction, for this reason, and the shown claims that it rests on.
     Construction {
         /// Why it cannot occur, or is noticed.
@@ -38,11 +47,12 @@ pub enum Stand {
 }
 
 impl Stand {
-    /// The word for programs and people: `measure`, `cannot occur`, `construction`, `nothing`.
+    /// The word for programs and people: `measure`, `cannot occur`, `passed on`, `construction`, `nothing`.
     pub const fn word(&self) -> &'static str {
         match self {
             Self::Measures(_) => "measure",
             Self::CannotOccur(_) => "cannot occur",
+            Self::PassedOn { .. } => "passed on",
             Self::Construction { .. } => "construction",
             Self::Nothing => "nothing",
         }
@@ -53,6 +63,7 @@ impl Stand {
         match self {
             Self::Measures(all) => all.join("; "),
             Self::CannotOccur(reason) => reason.clone(),
+            Self::PassedOn { measures, from } => format!("{} (attached for {from})", measures.join("; ")),
             Self::Construction { why, rests_on } if rests_on.is_empty() => (*why).to_owned(),
             Self::Construction { why, rests_on } => format!("{why} ({})", rests_on.join(", ")),
             Self::Nothing => String::new(),
@@ -95,17 +106,34 @@ pub fn matrix(system: &System, verdicts: &[Verdict]) -> Matrix {
     let mut matrix = Matrix::default();
     for of_carrier in edges.chunk_by(|one, other| one.carrier == other.carrier) {
         let carrier = of_carrier[0].carrier;
-        let crosses = of_carrier.iter().any(|edge| level(system, edge.from) != level(system, edge.to));
-        let measures = measures(system, carrier);
         match carrier {
             Carrier::Device(_) => {}
-            _ if crosses || measures.is_some() => {
-                matrix.exchanges.push(exchange(system, carrier, of_carrier[0].place, measures, verdicts));
+            _ if is_looked_at(system, of_carrier) => {
+                matrix.exchanges.push(exchange(system, carrier, of_carrier[0].place, verdicts));
             }
             _ => matrix.left_out += 1,
         }
     }
     matrix
+}
+
+/// Whether what a carrier brings comes from another level, or measures are declared for it.
+fn is_looked_at(system: &System, of_carrier: &[Edge]) -> bool {
+    let way = way_of(system, of_carrier[0].carrier);
+    let origin = way::origin(system, &way);
+    let crosses = |edge: &Edge| {
+        [Some(edge.from), origin].into_iter().flatten().any(|id| level(system, id) != level(system, edge.to))
+    };
+    let has_measures = measures(system, of_carrier[0].carrier).is_some() || way.iter().any(|of| of.measures.is_some());
+    has_measures || of_carrier.iter().any(crosses)
+}
+
+/// The channels by which a channel's messages come; none of other carriers.
+fn way_of(system: &System, carrier: Carrier) -> Vec<&Channel> {
+    match carrier {
+        Carrier::Channel(id) => way::of_channel(system, id),
+        Carrier::Region(_) | Carrier::Device(_) => Vec::new(),
+    }
 }
 
 /// One verdict for every exchange that is looked at.
@@ -121,15 +149,10 @@ fn measures(system: &System, carrier: Carrier) -> Option<&Located<Protection>> {
     }
 }
 
-fn exchange(
-    system: &System,
-    carrier: Carrier,
-    place: Span,
-    measures: Option<&Located<Protection>>,
-    verdicts: &[Verdict],
-) -> Exchange {
+fn exchange(system: &System, carrier: Carrier, place: Span, verdicts: &[Verdict]) -> Exchange {
+    let (measures, way) = (measures(system, carrier), way_of(system, carrier));
     let construction = |fault| match carrier {
-        Carrier::Channel(id) => by_port(system, system.channel(id), fault, verdicts),
+        Carrier::Channel(_) => way::against(system, &way, fault, verdicts),
         Carrier::Region(index) => by_map(system, index, fault),
         Carrier::Device(_) => Stand::Nothing,
     };
@@ -140,9 +163,9 @@ fn exchange(
     };
     Exchange {
         subject: carrier.subject(system),
-        protection: measures.and_then(|declared| declared.value.name.clone()),
+        protection: way.iter().find_map(|of| of.measures.as_ref()).or(measures).and_then(|of| of.value.name.clone()),
         stands: ExchangeFault::ALL.into_iter().map(|fault| (fault, stand(fault))).collect(),
-        is_declared: measures.is_some(),
+        is_declared: measures.is_some() || way.iter().any(|of| of.measures.is_some()),
         place: measures.map_or(place, |declared| declared.span),
     }
 }
@@ -229,7 +252,10 @@ fn verdict(exchange: &Exchange) -> Verdict {
     let assumptions = [
         (by_construction && on_map, Assumption::MapEnforced),
         (by_construction && !on_map, Assumption::PortsCopied),
-        (has(|stand| matches!(stand, Stand::Measures(_) | Stand::CannotOccur(_))), Assumption::MeasuresWork),
+        (
+            has(|stand| matches!(stand, Stand::Measures(_) | Stand::CannotOccur(_) | Stand::PassedOn { .. })),
+            Assumption::MeasuresWork,
+        ),
     ];
     let assumptions = assumptions.into_iter().filter_map(|(used, assumption)| used.then_some(assumption)).collect();
     let claim = Claim {
@@ -260,6 +286,7 @@ fn by_what(exchange: &Exchange) -> String {
     let parts = [
         (count(|stand| matches!(stand, Stand::Measures(_))), format!("by measures{name}")),
         (count(|stand| matches!(stand, Stand::CannotOccur(_))), "declared not to occur".to_owned()),
+        (count(|stand| matches!(stand, Stand::PassedOn { .. })), "by measures passed on".to_owned()),
         (count(|stand| matches!(stand, Stand::Construction { .. })), "by construction".to_owned()),
     ];
     let parts = parts.into_iter().filter(|(number, _)| *number > 0);

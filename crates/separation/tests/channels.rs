@@ -167,7 +167,11 @@ fn requests_that_nobody_counts_leave_the_path_open() {
     let verdicts = verdicts(&system, &plan(&system, WAYS));
     let path = &verdicts["channel/interconnect"];
     assert_eq!(path.status, Status::NotAnalysed);
-    assert!(path.reason.as_deref().is_some_and(|why| why.contains("`line_requests` of `A.t` is not given")));
+    assert!(
+        path.reason
+            .as_deref()
+            .is_some_and(|why| why.contains("neither `line_requests` nor `sensitivity` of `A.t` is given"))
+    );
 }
 
 #[test]

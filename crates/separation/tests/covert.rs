@@ -2,13 +2,13 @@
 
 mod common;
 
-use claim::{Status, Unit};
+use claim::{Assumption, Status, Unit};
 use common::{plan, system, verdicts};
 use petgraph::algo::has_path_connecting;
 use petgraph::graph::{DiGraph, NodeIndex};
 use proptest::prelude::*;
 use quantity::BitRate;
-use separation::covert::{Capacity, matrix};
+use separation::covert::{Capacity, CovertPath, matrix};
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
@@ -126,7 +126,44 @@ fn slack_that_is_donated_is_at_odds_with_no_channel_at_all() {
         "{:?}",
         none.reason
     );
-    assert_eq!(judged(&text.replace("0 bit/s", "5 bit/s")).status, Status::NotAnalysed);
+    // One stretch in 10 ms, as both are due at once, at one of 10,000,001 ns: 23.253496808 bits (tables of logarithms).
+    assert_eq!((none.bound, none.basis.assumptions.contains(&Assumption::ServersWait)), (Some(2_325_350), true));
+    let limited = |limit: &str| judged(&text.replace("0 bit/s", limit)).status;
+    assert_eq!((limited("2325.349 bit/s"), limited("2325.35 bit/s")), (Status::NotShown, Status::Shown));
+    let shares = text
+        .replace("budget server", "proportional share\"\nquantum = \"1 ms")
+        .replace("server = { budget = \"1 ms\", period = \"10 ms\" }", "share = { share = 1 }");
+    let share = judged(&shares.replace("0 bit/s", "5 bit/s"));
+    assert_eq!((share.status, share.bound), (Status::NotAnalysed, None), "{:?}", share.reason);
+}
+
+/// A server that is pinned to another core is moved by nobody here, and a slower clock tells fewer instants apart.
+#[test]
+fn servers_of_other_cores_tell_nothing_and_a_slow_clock_less() {
+    let system_of = |cores: [&str; 2], clock: &str| {
+        let set = "[[core_set]]\nname = \"S\"\ncores = [\"0\", \"1\"]\npolicy = \"budget server\"\n";
+        let server = "core_set = \"S\"\nserver = { budget = \"1 ms\", period = \"10 ms\" }\n[[partition.task]]";
+        let mut text = two(set, "covert_limit = \"0 bit/s\"").replace("cores = [\"0\"]\n[[partition.task]]", server);
+        for core in cores {
+            text = text.replacen("\nserver =", &format!("\n{core}server  ="), 1);
+        }
+        let head = common::HEAD.replace("[[board.core]]\n", &format!("[[board.core]]\n{clock}"));
+        common::whole(&(head + &text))
+    };
+    let told = |cores: [&str; 2], clock: &str| {
+        let system = system_of(cores, clock);
+        let matrix = matrix(&system, &plan(&system, ""));
+        let is_set = |path: &&CovertPath| matrix.resources[path.resource].name == "core set S: when each is served";
+        matrix.paths.iter().find(is_set).map(|path| path.capacity)
+    };
+    let at_most = |millibits| Some(Capacity::AtMost(BitRate::from_millibits_per_s(millibits)));
+    let (first, second) = ("cores = [\"0\"]\n", "cores = [\"1\"]\n");
+    assert_eq!(told([first, second], ""), None);
+    assert_eq!(told([first, first], ""), at_most(2_325_350));
+    assert_eq!(told(["", ""], ""), at_most(2_325_350), "what is pinned nowhere may come to any core");
+    assert_eq!(told(["", second], ""), Some(Capacity::NotComputed), "what is pinned may make the other move");
+    // At 1 MHz an instant is one of 10,001: 13.287856642 bits (tables of logarithms).
+    assert_eq!(told([first, first], "clock_mhz = 1\n"), at_most(1_328_786));
 }
 
 #[test]

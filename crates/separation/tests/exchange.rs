@@ -157,3 +157,61 @@ fn what_stays_within_one_level_is_not_asked() {
     let judged = matrix(&exchanging(&channel("CH", "sampling", "\"C.t\"", "")), &[]);
     assert_eq!((judged.exchanges.len(), judged.left_out, check(&judged).len()), (0, 1, 0));
 }
+
+/// From A by way of B, of another level, to C; what is declared for the first and the second channel.
+fn by_way_of_b(first: &str, second: &str) -> Matrix {
+    let parts = channel("CH1", "sampling", "\"B.t\"", first)
+        + &channel("CH2", "sampling", "\"C.t\"", second).replace("from = \"A.t\"", "from = \"B.t\"");
+    let shown = ["CH1", "CH2"].map(|name| of_others(Kind::Refresh, name, Shown));
+    matrix(&exchanging(&parts), &shown)
+}
+
+const PASSED: &str = "passes_on = \"CH1\"";
+
+/// What B may do to a message is a fault of the exchange once that is A's: only its measures, who reads and who waits stand against it.
+#[test]
+fn measures_that_are_passed_on_stand_against_faults_of_who_passes_them_on() {
+    let own = by_way_of_b("measures = { corruption = \"CRC-32\" }", "");
+    assert_eq!(open(&own, "CH2"), [Repetition, Corruption].into(), "an exchange of its own, with messages of B");
+
+    let some = by_way_of_b("measures = { corruption = \"CRC-32\", sequence = \"number\" }", PASSED);
+    assert_eq!(open(&some, "CH1"), [Repetition].into());
+    assert_eq!(open(&some, "CH2"), [Repetition, Loss, Delay, Insertion, Masquerade].into());
+    let words = "nothing stands against repetition, loss, delay, insertion, masquerade: declare a measure, or why it cannot occur";
+    assert_eq!(said(&some)["exchange/CH2"], (NotShown, words.to_owned()));
+    let told: Vec<String> = some.exchanges[1].stands.iter().map(|(_, stand)| stand.told()).collect();
+    assert_eq!(told[6], "CRC-32 (attached for CH1)");
+    assert_eq!(told[9], "nobody waits at a port of its way");
+
+    let all = "measures = { repetition = \"number\", loss = \"number\", delay = \"time stamp\", insertion = \"number\", \
+               masquerade = \"code with a key\", sequence = \"number\", corruption = \"code with a key\" }";
+    let whole = (Shown, "7 kinds by measures passed on, 3 kinds by construction".to_owned());
+    assert_eq!(said(&by_way_of_b(all, PASSED))["exchange/CH2"], whole);
+    let second = format!("{PASSED}\nmeasures = {{ corruption = \"CRC-16\" }}");
+    let both = (Shown, "1 kind by measures, 6 kinds by measures passed on, 3 kinds by construction".to_owned());
+    assert_eq!(said(&by_way_of_b(all, &second))["exchange/CH2"], both);
+}
+
+#[test]
+fn a_reason_that_holds_for_one_port_is_not_passed_on_and_nothing_declared_is_not_analysed() {
+    let reason = by_way_of_b("measures = { corruption = { cannot_occur = \"ECC\" }, repetition = \"number\" }", PASSED);
+    assert!(open(&reason, "CH2").contains(&Corruption) && !open(&reason, "CH2").contains(&Repetition));
+    let none = by_way_of_b("", PASSED);
+    assert_eq!(said(&none)["exchange/CH2"].0, NotAnalysed);
+    assert_eq!(open(&none, "CH2").len(), 7);
+}
+
+/// A third channel passes on what the second passes on; a second reader anywhere on the way may get another message.
+#[test]
+fn measures_come_along_any_way_and_readers_are_counted_on_all_of_it() {
+    let parts = |to: &str| {
+        channel("CH1", "sampling", to, "measures = { corruption = \"CRC-32\" }")
+            + &channel("CH2", "sampling", "\"C.t\"", PASSED).replace("from = \"A.t\"", "from = \"B.t\"")
+            + &channel("CH3", "sampling", "\"A\"", "passes_on = \"CH2\"").replace("from = \"A.t\"", "from = \"C.t\"")
+    };
+    let alone = matrix(&exchanging(&parts("\"B.t\"")), &[]);
+    assert!(!open(&alone, "CH3").contains(&Corruption), "C and A are of one level, and measures are declared");
+    assert!(!open(&alone, "CH3").contains(&Asymmetry));
+    let several = matrix(&exchanging(&parts("\"B.t\", \"C.t\"")), &[]);
+    assert!(open(&several, "CH3").contains(&Asymmetry) && open(&several, "CH3").contains(&Subset));
+}

@@ -27,6 +27,11 @@
 //! more than that. One that asks for a burst and a rate is served no more than [`Flow`] says, `b + r (t + T)` bytes and a line:
 //! while some of it waits, it is served at least `r (u - T)` in a span `u`, so no more than `b + r T` can ever wait.
 //!
+//! What is not counted by requests, of whatever resource, counts by sensitivity and stress (Davis, Griffin & Bate, "Schedulability
+//! analysis for multi-core systems accounting for resource stress and sensitivity", ECRTS 2021, from memory): a master lengthens the
+//! jobs of a busy window by no more than they are sensitive to one, together, and by no more than what runs there meanwhile can
+//! lengthen others, together; the head of a window by no more than it lasts.
+//!
 //! Invariants and why it ends: work never shrinks with `t`, and each round passes the one before; a horizon and a limit on
 //! rounds end the others, with no answer. The worst `s` is sought by halving intervals: from an interval `[a, b]` of usable time, or
 //! between two latest releases in the frame's phase, every begin is supplied no less than from `b`, and waits for no more than from
@@ -78,6 +83,27 @@ pub struct Work {
     pub alone_ns: u64,
     /// Their line requests.
     pub requests: u64,
+    /// By how much one other master, whatever it does, lengthens them besides, in ns.
+    pub sensitivity_ns: u64,
+}
+
+impl Work {
+    /// This and so many jobs of another kind; saturates.
+    fn and(self, jobs: u64, one: &Self) -> Self {
+        let sum = |own: u64, each: u64| own.saturating_add(jobs.saturating_mul(each));
+        Self {
+            alone_ns: sum(self.alone_ns, one.alone_ns),
+            requests: sum(self.requests, one.requests),
+            sensitivity_ns: sum(self.sensitivity_ns, one.sensitivity_ns),
+        }
+    }
+
+    /// Whether nothing of it is more than of another.
+    fn is_within(&self, other: &Self) -> bool {
+        self.alone_ns <= other.alone_ns
+            && self.requests <= other.requests
+            && self.sensitivity_ns <= other.sensitivity_ns
+    }
 }
 
 /// A task and those of its partition that delay it.
@@ -113,10 +139,9 @@ impl<'a> Own<'a> {
             Policy::Cooperative => &self.jobs[self.tasks.level(self.position).end..],
             Policy::FixedPriority | Policy::EarliestDeadline => &[],
         };
-        let within = |a: &Work, b: &Work| a.alone_ns <= b.alone_ns && a.requests <= b.requests;
         let covered = |k: usize| {
             let by = |other: usize| {
-                within(&less_urgent[k], &less_urgent[other]) && (less_urgent[k] != less_urgent[other] || other < k)
+                less_urgent[k].is_within(&less_urgent[other]) && (less_urgent[k] != less_urgent[other] || other < k)
             };
             (0..less_urgent.len()).any(|other| other != k && by(other))
         };
@@ -155,7 +180,7 @@ pub fn latest_response(supply: &Supply, own: &Own<'_>, bus: &Bus) -> Option<Late
 pub fn waits_ns(bus: &Bus, latest: &Latest) -> Vec<u64> {
     let from = From { earliest_ns: latest.earliest_start_ns, latest_ns: latest.start_ns };
     let (mut sum, mut told_ns) = (0_u128, 0);
-    let each = busy::waits(bus, latest.requests, from, latest.finish_ns).map(|wait| {
+    let each = busy::waits(bus, &latest.work, from, latest.finish_ns).map(|wait| {
         sum = sum.saturating_add(wait);
         let up_to_ns = bus.line.whole_ns(sum);
         let own_ns = up_to_ns - told_ns;

@@ -325,14 +325,133 @@ fn servers_that_fit_without_interrupts_only_are_not_shown() {
         let case = Case { windows: &[], head: 0, tasks: &[(24, 2)], line: (16, 1) };
         let grant = format!("[partition.server]\nbudget = \"{budget} ns\"\nperiod = \"12 ns\"");
         let verdicts = without_windows(&case.system_in_set("policy = \"budget server\"", &grant));
-        verdicts.into_iter().find(|verdict| verdict.id == "window/set/all").expect("a promise")
+        promise_in(&verdicts).clone()
     };
     // Of 12 ticks a line that comes each 16 takes up to 12/16 and one handler more.
-    assert_eq!(promise(9).status, Status::Shown);
-    let open = promise(12);
+    assert_promised_up_to(9, 12, promise);
+}
+
+/// The claim about what the one core set promises.
+fn promise_in(verdicts: &[Verdict]) -> &Verdict {
+    verdicts.iter().find(|verdict| verdict.id == "window/set/all").expect("a promise")
+}
+
+/// Asserts that one budget is surely given, and that more is not, for the handlers.
+fn assert_promised_up_to(budget: u64, more: u64, promise: impl Fn(u64) -> Verdict) {
+    assert_eq!(promise(budget).status, Status::Shown);
+    let open = promise(more);
     assert_eq!(open.status, Status::NotShown);
     let reason = open.reason.expect("a reason");
     assert!(reason.contains("two heads in each period and interrupts handled at once included"), "{reason}");
+}
+
+/// Servers `(budget, period)` that are pinned to neither of two cores, each of which has a line `(gap, handler)`.
+fn free_servers(servers: &[(u64, u64)], lines: [(u64, u64); 2]) -> Vec<Verdict> {
+    let interrupt = |(core, (gap, handler)): (usize, &(u64, u64))| {
+        format!(
+            "{{ line = \"{core}\", core = \"{core}\", policy = \"immediate\", min_interarrival = \"{gap} ns\", \
+             handler = \"{handler} ns\" }}"
+        )
+    };
+    let interrupts: Vec<String> = lines.iter().enumerate().map(interrupt).collect();
+    let mut text = format!(
+        "[system]\nname = \"S\"\nframe = \"{FRAME} ns\"\n[board]\nname = \"B\"\n[[board.core]]\nname = \"0\"\n\
+         [[board.core]]\nname = \"1\"\n[[board.device]]\nname = \"D\"\nowner = \"P0\"\ninterrupt = [{}]\n\
+         [[core_set]]\nname = \"all\"\ncores = [\"0\", \"1\"]\npolicy = \"budget server\"\n\
+         [platform]\nswitch = \"0 ns\"\nrefill = \"0 ns\"\ncontext_switch = \"0 ns\"\nrelease_jitter = \"0 ns\"\n\
+         nonpreemptable = \"0 ns\"\n",
+        interrupts.join(", ")
+    );
+    for (k, (budget, period)) in servers.iter().enumerate() {
+        text += &format!(
+            "[[partition]]\nname = \"P{k}\"\nguest = \"fixed priority\"\n[partition.server]\nbudget = \"{budget} ns\"\n\
+             period = \"{period} ns\"\n[[partition.task]]\nname = \"t\"\nperiod = \"240 ns\"\npriority = 1\nwcet = \"2 ns\"\n\
+             line_requests = 0\n"
+        );
+    }
+    without_windows(&text)
+}
+
+/// The least that a server has got in a period by its end, where a handler's time counts as given or does not.
+fn least_given(servers: &[(u64, u64)], lines: [(u64, u64); 2], first: [u64; 2], counts: bool) -> Vec<u64> {
+    let mut left: Vec<u64> = vec![0; servers.len()];
+    let mut given: Vec<u64> = vec![0; servers.len()];
+    let mut least: Vec<u64> = vec![u64::MAX; servers.len()];
+    let mut on: [Option<usize>; 2] = [None, None];
+    let mut handler = [0; 2];
+    for tick in 0..RUN {
+        for (k, &(budget, _)) in servers.iter().enumerate().filter(|(_, server)| tick.is_multiple_of(server.1)) {
+            if tick > 0 {
+                least[k] = least[k].min(given[k]);
+            }
+            (left[k], given[k]) = (budget, 0);
+        }
+        for core in 0..2 {
+            if tick >= first[core] && (tick - first[core]).is_multiple_of(lines[core].0) {
+                handler[core] += lines[core].1;
+            }
+        }
+        let mut due: Vec<usize> = (0..servers.len()).filter(|k| left[*k] > 0).collect();
+        due.sort_by_key(|k| (tick / servers[*k].1 * servers[*k].1 + servers[*k].1, *k));
+        due.truncate(2);
+        on = on.map(|runs| runs.filter(|k| due.contains(k)));
+        for k in due.into_iter().filter(|k| !on.contains(&Some(*k))).collect::<Vec<_>>() {
+            // Where a handler runs, if there is a choice.
+            let free =
+                (0..2).filter(|core| on[*core].is_none()).max_by_key(|core| handler[*core]).expect("two at most");
+            on[free] = Some(k);
+        }
+        for core in 0..2 {
+            let handled = handler[core] > 0;
+            handler[core] -= u64::from(handled);
+            if let Some(k) = on[core] {
+                left[k] -= u64::from(!handled || counts);
+                given[k] += u64::from(!handled);
+            }
+        }
+    }
+    least
+}
+
+/// By hand: each of three servers of a period of 24 may lose two handlers of one tick on each core, so up to 8 of 24 fit, since
+/// `3 (8 + 4) + (8 + 4) = 2 * 24`, and without interrupts 12.
+#[test]
+fn servers_pinned_to_no_core_are_charged_with_the_handlers_of_all() {
+    assert_promised_up_to(8, 9, |budget| promise_in(&free_servers(&[(budget, 24); 3], [(16, 1); 2])).clone());
+}
+
+/// What the handlers of a line take from a span at the most, some of them begun before it.
+fn taken((gap, handler): (u64, u64), span: u64) -> u64 {
+    (0..handler).map(|before| (span + before).div_ceil(gap) * handler - before).max().unwrap_or(0)
+}
+
+#[test]
+fn no_run_gives_less_to_servers_pinned_to_no_core() {
+    let (mut shown, mut failed) = (0, 0);
+    let budgets = [1u64, 3, 5, 8, 11];
+    let all = budgets.iter().flat_map(|one| budgets.iter().map(move |other| (*one, *other)));
+    let cases = all.flat_map(|(one, other)| {
+        let servers = [(one, 12), (other, 24), (2 * other, 24)];
+        [[(16, 1), (16, 1)], [(12, 1), (8, 1)], [(24, 3), (12, 2)]].map(|lines| (servers, lines))
+    });
+    for (servers, lines) in cases {
+        let verdicts = free_servers(&servers, lines);
+        let is_shown = promise_in(&verdicts).status == Status::Shown;
+        let mut is_short = false;
+        for first in (0..lines[0].0).flat_map(|one| (0..lines[1].0).map(move |other| [one, other])) {
+            let whole = least_given(&servers, lines, first, false);
+            is_short |= whole.iter().zip(servers).any(|(given, (budget, _))| *given < budget);
+            let less = least_given(&servers, lines, first, true);
+            for (given, (budget, period)) in less.into_iter().zip(servers).filter(|_| is_shown) {
+                let taken: u64 = lines.iter().map(|line| taken(*line, period)).sum();
+                assert!(given + taken >= budget, "{budget} in {period} gets {given} of {servers:?} beside {lines:?}");
+            }
+        }
+        assert!(!is_shown || !is_short, "{servers:?} beside {lines:?} are shown and fail");
+        shown += usize::from(is_shown);
+        failed += usize::from(is_short);
+    }
+    assert!(shown > 10 && failed > 10, "{shown} shown, {failed} fail");
 }
 
 /// A deadline that only interrupts pass is not shown, since none need come; one that is passed without them is violated.

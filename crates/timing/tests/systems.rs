@@ -217,6 +217,12 @@ fn an_opaque_guest_needs_what_its_supply_gives() {
     assert_eq!((rate.status, rate.bound), (Status::Shown, us(6_000)));
     let more = server("budget = \"2 ms\"\nperiod = \"5 ms\"", "rate = \"41 %\"\ndelay = \"6 ms\"");
     assert_eq!((more.status, more.bound), (Status::NotShown, None));
+    // Where there is a bound, it has no parts, and it is told why; where there is none, nothing is.
+    let why = "what an opaque guest executes, and what of it waits for memory, is not declared job by job";
+    for bounded in [own, late, strict, rate] {
+        assert_eq!((bounded.parts.len(), bounded.untold), (0, Some(why)), "{}", bounded.id);
+    }
+    assert_eq!(more.untold, None);
 }
 
 #[test]
@@ -260,6 +266,7 @@ fn tasks_run_on_whichever_virtual_core_is_free() {
         let c = &found["response/P.c"];
         assert_eq!((c.status, c.exact), (Status::Shown, false), "{guest}: {c:?}");
         assert_eq!(c.basis.analysis, "multiprocessor");
+        assert_eq!((c.parts.len(), c.untold), (0, Some("jobs run on whichever virtual core is free")));
         assert!(found["margin/partition/P"].bound >= Some(1_000_000), "{:?}", found["margin/partition/P"]);
     }
     let server = "[partition.server]\nbudget = \"9 ms\"\nperiod = \"10 ms\"";

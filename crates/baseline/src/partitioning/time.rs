@@ -37,11 +37,12 @@ fn largest(loads: &[Load], id: PartitionId) -> Option<u64> {
     own.map(|load| load.ppm.as_ref().ok().copied()).collect::<Option<Vec<_>>>()?.into_iter().max()
 }
 
-/// The same system where nobody waits for a line: no other master asks for one.
+/// The same system where no other master lengthens a job: none asks for a line.
 fn with_others_idle(system: &System) -> System {
     let mut idle = system.clone();
     for task in &mut idle.tasks {
         task.line_requests = Some(Located::new(0, task.name.span));
+        task.sensitivity = None;
     }
     idle
 }

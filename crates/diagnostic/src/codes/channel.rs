@@ -12,6 +12,7 @@ crate::code::declare! {
     ACCESS_TWICE = Error "E0609", since "0.1.0", "A partition is given access to a region twice.";
     MESSAGE_ABOVE_RAM = Error "E0610", since "0.1.0", "A message does not fit into the RAM of who writes or reads it.";
     MEASURE_SAYS_NOTHING = Error "E0611", since "0.1.0", "A measure against a fault of exchange says nothing.";
+    CANNOT_PASS_ON = Error "E0612", since "0.1.0", "A channel cannot pass on the messages of the one that it names.";
     SHARED_WITH_NOBODY = Warning "W0601", since "0.1.0", "No partition has access to a shared region.";
     NAMED_BY_NOBODY = Warning "W0602", since "0.1.0", "No channel and no region names a protection.";
 }

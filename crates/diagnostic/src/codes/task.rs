@@ -15,4 +15,5 @@ crate::code::declare! {
     EQUAL_PRIORITIES = Warning "W0401", since "0.1.0", "Two tasks of a partition have the same priority.";
     JITTER_NOT_BELOW_PERIOD = Warning "W0403", since "0.1.0", "The release jitter of a task is not below its period.";
     LOCKING_UNUSED = Warning "W0404", since "0.1.0", "A partition says how resources are protected and its tasks name none.";
+    STRESS_MISSING = Warning "W0405", since "0.1.0", "A task declares no stress and others do.";
 }

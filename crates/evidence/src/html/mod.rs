@@ -15,6 +15,7 @@ mod failures;
 mod flow;
 mod frame;
 mod health;
+mod lengthened;
 mod margins;
 mod memory;
 mod names;

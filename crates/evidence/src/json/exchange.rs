@@ -42,7 +42,9 @@ fn exchange(of: &Exchange) -> ExchangeShape<'_> {
 
 fn said(stand: &Stand) -> (Vec<&str>, Vec<&str>) {
     match stand {
-        Stand::Measures(all) => (all.iter().map(String::as_str).collect(), Vec::new()),
+        Stand::Measures(all) | Stand::PassedOn { measures: all, .. } => {
+            (all.iter().map(String::as_str).collect(), Vec::new())
+        }
         Stand::CannotOccur(reason) => (vec![reason], Vec::new()),
         Stand::Construction { why, rests_on } => (vec![why], rests_on.iter().map(String::as_str).collect()),
         Stand::Nothing => (Vec::new(), Vec::new()),

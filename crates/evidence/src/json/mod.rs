@@ -5,6 +5,7 @@
 mod covert;
 mod exchange;
 mod interference;
+mod lengthened;
 mod objectives;
 mod recording;
 mod rehearsal;
@@ -49,6 +50,7 @@ fn answer(dossier: &Dossier) -> Answer<'_> {
         interference_channels: interference::channels(dossier),
         settings: interference::settings(dossier),
         robust_partitioning: interference::robust(dossier),
+        who_lengthens_whom: lengthened::all(dossier),
         covert_channels: covert::shape(dossier),
         exchange_faults: exchange::shape(dossier),
         objectives: objectives::all(dossier),

@@ -23,6 +23,7 @@ pub(super) struct Answer<'d> {
     pub interference_channels: Vec<super::interference::ChannelShape<'d>>,
     pub settings: Vec<super::interference::SettingShape<'d>>,
     pub robust_partitioning: Vec<super::interference::RobustShape<'d>>,
+    pub who_lengthens_whom: Vec<super::lengthened::LengthenedShape<'d>>,
     pub covert_channels: super::covert::CovertShape<'d>,
     pub exchange_faults: super::exchange::CoverageShape<'d>,
     pub objectives: Vec<super::objectives::ObjectiveShape<'d>>,

@@ -7,6 +7,7 @@ mod exchange;
 mod failures;
 mod head;
 mod layout;
+mod lengthened;
 mod objectives;
 mod recording;
 mod rehearsal;
@@ -66,6 +67,7 @@ pub fn render(dossier: &Dossier, detail: Detail, style: Style) -> String {
     match detail {
         Detail::All => {
             claims::tables(&mut page, dossier);
+            lengthened::draw(&mut page, dossier);
             exchange::draw(&mut page, dossier);
             covert::draw(&mut page, dossier);
             objectives::list(&mut page, dossier);

@@ -106,6 +106,8 @@ pub fn task(partition: usize, name: &str, period: Duration, wcet: Duration, clas
         provenance: class.map(provenance),
         line_requests: Some(at(100)),
         peak_rate: None,
+        sensitivity: None,
+        stress: None,
         jitter: None,
         blocking: None,
         sections: vec![],
@@ -129,6 +131,7 @@ pub fn channel(name: &str, from: usize, to: usize, kind: ChannelKind) -> Channel
         checks: vec![],
         forwarded: false,
         measures: None,
+        passes_on: None,
     }
 }
 

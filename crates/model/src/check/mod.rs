@@ -28,6 +28,7 @@ mod masters;
 mod messages;
 mod network;
 mod opaque;
+mod passing;
 mod pinning;
 mod placement;
 mod priorities;
@@ -38,6 +39,7 @@ mod restart;
 mod roles;
 mod schedules;
 mod shared;
+mod stress;
 mod task_times;
 mod traffic;
 
@@ -71,6 +73,7 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         messages::check,
         network::check,
         opaque::check,
+        passing::check,
         pinning::check,
         placement::check,
         priorities::check,
@@ -81,6 +84,7 @@ pub(crate) fn check(doc: &Document, cx: &mut Context) {
         roles::check,
         schedules::check,
         shared::check,
+        stress::check,
         task_times::check,
         traffic::check,
     ];

@@ -6,6 +6,7 @@ use super::section::{COUNT, Key, Kind, Section, words};
 use super::{Context, Document, Fields, assumed, protection};
 use crate::system::{Channel, ChannelKind, FlowCheck, QueueRead};
 use diagnostic::Located;
+use quantity::ChannelId;
 
 pub(super) static SECTION: Section = Section {
     head: "[[channel]]",
@@ -36,6 +37,11 @@ pub(super) static SECTION: Section = Section {
         ),
         Key::optional("forwarded", Kind::Flag, "Whether the forwarder of the network carries it."),
         protection::KEY,
+        Key::optional(
+            "passes_on",
+            Kind::Ref("channel"),
+            "The channel whose messages its writer passes on as they are; readers check what was attached there.",
+        ),
     ],
 };
 
@@ -77,6 +83,8 @@ fn channel(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<Channel>
     written.for_each(|end| super::port_end::report(&end, doc, cx));
     let checks = checks(fields, doc, cx);
     let measures = protection::read(fields, doc, cx);
+    let passed = fields.text("passes_on");
+    let passes_on = passed.and_then(|name| doc.names.channels.resolve(&name, ChannelId::new, cx));
     let name = fields.text("name")?;
     Some(Channel {
         title: fields.words("title"),
@@ -87,6 +95,7 @@ fn channel(fields: &Fields, doc: &Document, cx: &mut Context) -> Option<Channel>
         checks,
         forwarded: fields.flag("forwarded").is_some_and(|flag| flag.value),
         measures,
+        passes_on,
         name,
     })
 }

@@ -2,7 +2,7 @@
 
 use super::Protection;
 use diagnostic::Located;
-use quantity::{Bytes, DeviceId, Duration, PartitionId, TaskId};
+use quantity::{Bytes, ChannelId, DeviceId, Duration, PartitionId, TaskId};
 use serde::Serialize;
 
 /// One channel: one source, one or more destinations.
@@ -27,6 +27,9 @@ pub struct Channel {
     /// What stands against faults of the exchange, where something is declared.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub measures: Option<Located<Protection>>,
+    /// The channel whose messages it carries on as they are, with all that was attached to them.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub passes_on: Option<Located<ChannelId>>,
 }
 
 /// An end of a channel.

@@ -27,6 +27,12 @@ pub struct Task {
     pub line_requests: Option<Located<u64>>,
     /// The highest rate at which the task asks for memory while it executes.
     pub peak_rate: Option<Located<PeakRate>>,
+    /// By how much one other master, whatever it does, lengthens a job at the most, beside what its line requests wait.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sensitivity: Option<Located<Duration>>,
+    /// By how much one job lengthens all that runs meanwhile on one other core at the most.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stress: Option<Located<Duration>>,
     /// The release jitter, where it differs from the platform's.
     pub jitter: Option<Located<Duration>>,
     /// The blocking time, where it differs from the platform's longest section that cannot be preempted.

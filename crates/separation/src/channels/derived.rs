@@ -7,7 +7,7 @@ use crate::homes::{active_cores, homes};
 use claim::{Status, Verdict};
 use diagnostic::Span;
 use model::System;
-use model::system::{Cache, Device, Interconnect, Memory, SharedKind};
+use model::system::{Cache, Device, Interconnect, Memory, SharedKind, Task};
 use plan::Plan;
 use quantity::{Bytes, CacheId, CoreId, PartitionId};
 use std::collections::BTreeSet;
@@ -203,11 +203,15 @@ fn waits(system: &System, interconnect: &Interconnect, masters: usize) -> Told {
     if let Some(missing) = active_cores(system).into_iter().find(|core| !listed(core)) {
         return Told::Fault(format!("{} is active and no master of the interconnect", core_name(system, missing)));
     }
-    let mut unknown = system.task_ids().filter(|id| system.task(*id).line_requests.is_none());
+    let is_known = |task: &Task| task.line_requests.is_some() || task.sensitivity.is_some();
+    let mut unknown = system.task_ids().filter(|id| !is_known(system.task(*id)));
     if let Some(first) = unknown.next() {
         let others = unknown.count();
         let more = if others == 0 { String::new() } else { format!(" nor that of {others} others") };
-        return Told::Nothing(format!("`line_requests` of `{}` is not given{more}", system.task_label(first)));
+        return Told::Nothing(format!(
+            "neither `line_requests` nor `sensitivity` of `{}` is given{more}",
+            system.task_label(first)
+        ));
     }
     let others = masters.saturating_sub(1) as u64;
     let bytes = interconnect.line.value.get().saturating_mul(others);

@@ -1,7 +1,7 @@
 //! What can be told of what partitions share, who may change it, who may tell, and how fast.
 
 use super::capacity::{levels, of_levels};
-use super::{Access, Capacity, Resource};
+use super::{Access, Capacity, Resource, servers};
 use crate::channels::{self, InterferenceChannel, State};
 use crate::edges::{Carrier, edges};
 use crate::homes::{active_cores, homes};
@@ -96,18 +96,25 @@ fn residue(system: &System, core: CoreId, where_run: &[Vec<CoreId>]) -> Option<R
     (has_cache && here.len() > 1).then(|| row(system, name, why, (&here, &here), |_, _| Some(Capacity::NotComputed)))
 }
 
-/// When servers and shares of a set are served: what others do not use moves it. A budget may be cut into any pieces, and each cut
-/// be told, so no datum bounds what it carries.
+/// When servers and shares of a set are served: what others do not use moves it. A turn of a share ends whenever its guest has nothing
+/// to do, and the next begins, so no datum bounds how many turns there are, nor what they carry.
 fn turns(system: &System, id: CoreSetId, set: &CoreSet) -> Option<Resource> {
-    let why = match set.policy {
-        CorePolicy::BudgetServer => "what others use moves a server within its period",
-        CorePolicy::ProportionalShare { .. } => "what others leave unused goes to whoever has work",
+    let (why, of_servers) = match set.policy {
+        CorePolicy::BudgetServer => {
+            ("what others use moves a server within its period: told by each instant at which it is served again", true)
+        }
+        CorePolicy::ProportionalShare { .. } => (
+            "what others leave unused goes to whoever has work; no datum bounds how many turns there are in a second",
+            false,
+        ),
         CorePolicy::WindowTable { .. } | CorePolicy::Dedicated => return None,
     };
-    let is_member = |of: &PartitionId| system.partition(*of).core_set.as_ref().is_some_and(|set| set.value == id);
-    let members: BTreeSet<PartitionId> = system.partition_ids().filter(is_member).collect();
+    let members: BTreeSet<PartitionId> = servers::members(system, id).collect();
     let name = format!("core set {}: when each is served", set.name.value);
-    let carries = |_, _| Some(Capacity::NotComputed);
+    let carries = |from, to| match of_servers {
+        true => servers::may_move(system, id, from, to).then(|| servers::told_to(system, id, set, to)),
+        false => Some(Capacity::NotComputed),
+    };
     let row = || Resource { donates: true, ..row(system, name, why.to_owned(), (&members, &members), carries) };
     (members.len() > 1).then(row)
 }

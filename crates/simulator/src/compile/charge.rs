@@ -1,4 +1,4 @@
-//! The charged time of a task: `C' = WCET + interference of its line requests + two context switches`, and its port calls
+//! The charged time of a task: `C' = WCET + what other masters lengthen it by + two context switches`, and its port calls
 //! where the platform sheet says that execution times do not hold them.
 
 use super::Missing;
@@ -35,9 +35,11 @@ fn interference(system: &System, id: TaskId, missing: &mut Missing) -> Option<(u
     let label = || system.task_label(id);
     let path = system.board.interconnect.as_ref();
     let others = path.filter(|path| all_cores_listed(system, path)).map(|path| path.masters.len().saturating_sub(1));
-    let requests = task.line_requests.map(|requests| requests.value);
+    // A sensitivity holds what requests wait that are not counted.
+    let requests = task.line_requests.map(|requests| requests.value).or(task.sensitivity.and(Some(0)));
+    let each_ns = task.sensitivity.map_or(0, |each| each.ns());
     match (requests, others) {
-        (Some(0), _) => Some((0, 0)),
+        (Some(0), _) if each_ns == 0 => Some((0, 0)),
         (requests, Some(0)) => Some((requests.unwrap_or(0), 0)),
         (None, _) => {
             missing.need(None, task.partition, || format!("`line_requests` of task {} is not declared", label()))
@@ -48,7 +50,7 @@ fn interference(system: &System, id: TaskId, missing: &mut Missing) -> Option<(u
             format!("{what}, so the wait of the line requests of task {} is not known", label())
         }),
         (Some(requests), Some(others)) => {
-            let wait = path.and_then(|path| waiting_ns(path, requests, others));
+            let wait = path.and_then(|path| waiting_ns(path, requests, each_ns, others));
             let wait = missing.need(wait, task.partition, || {
                 format!("the line requests of task {} wait beyond all bounds", label())
             })?;
@@ -62,9 +64,12 @@ fn all_cores_listed(system: &System, path: &Interconnect) -> bool {
     system.board.cores.iter().enumerate().all(|(index, core)| !core.active || listed(index))
 }
 
-fn waiting_ns(path: &Interconnect, requests: u64, others: usize) -> Option<u64> {
-    let lines = requests.checked_mul(u64::try_from(others).ok()?)?;
-    path.guaranteed.time_for(Bytes::new(lines.checked_mul(path.line.get())?)).map(|time| time.ns())
+/// How long so many requests wait for each of the others, and by how much each lengthens the job besides.
+fn waiting_ns(path: &Interconnect, requests: u64, each_ns: u64, others: usize) -> Option<u64> {
+    let others = u64::try_from(others).ok()?;
+    let lines = requests.checked_mul(others)?;
+    let lines = path.guaranteed.time_for(Bytes::new(lines.checked_mul(path.line.get())?))?;
+    lines.ns().checked_add(each_ns.checked_mul(others)?)
 }
 
 /// The calls of one job's ports, where its execution time does not hold them.

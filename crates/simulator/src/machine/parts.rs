@@ -59,7 +59,7 @@ pub struct Task {
     pub jitter_ns: u64,
     /// The shortest execution time; at least 1.
     pub least_ns: u64,
-    /// The charged time: execution, interference of its line requests, two context switches, port calls where charged.
+    /// The charged time: execution, what other masters lengthen it by, two context switches, port calls where charged.
     pub charged_ns: u64,
     /// Of the charged time, the part that waits for other masters.
     pub interference_ns: u64,

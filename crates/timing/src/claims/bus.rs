@@ -251,8 +251,12 @@ impl View<'_> {
 
     fn jobs_of(&self, id: TaskId) -> Option<Jobs> {
         let task = self.scope.system.task(id);
-        let requests = task.line_requests?.value;
-        let response_ns = *self.proven.get(&id)?;
-        Some(Jobs { period_ns: task.period.value.ns(), response_ns, requests })
+        let (requests, stress) = (task.line_requests, task.stress);
+        Some(Jobs {
+            period_ns: task.period.value.ns(),
+            response_ns: *self.proven.get(&id)?,
+            requests: requests.map(|requests| requests.value),
+            stress_ns: stress.map(|stress| stress.value.ns()),
+        })
     }
 }

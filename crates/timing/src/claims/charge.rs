@@ -1,17 +1,17 @@
-//! What a job is charged: its execution time alone, what its line requests wait for others, two switches.
+//! What a job is charged: its execution time alone, what others lengthen it by, two switches.
 //!
-//! Computes: `C' = WCET + N (M - 1) L + 2 switches`, with `L` the time of one line at the guaranteed rate.
+//! Computes: `C' = WCET + (M - 1) (N L + X) + 2 switches`, with `L` the time of one line at the guaranteed rate.
 //! Source: round-robin among masters, one outstanding request each: each request waits for at most one
-//! of every other master; common practice, no source.
+//! of every other master; common practice, no source. The sensitivity `X`: Davis, Griffin and Bate, ECRTS 2021 (from memory).
 //! Assumptions: round-robin; every master listed: an active core that is not leaves no bound.
-//! Symbols: `N` line requests of a job; `M` masters; times in ns. The waiting is rounded up once for the whole job.
+//! Symbols: `N` line requests of a job; `X` its sensitivity to one other master; `M` masters; times in ns. The waiting is rounded up once for the whole job.
 //! Invariants and why it ends: plain arithmetic, checked.
 //! Differs from the source: nothing.
 //! Checked by: the survey vessel's 39 charged times.
 
 use super::ports_cost::port_cost_ns;
 use super::scope::Scope;
-use model::system::{Board, Interconnect};
+use model::system::{Board, Interconnect, Task};
 use quantity::{Bytes, CoreId, TaskId};
 
 /// The charged time of a job of `task` on `core`, in ns.
@@ -23,8 +23,7 @@ pub(super) fn charged_ns(scope: &Scope<'_>, id: TaskId, core: Option<CoreId>) ->
     let missing = |what: &str| format!("`{what}` of `{}` is not given", scope.system.task_label(id));
     let wcet_ns = task.wcet.as_ref().ok_or_else(|| missing("wcet"))?.value.ns();
     let switch = scope.system.platform.context_switch.as_ref().ok_or("`platform.context_switch` is not given")?;
-    let requests = task.line_requests.as_ref().map(|requests| requests.value);
-    let waiting_ns = waiting_ns(&scope.system.board, requests, core, || missing("line_requests"))?;
+    let waiting_ns = waiting_ns(&scope.system.board, task, core, || missing("line_requests"))?;
     let switches_ns = switch.value.ns().saturating_mul(2);
     let ports_ns = port_cost_ns(scope.system, id)?;
     wcet_ns
@@ -34,7 +33,7 @@ pub(super) fn charged_ns(scope: &Scope<'_>, id: TaskId, core: Option<CoreId>) ->
         .ok_or_else(|| format!("the charged time of `{}` is too large", scope.system.task_label(id)))
 }
 
-/// The part of a charged time that a job waits for its line requests, in ns.
+/// The part of a charged time by which others lengthen a job, in ns.
 pub(super) fn waiting_of(scope: &Scope<'_>, id: TaskId, charged_ns: u64) -> u64 {
     let switches_ns = scope.system.platform.context_switch.map_or(0, |switch| switch.value.ns().saturating_mul(2));
     let alone_ns = scope.system.task(id).wcet.map_or(0, |wcet| wcet.value.ns());
@@ -52,17 +51,13 @@ fn require_all_listed(board: &Board, interconnect: &Interconnect) -> Result<(), 
     }
 }
 
-fn waiting_ns(
-    board: &Board,
-    requests: Option<u64>,
-    core: Option<CoreId>,
-    missing: impl Fn() -> String,
-) -> Result<u64, String> {
-    if requests == Some(0) {
+fn waiting_ns(board: &Board, task: &Task, core: Option<CoreId>, missing: impl Fn() -> String) -> Result<u64, String> {
+    let (requests, each_ns) = (requests_of(task), sensitivity_ns(task));
+    if requests == Some(0) && each_ns == 0 {
         return Ok(0);
     }
     let interconnect =
-        board.interconnect.as_ref().ok_or("`board.interconnect` is not given, and line requests wait there")?;
+        board.interconnect.as_ref().ok_or("`board.interconnect` is not given, and others are waited for there")?;
     require_all_listed(board, interconnect)?;
     let others = interconnect.masters.iter().filter(|master| master.core.is_none() || master.core != core).count();
     if others == 0 {
@@ -72,6 +67,18 @@ fn waiting_ns(
     let lines = requests.checked_mul(others as u64);
     let bytes = lines.and_then(|lines| lines.checked_mul(interconnect.line.value.get()));
     let time = bytes.and_then(|bytes| interconnect.guaranteed.value.time_for(Bytes::new(bytes)));
-    time.map(|time| time.ns())
+    let lengthened_ns = each_ns.checked_mul(others as u64);
+    time.zip(lengthened_ns)
+        .and_then(|(time, lengthened_ns)| time.ns().checked_add(lengthened_ns))
         .ok_or_else(|| "the waiting time of line requests is too large, or the guaranteed rate is zero".to_owned())
+}
+
+/// The line requests of a job that are counted one by one: what a sensitivity is declared for holds those that are not.
+pub(super) fn requests_of(task: &Task) -> Option<u64> {
+    task.line_requests.map(|requests| requests.value).or(task.sensitivity.and(Some(0)))
+}
+
+/// By how much one other master lengthens a job, beside what its counted requests wait.
+pub(super) fn sensitivity_ns(task: &Task) -> u64 {
+    task.sensitivity.map_or(0, |each| each.value.ns())
 }

@@ -18,6 +18,9 @@ use claim::{Basis, Kind, Relation, Status, Verdict, Witness};
 use model::system::{Guest, OpaqueNeed};
 use quantity::{Duration, PartitionId};
 
+/// Why the bound of an opaque guest is not told by its parts.
+const UNTOLD: &str = "what an opaque guest executes, and what of it waits for memory, is not declared job by job";
+
 /// One verdict for an opaque guest.
 pub(super) fn check(scope: &Scope<'_>, partition: PartitionId) -> Option<Verdict> {
     let guest = &scope.system.partition(partition).guest;
@@ -38,7 +41,10 @@ pub(super) fn check(scope: &Scope<'_>, partition: PartitionId) -> Option<Verdict
     };
     Some(match supplies {
         Err(reason) => Verdict { reason: Some(reason), ..base },
-        Ok(supplies) => judge(base, need, limit_ns, &supplies),
+        Ok(supplies) => {
+            let verdict = judge(base, need, limit_ns, &supplies);
+            Verdict { untold: verdict.bound.map(|_| UNTOLD), ..verdict }
+        }
     })
 }
 

@@ -15,7 +15,7 @@
 use super::responses::Analysed;
 use super::results::Results;
 use super::scope::Scope;
-use super::{bus, response_parts};
+use super::{bus, charge, response_parts};
 use crate::interference::{Bus, Latest, Own, Presence, Work, latest_response, latest_response_below};
 use crate::response::Response;
 use crate::task_set::Policy;
@@ -162,10 +162,11 @@ fn of_task(
 
 /// What a job of task `k` takes but for waiting, its stalls included, and asks for.
 fn alone(scope: &Scope<'_>, core: &Analysed, k: usize) -> Result<Work, String> {
-    let requests = scope.system.task(core.ids[k]).line_requests.map_or(0, |requests| requests.value);
+    let task = scope.system.task(core.ids[k]);
+    let (requests, sensitivity_ns) = (charge::requests_of(task).unwrap_or(0), charge::sensitivity_ns(task));
     match core.tasks[k].charged_ns - response_parts::jobs_waiting(scope, core, k) {
         0 => Err(format!("`{}` takes no time but to wait", scope.system.task_label(core.ids[k]))),
-        alone_ns => Ok(Work { alone_ns, requests }),
+        alone_ns => Ok(Work { alone_ns, requests, sensitivity_ns }),
     }
 }
 

@@ -37,8 +37,8 @@ pub struct Latest {
     pub arrival_ns: i64,
     /// The completion.
     pub finish_ns: u64,
-    /// The line requests of all jobs that count.
-    pub requests: u64,
+    /// What all jobs that count take and ask for.
+    pub work: Work,
     /// Which jobs count.
     pub(crate) counted: Counted,
     /// What goes before all of them, in ns.
@@ -80,7 +80,7 @@ impl<'a> Busy<'a> {
         while self.rounds > 0 && span_ns <= self.horizon_ns {
             self.rounds -= 1;
             let work = self.work(counted, first, span_ns);
-            let waiting = waits(self.bus, work.requests, from, span_ns).fold(0, Fractions::saturating_add);
+            let waiting = waits(self.bus, &work, from, span_ns).fold(0, Fractions::saturating_add);
             let all_ns = work.alone_ns.saturating_add(self.bus.line.whole_ns(waiting));
             let needed_ns = self.supply.span_for_ns(self.supply.table_begin_ns(from.latest_ns), all_ns)?;
             if needed_ns <= span_ns {
@@ -95,11 +95,7 @@ impl<'a> Busy<'a> {
     fn work(&self, counted: &Counted, first: Work, span_ns: u64) -> Work {
         let of = |work: Work, at: usize| {
             let jobs = counted.jobs(self.tasks, at, span_ns as i64) as u64; // Neither negative nor past the horizon.
-            let one = self.own.jobs[at];
-            Work {
-                alone_ns: work.alone_ns.saturating_add(jobs.saturating_mul(one.alone_ns)),
-                requests: work.requests.saturating_add(jobs.saturating_mul(one.requests)),
-            }
+            work.and(jobs, &self.own.jobs[at])
         };
         counted.positions(self.tasks).fold(first, of)
     }
@@ -112,7 +108,7 @@ impl<'a> Busy<'a> {
             earliest_start_ns: from.earliest_ns,
             arrival_ns,
             finish_ns,
-            requests: self.work(&counted, first, finish_ns).requests,
+            work: self.work(&counted, first, finish_ns),
             counted,
             first_ns: first.alone_ns,
             at_boot: self.lost_ns.is_some(),
@@ -120,14 +116,22 @@ impl<'a> Busy<'a> {
     }
 }
 
-/// How long so many requests wait for each other master, in the order of the masters.
-pub(super) fn waits(bus: &Bus, requests: u64, from: From, span_ns: u64) -> impl Iterator<Item = Fractions> + use<'_> {
+/// How long jobs that take and ask for that much wait for each other master, in the order of the masters.
+pub(super) fn waits<'a>(
+    bus: &'a Bus,
+    work: &Work,
+    from: From,
+    span_ns: u64,
+) -> impl Iterator<Item = Fractions> + use<'a> {
     let span_ns = span_ns.saturating_add(bus.late_ns);
     let stretch = Stretch { earliest_ns: from.earliest_ns, latest_ns: from.latest_ns, span_ns };
-    let by_requests = bus.line.of_lines(requests);
-    let mut of_own = by_requests.saturating_mul(bus.own.len().saturating_sub(1) as u128);
+    let by_requests = bus.line.of_lines(work.requests);
+    let by_sensitivity = bus.line.of_ns(work.sensitivity_ns);
+    let most_of_own = bus.own.len().saturating_sub(1) as u128;
+    let mut of_own = by_requests.saturating_add(by_sensitivity).saturating_mul(most_of_own);
     bus.masters.iter().enumerate().map(move |(at, master)| {
-        let wait = by_requests.min(master.served_within(&stretch, bus.line));
+        let requests = by_requests.min(master.served_within(&stretch, bus.line));
+        let wait = requests.saturating_add(by_sensitivity.min(master.stress_within(&stretch, bus.line)));
         if !bus.own.contains(&at) {
             return wait;
         }

@@ -22,7 +22,7 @@ impl Busy<'_> {
 
     /// What goes before all jobs, were it this; in the first frame it is what that one lacks.
     fn first(&self, blocking_ns: i64) -> Work {
-        Work { alone_ns: self.lost_ns.unwrap_or(blocking_ns as u64), requests: 0 } // Times are not negative.
+        Work { alone_ns: self.lost_ns.unwrap_or(blocking_ns as u64), ..Work::default() } // Times are not negative.
     }
 
     fn counted(&self, own_before_ns: i64, which: Which) -> Counted {

@@ -111,8 +111,10 @@ pub struct Jobs {
     pub period_ns: u64,
     /// The longest time from an arrival to the completion, in ns.
     pub response_ns: u64,
-    /// Line requests of a job.
-    pub requests: u64,
+    /// Line requests of a job; none where they are not counted.
+    pub requests: Option<u64>,
+    /// By how much a job lengthens all that runs meanwhile on one other core, in ns; none where that is not known.
+    pub stress_ns: Option<u64>,
 }
 
 /// A span of a busy window of which only an interval is known for its begin: it begins in `[earliest, latest]` and is `span`
@@ -144,13 +146,26 @@ impl Master {
         let by_flow = self.flow.map_or(Fractions::MAX, |flow| line.of_lines(flow.lines_within(stretch.span_ns)));
         let by_presence = match &self.presence {
             Presence::Always => Fractions::MAX,
-            Presence::Jobs(jobs) => line.of_lines(requests_within(jobs, stretch.span_ns)),
+            Presence::Jobs(jobs) => requests_within(jobs, stretch.span_ns).map_or(Fractions::MAX, |n| line.of_lines(n)),
             Presence::Windows(residents) => {
                 let each = residents.iter().map(|resident| resident.served_within(stretch, line));
                 each.fold(0, Fractions::saturating_add)
             }
         };
         by_budget.min(by_flow).min(by_presence)
+    }
+
+    /// By how much what runs there within the stretch lengthens what runs on the own core, beside the requests that are counted.
+    pub(super) fn stress_within(&self, stretch: &Stretch, line: LineTime) -> Fractions {
+        let stress = match &self.presence {
+            Presence::Always => None,
+            Presence::Jobs(jobs) => stress_within(jobs, stretch.span_ns),
+            Presence::Windows(residents) => {
+                let mut each = residents.iter().map(|resident| resident.stress_within(stretch));
+                each.try_fold(0_u64, |sum, ns| Some(sum.saturating_add(ns?)))
+            }
+        };
+        stress.map_or(Fractions::MAX, |ns| line.of_ns(ns))
     }
 }
 
@@ -177,26 +192,48 @@ impl Flow {
 impl Resident {
     fn served_within(&self, stretch: &Stretch, line: LineTime) -> Fractions {
         let while_both = line.of_ns(stretch.most_of_ns(&self.overlap));
-        self.jobs.as_ref().map_or(while_both, |known| while_both.min(known.served_within(stretch, line)))
+        let of_jobs = self.jobs.as_ref().and_then(|known| known.served_within(stretch, line));
+        of_jobs.map_or(while_both, |of_jobs| while_both.min(of_jobs))
+    }
+
+    /// Nothing where no window of it lies beside usable time.
+    fn stress_within(&self, stretch: &Stretch) -> Option<u64> {
+        if stretch.most_of_ns(&self.overlap) == 0 {
+            return Some(0);
+        }
+        let known = self.jobs.as_ref()?;
+        stress_within(&known.jobs, stretch.span_ns).map(|ns| ns.saturating_add(known.heads_ns(stretch)))
     }
 }
 
 impl Known {
-    fn served_within(&self, stretch: &Stretch, line: LineTime) -> Fractions {
-        let requests = requests_within(&self.jobs, stretch.span_ns);
-        let windows = self.windows.met(stretch.earliest_ns, stretch.end_ns());
-        line.of_lines(requests).saturating_add(line.of_ns(windows.saturating_mul(self.head_ns)))
+    fn served_within(&self, stretch: &Stretch, line: LineTime) -> Option<Fractions> {
+        let requests = requests_within(&self.jobs, stretch.span_ns)?;
+        Some(line.of_lines(requests).saturating_add(line.of_ns(self.heads_ns(stretch))))
+    }
+
+    /// For how long the heads of all windows met can ask, and hold others up.
+    fn heads_ns(&self, stretch: &Stretch) -> u64 {
+        self.windows.met(stretch.earliest_ns, stretch.end_ns()).saturating_mul(self.head_ns)
     }
 }
 
-fn requests_within(jobs: &[Jobs], span_ns: u64) -> u64 {
-    jobs.iter().fold(0, |sum: u64, jobs| sum.saturating_add(jobs.requests_within(span_ns)))
+fn requests_within(jobs: &[Jobs], span_ns: u64) -> Option<u64> {
+    sum_within(jobs, span_ns, |jobs| jobs.requests)
+}
+
+fn stress_within(jobs: &[Jobs], span_ns: u64) -> Option<u64> {
+    sum_within(jobs, span_ns, |jobs| jobs.stress_ns)
+}
+
+/// What all jobs that are there at some instant of a span do, each as much as is told of it; none where that is not known of one.
+fn sum_within(jobs: &[Jobs], span_ns: u64, each: impl Fn(&Jobs) -> Option<u64>) -> Option<u64> {
+    jobs.iter().try_fold(0_u64, |sum, jobs| Some(sum.saturating_add(jobs.within(span_ns).saturating_mul(each(jobs)?))))
 }
 
 impl Jobs {
-    /// The requests of all jobs that are there at some instant of a span: those that arrive in it, or less than their
-    /// response before it.
-    fn requests_within(&self, span_ns: u64) -> u64 {
-        span_ns.saturating_add(self.response_ns).div_ceil(self.period_ns).saturating_mul(self.requests)
+    /// How many jobs are there at some instant of a span: those that arrive in it, or less than their response before it.
+    fn within(&self, span_ns: u64) -> u64 {
+        span_ns.saturating_add(self.response_ns).div_ceil(self.period_ns)
     }
 }

@@ -199,7 +199,8 @@ fn own_supply(board: &Board, own0: Own0) -> (Supply, u64) {
 }
 
 fn works(board: &Board) -> Vec<Work> {
-    let work = |task: &Task| Work { alone_ns: alone_ns(task, board.line), requests: requests_of(task) };
+    let work =
+        |task: &Task| Work { alone_ns: alone_ns(task, board.line), requests: requests_of(task), ..Work::default() };
     board.cores[0][0].tasks.iter().map(work).collect()
 }
 
@@ -222,7 +223,8 @@ fn bus(board: &Board, (own_supply, late_ns): &(Supply, u64), by_jobs: bool) -> B
         let jobs = partition.tasks.iter().zip(&responses).map(|(task, &response_ns)| Jobs {
             period_ns: task.period * UNIT,
             response_ns,
-            requests: requests_of(task),
+            requests: Some(requests_of(task)),
+            stress_ns: None,
         });
         Resident {
             overlap: curve(intervals(partition, MASTERS * board.line * UNIT).collect()).meet(&usable),

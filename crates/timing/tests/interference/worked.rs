@@ -21,7 +21,7 @@ fn least_urgent(work: Work, release: Release) -> (timing::Task, Work) {
     (task, work)
 }
 
-const WORKED: Work = Work { alone_ns: 6 * UNIT, requests: 6 };
+const WORKED: Work = Work { alone_ns: 6 * UNIT, requests: 6, sensitivity_ns: 0 };
 
 fn response_of(supply: &Supply, policy: Policy, tasks: &[(timing::Task, Work)], index: usize, master: Master) -> u64 {
     response_by(supply, policy, tasks, index, &bus_of(vec![master]))
@@ -64,7 +64,7 @@ fn bounds_worked_by_hand_are_met() {
     let at_the_end = only(beside(&[(0, 2), (9, 10)], None));
     assert_eq!(at_the_end, 1 + 10 + 6 + 2, "a window's last 1 us is all waited, and 8 us of the next one go by");
     // One job each 50 us can be there in 16 us and the 30 us that it takes: three lines.
-    let job = Jobs { period_ns: 50 * UNIT, response_ns: 30 * UNIT, requests: 3 };
+    let job = Jobs { period_ns: 50 * UNIT, response_ns: 30 * UNIT, requests: Some(3), stress_ns: None };
     let known = |windows, head_ns| Some(Known { jobs: vec![job], windows, head_ns });
     assert_eq!(only(beside(&[(0, 10)], known(no_windows(), 0))), 10 + 6 + 3);
     let window = Interval { start_ns: 0, end_ns: 10 * UNIT };
@@ -92,8 +92,15 @@ fn so_are_those_of_other_guests_and_supplies() {
     assert_eq!(in_phase(0), 6 + 2, "done before the other one is there again");
     assert_eq!(in_phase(5), 15 + 6 + 2 + 1 - 5, "1 us at the end of the first window, 2 us at the begin of the second");
     // One job each 50 us can be there in up to 20 us and the 30 us that it takes: three lines, whenever it is.
-    let jobs = || master(Presence::Jobs(vec![Jobs { period_ns: 50 * UNIT, response_ns: 30 * UNIT, requests: 3 }]));
-    let work = Work { alone_ns: 3 * UNIT, requests: 3 };
+    let jobs = || {
+        master(Presence::Jobs(vec![Jobs {
+            period_ns: 50 * UNIT,
+            response_ns: 30 * UNIT,
+            requests: Some(3),
+            stress_ns: None,
+        }]))
+    };
+    let work = Work { alone_ns: 3 * UNIT, requests: 3, ..Work::default() };
     let other = |priority, deadline: u64| {
         let (task, work) = least_urgent(work, Release::FreeRunning);
         (timing::Task { priority, deadline_ns: deadline * UNIT, ..task }, work)
@@ -138,7 +145,7 @@ fn so_are_those_at_the_edges_of_what_counts() {
     assert_eq!(response_by(&Supply::dedicated(), Policy::FixedPriority, &[(task, work)], 0, &both), 6 + 4);
     // What arrives at the instant at which a cooperative job could begin goes before it.
     let urgent = |alone: u64, period: u64| {
-        let work = Work { alone_ns: alone * UNIT, requests: 0 };
+        let work = Work { alone_ns: alone * UNIT, ..Work::default() };
         let (task, work) = least_urgent(work, Release::FreeRunning);
         (timing::Task { priority: 1, period_ns: period * UNIT, ..task }, work)
     };

@@ -5,6 +5,7 @@ use super::{Most, task_name};
 use crate::moment::Reading;
 use crate::rebuilt::{Job, Observer};
 use model::System;
+use model::system::{Interconnect, Task};
 use quantity::TaskId;
 
 #[derive(Debug)]
@@ -80,23 +81,24 @@ fn note_open(job: &Job, execution: &mut Tally, response: &mut Tally) {
     }
 }
 
-/// The longest time that a job may be seen to execute: what is claimed of it, two context switches, and where it declares
-/// line requests, the wait of each for one request of every other master. What is not declared adds nothing: a job above
+/// The longest time that a job may be seen to execute: what is claimed of it, two context switches, where it declares line
+/// requests, the wait of each for one request of every other master, and what else each of these lengthens it by. What is not declared adds nothing: a job above
 /// this is one that nothing declared explains.
 fn claimed(system: &System, task: TaskId) -> Limit {
     let declared = system.task(task);
     let wcet = declared.wcet.ok_or_else(|| "no `wcet` is claimed".to_owned())?.value.ns();
     let switches = system.platform.context_switch.map_or(0, |cost| cost.value.ns().saturating_mul(2));
-    let waits = match (declared.line_requests, &system.board.interconnect) {
-        (Some(requests), Some(path)) => {
-            let others = u128::try_from(path.masters.len().saturating_sub(1)).unwrap_or(u128::MAX);
-            let lines = u128::from(requests.value).saturating_mul(others);
-            let bytes = lines.saturating_mul(u128::from(path.line.value.get()));
-            let rate = u128::from(path.guaranteed.value.bytes_per_s()).max(1);
-            let wait = bytes.saturating_mul(1_000_000_000).div_ceil(rate);
-            u64::try_from(wait).unwrap_or(u64::MAX)
-        }
-        _ => 0,
-    };
+    let waits = system.board.interconnect.as_ref().map_or(0, |path| lengthened_ns(declared, path));
     Ok(wcet.saturating_add(switches).saturating_add(waits))
+}
+
+/// By how much all other masters lengthen a job at the most.
+fn lengthened_ns(task: &Task, path: &Interconnect) -> u64 {
+    let others = u128::try_from(path.masters.len().saturating_sub(1)).unwrap_or(u128::MAX);
+    let lines = u128::from(task.line_requests.map_or(0, |requests| requests.value)).saturating_mul(others);
+    let bytes = lines.saturating_mul(u128::from(path.line.value.get()));
+    let rate = u128::from(path.guaranteed.value.bytes_per_s()).max(1);
+    let requests_ns = bytes.saturating_mul(1_000_000_000).div_ceil(rate);
+    let besides_ns = u128::from(task.sensitivity.map_or(0, |each| each.value.ns())).saturating_mul(others);
+    u64::try_from(requests_ns.saturating_add(besides_ns)).unwrap_or(u64::MAX)
 }
