@@ -69,7 +69,7 @@ impl<'a> There<'a> {
 
     fn arrive(&mut self, now: u64) {
         for (task, jobs) in self.0.tasks.iter().zip(&mut self.1) {
-            if now >= task.phase && (now - task.phase) % task.period == 0 {
+            if now >= task.phase && (now - task.phase).is_multiple_of(task.period) {
                 let Task { executes, sensitivity, stress, .. } = *task;
                 jobs.push(Job { arrival: now, left: executes, sensitivity, stress });
             }
