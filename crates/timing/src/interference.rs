@@ -69,6 +69,8 @@ pub struct Bus {
     pub line: LineTime,
     /// The other masters.
     pub masters: Vec<Master>,
+    /// Those of them through which the own partition asks, where it has time on several cores: each request waits for all of them but one.
+    pub own: Vec<usize>,
     /// By so much later than it begins a busy window is supplied as the own table says, in ns; whoever has places in a frame is
     /// told as much later.
     pub late_ns: u64,

@@ -69,7 +69,7 @@ impl<'a> There<'a> {
 
     fn arrive(&mut self, now: u64) {
         for (task, jobs) in self.0.tasks.iter().zip(&mut self.1) {
-            if now >= task.phase && (now - task.phase) % task.period == 0 {
+            if now >= task.phase && (now - task.phase).is_multiple_of(task.period) {
                 let Task { executes, sensitivity, stress, .. } = *task;
                 jobs.push(Job { arrival: now, left: executes, sensitivity, stress });
             }
@@ -197,7 +197,7 @@ fn bus(board: &Board) -> Option<Bus> {
     };
     let residents = board.others.iter().map(resident).collect::<Option<Vec<_>>>()?;
     let master = Master { budget: None, flow: None, presence: Presence::Windows(residents) };
-    Some(Bus { line: LineTime::new(1, 1)?, masters: vec![master], late_ns: 0 })
+    Some(Bus { line: LineTime::new(1, 1)?, masters: vec![master], own: Vec::new(), late_ns: 0 })
 }
 
 fn bounds(board: &Board) -> Option<Vec<u64>> {

@@ -203,6 +203,8 @@ fn so_it_is_under_every_guest_and_every_supply() {
         (Form::Dedicated, 997, 969),
         (Form::Interrupted, 997, 983),
         (Form::Stalled, 963, 876),
+        (Form::Moving, 1000, 996),
+        (Form::Pinned, 999, 1000),
     ] {
         let boards = (0..16).map(|number| {
             let cores = if form == Form::Dedicated { 3 } else { 2 + number % 2 };

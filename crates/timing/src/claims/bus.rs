@@ -27,19 +27,27 @@ pub(super) fn seen_by(
     proven: &Proven,
 ) -> Result<Option<Bus>, String> {
     let interconnect = scope.system.board.interconnect.as_ref().ok_or("`board.interconnect` is not given")?;
-    let core = core_of(scope, partition, own)?;
+    let homes = homes(scope, partition, own);
+    if homes.len() > 1 && own.losses.stalled {
+        return Err("where stalls are charged on several cores only the request-driven bound is known".to_owned());
+    }
     let bytes = u128::from(interconnect.line.value.get());
     let rate = u128::from(interconnect.guaranteed.value.bytes_per_s());
     let line =
         LineTime::new(bytes * NS_PER_S, rate).ok_or("the time of one line request is no number that can be used")?;
     let late_ns = own.late_ns;
     // Without places any phase is counted, but where arrivals keep to a frame that nothing ties to the others'.
-    let keeps_frame = if own.supply.has_places() { is_synchronised(scope, core) } else { own.as_free_running };
+    let synchronised = || homes.iter().all(|&core| is_synchronised(scope, core));
+    let keeps_frame = if own.supply.has_places() { synchronised() } else { own.as_free_running };
     let usable = usable(scope, own).ok_or("the usable windows are none of the frame")?;
-    let view = View { scope, interconnect, line, usable, proven, keeps_frame, late_ns };
-    let others = interconnect.masters.iter().enumerate().filter(|(_, master)| master.core != Some(core));
-    let masters: Vec<_> = others.map(|(index, _)| view.master(index)).collect();
-    Ok((!masters.is_empty()).then_some(Bus { line, masters, late_ns }))
+    let own = (partition, virtual_core(scope, own));
+    let view = View { scope, interconnect, line, own, usable, proven, keeps_frame, late_ns };
+    let is_home = |index: &usize| interconnect.masters[*index].core.is_some_and(|core| homes.contains(&core));
+    let others: Vec<usize> =
+        (0..interconnect.masters.len()).filter(|index| homes.len() > 1 || !is_home(index)).collect();
+    let own = (0..others.len()).filter(|&at| is_home(&others[at])).collect();
+    let masters: Vec<_> = others.into_iter().map(|index| view.master(index)).collect();
+    Ok((!masters.is_empty()).then_some(Bus { line, masters, own, late_ns }))
 }
 
 /// When the own partition may have usable time: no more than its windows behind their heads, whatever is lost of them by what need
@@ -59,16 +67,21 @@ fn later(interval: Interval, late_ns: u64, frame_ns: u64) -> Interval {
     Interval { start_ns, end_ns: start_ns.saturating_add(interval.end_ns - interval.start_ns) }
 }
 
-/// The one core on which the windows of a virtual core are.
-///
-/// # Errors
-/// That there are several.
-pub(super) fn core_of(scope: &Scope<'_>, partition: PartitionId, own: &Analysed) -> Result<CoreId, String> {
-    let virtual_core = own.ids.first().and_then(|&id| virtual_core_of(scope, id)).unwrap_or(0);
-    match scope.home_cores(partition, virtual_core)[..] {
-        [core] => Ok(core),
-        _ => Err("with windows on several cores only the request-driven bound is known".to_owned()),
+/// The cores on which the tasks of a virtual core run.
+fn homes(scope: &Scope<'_>, partition: PartitionId, own: &Analysed) -> Vec<CoreId> {
+    scope.home_cores(partition, virtual_core(scope, own))
+}
+
+/// The one core on which they do; none where there are several.
+pub(super) fn only_core(scope: &Scope<'_>, partition: PartitionId, own: &Analysed) -> Option<CoreId> {
+    match homes(scope, partition, own)[..] {
+        [core] => Some(core),
+        _ => None,
     }
+}
+
+fn virtual_core(scope: &Scope<'_>, own: &Analysed) -> u32 {
+    own.ids.first().and_then(|&id| virtual_core_of(scope, id)).unwrap_or(0)
 }
 
 fn is_synchronised(scope: &Scope<'_>, core: CoreId) -> bool {
@@ -80,6 +93,7 @@ struct View<'a> {
     scope: &'a Scope<'a>,
     interconnect: &'a Interconnect,
     line: LineTime,
+    own: (PartitionId, u32),
     usable: Curve,
     proven: &'a Proven,
     /// Whether the own frame begins with the others', or the own time and arrivals know of none.
@@ -198,15 +212,18 @@ impl View<'_> {
         let head_ns = partition_supply::head_ns(self.scope).ok()?;
         // A request is served so long after it is asked for at the latest.
         let served_ns = self.line.lines_ns(self.interconnect.masters.len() as u64);
+        // Of the own windows on another core what is under way at their ends; while they last, nothing waits elsewhere.
+        let is_own = (partition, virtual_core) == self.own;
         let whole = |window: &MergedWindow| {
-            let length_ns = window.length.ns().saturating_add(slip_ns).saturating_add(served_ns);
-            let (start_ns, end_ns) = (window.start.ns(), window.start.ns().saturating_add(length_ns));
+            let start_ns = if is_own { window.end().ns() % frame_ns } else { window.start.ns() };
+            let length_ns = if is_own { 0 } else { window.length.ns() };
+            let end_ns = start_ns.saturating_add(length_ns).saturating_add(slip_ns).saturating_add(served_ns);
             later(Interval { start_ns, end_ns }, self.late_ns, frame_ns)
         };
         let whole: Vec<Interval> = windows.iter().map(whole).collect();
         let beside = |window: &&Interval| self.is_beside(**window);
         let met: Vec<Interval> = whole.iter().filter(beside).copied().collect();
-        let jobs = self.jobs(partition, virtual_core);
+        let jobs = if is_own { None } else { self.jobs(partition, virtual_core) };
         Some(Resident {
             jobs: match jobs {
                 Some(jobs) => Some(Known { jobs, windows: Windows::new(frame_ns, &met)?, head_ns }),

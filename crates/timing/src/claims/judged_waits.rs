@@ -6,7 +6,7 @@ use super::responses::{self, Analysed};
 use super::scope::Scope;
 use super::waits::{self, Gain, Waited};
 use super::{charge, response_parts};
-use crate::interference::{Bus, Presence};
+use crate::interference::Presence;
 use crate::response::{self, Response};
 use crate::task_set::Task;
 use claim::{Assumption, Basis, Status, Verdict};
@@ -67,7 +67,8 @@ fn judge(scope: &Scope<'_>, analysed: &Analysed, k: usize, both: Verdict, gain: 
         exact: false,
         witness: None,
         parts: response_parts::of_gain(scope, analysed, k, gain),
-        basis: basis(&both.basis, &gain.bus),
+        untold: None,
+        basis: basis(&both.basis, gain),
         ..both
     };
     if gain.latest.response_ns > deadline_ns {
@@ -120,13 +121,15 @@ fn without_waiting(scope: &Scope<'_>, analysed: &Analysed) -> Option<Analysed> {
     })
 }
 
-fn basis(driven: &Basis, bus: &Bus) -> Basis {
+fn basis(driven: &Basis, gain: &Gain) -> Basis {
+    let bus = &gain.bus;
     let mut assumptions = driven.assumptions.clone();
     if bus.masters.iter().any(|master| matches!(master.presence, Presence::Windows(_))) {
         assumptions.extend([Assumption::FramesSynchronised, Assumption::WindowsEnforced]);
     }
     if waits::counts_jobs(bus) {
         assumptions.push(Assumption::OthersSteady);
+        assumptions.extend_from_slice(&gain.others_rest_on);
     }
     if bus.masters.iter().any(|master| master.budget.is_some()) {
         assumptions.push(Assumption::BudgetsRegulated);

@@ -63,13 +63,13 @@ pub(super) fn jobs_waiting(scope: &Scope<'_>, core: &Analysed, k: usize) -> u64 
 /// How long a job of task `k` is charged to stall on its core, whose bandwidth budget may run out.
 fn stalled_ns(scope: &Scope<'_>, core: &Analysed, k: usize) -> u64 {
     let id = core.ids[k];
-    let on = bus::core_of(scope, scope.system.task(id).partition, core).ok().filter(|_| core.losses.stalled);
+    let on = bus::only_core(scope, scope.system.task(id).partition, core).filter(|_| core.losses.stalled);
     on.map_or(0, |on| throttling::stall_ns(scope, id, Some(on)).unwrap_or(0))
 }
 
 fn other_masters<'a>(scope: &Scope<'a>, core: &Analysed) -> Vec<&'a str> {
     let partition = core.ids.first().map(|&id| scope.system.task(id).partition);
-    let own = partition.and_then(|partition| bus::core_of(scope, partition, core).ok());
+    let own = partition.and_then(|partition| bus::only_core(scope, partition, core));
     let masters =
         scope.system.board.interconnect.as_ref().map_or(&[][..], |interconnect: &Interconnect| &interconnect.masters);
     let others = masters.iter().filter(|master| !is_own(master.core, own));

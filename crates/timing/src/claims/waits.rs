@@ -19,6 +19,7 @@ use super::{bus, charge, response_parts};
 use crate::interference::{Bus, Latest, Own, Presence, Work, latest_response, latest_response_below};
 use crate::response::Response;
 use crate::task_set::Policy;
+use claim::Assumption;
 use quantity::{PartitionId, TaskId};
 use std::collections::BTreeMap;
 use std::rc::Rc;
@@ -40,6 +41,8 @@ pub(super) struct Waited {
 pub(super) struct Gain {
     pub(super) latest: Latest,
     pub(super) bus: Rc<Bus>,
+    /// What the responses of others rest on that can be counted by their jobs.
+    pub(super) others_rest_on: Rc<[Assumption]>,
 }
 
 /// Each task's response, or why it is only the request-driven one.
@@ -52,9 +55,11 @@ pub(super) type Proven = BTreeMap<TaskId, u64>;
 pub(super) fn of(scope: &Scope<'_>, results: &Results) -> Waits {
     let cores: Vec<_> = analysed(scope, results).collect();
     let mut proven: Proven = cores.iter().flat_map(|(_, core)| request_driven(core)).collect();
+    let others_rest_on: Rc<[Assumption]> = all_assumptions(cores.iter().map(|(_, core)| *core)).into();
     let mut waits = Waits::new();
     for _ in 0..ROUNDS {
-        waits = cores.iter().flat_map(|(partition, core)| of_core(scope, *partition, core, &proven)).collect();
+        let each = cores.iter();
+        waits = each.flat_map(|(partition, core)| of_core(scope, *partition, core, &proven, &others_rest_on)).collect();
         let mut settled = true;
         for (id, proven_ns) in &mut proven {
             if let Some(Ok(found)) = waits.get(id) {
@@ -67,6 +72,15 @@ pub(super) fn of(scope: &Scope<'_>, results: &Results) -> Waits {
         }
     }
     waits
+}
+
+/// What the responses on all cores rest on together, where these can be counted by their jobs.
+fn all_assumptions<'a>(cores: impl Iterator<Item = &'a Analysed>) -> Vec<Assumption> {
+    let counted = cores.filter(|core| core.supply.kind().is_exact());
+    let mut all: Vec<_> = counted.flat_map(|core| core.basis.assumptions.iter().copied()).collect();
+    all.sort_unstable();
+    all.dedup();
+    all
 }
 
 fn analysed<'a>(scope: &Scope<'_>, results: &'a Results) -> impl Iterator<Item = (PartitionId, &'a Analysed)> {
@@ -91,6 +105,7 @@ fn of_core(
     partition: PartitionId,
     core: &Analysed,
     proven: &Proven,
+    others_rest_on: &Rc<[Assumption]>,
 ) -> Vec<(TaskId, Result<Waited, String>)> {
     let bus = match require_analysable(scope, core).and_then(|()| bus::seen_by(scope, partition, core, proven)) {
         Ok(Some(bus)) => Rc::new(bus),
@@ -98,7 +113,7 @@ fn of_core(
         Err(why) => return core.ids.iter().map(|&id| (id, Err(why.clone()))).collect(),
     };
     let waiting = (0..core.ids.len()).filter(|&k| waits_at_all(scope, core, k));
-    waiting.map(|k| (core.ids[k], of_task(scope, core, k, &bus))).collect()
+    waiting.map(|k| (core.ids[k], of_task(scope, core, k, &bus, others_rest_on))).collect()
 }
 
 /// # Errors
@@ -123,7 +138,13 @@ fn waits_at_all(scope: &Scope<'_>, core: &Analysed, k: usize) -> bool {
     given.any(|other| response_parts::jobs_waiting(scope, core, other) > 0)
 }
 
-fn of_task(scope: &Scope<'_>, core: &Analysed, k: usize, bus: &Rc<Bus>) -> Result<Waited, String> {
+fn of_task(
+    scope: &Scope<'_>,
+    core: &Analysed,
+    k: usize,
+    bus: &Rc<Bus>,
+    others_rest_on: &Rc<[Assumption]>,
+) -> Result<Waited, String> {
     let jobs: Vec<Work> = (0..core.ids.len()).map(|k| alone(scope, core, k)).collect::<Result<_, _>>()?;
     let own = Own::new(&core.supply, &core.set, k, &jobs);
     let driven = core.responses[k].bound();
@@ -135,7 +156,8 @@ fn of_task(scope: &Scope<'_>, core: &Analysed, k: usize, bus: &Rc<Bus>) -> Resul
     let latest = latest.filter(|latest| driven_ns.is_none_or(|driven_ns| latest.response_ns < driven_ns));
     let response_ns = latest.map(|latest| latest.response_ns).or(driven_ns);
     let response_ns = response_ns.ok_or("no response is found within the limits of the search")?;
-    Ok(Waited { response_ns, gain: latest.map(|latest| Gain { latest, bus: Rc::clone(bus) }) })
+    let gain = |latest| Gain { latest, bus: Rc::clone(bus), others_rest_on: Rc::clone(others_rest_on) };
+    Ok(Waited { response_ns, gain: latest.map(gain) })
 }
 
 /// What a job of task `k` takes but for waiting, its stalls included, and asks for.

@@ -127,8 +127,16 @@ pub(super) fn waits<'a>(
     let stretch = Stretch { earliest_ns: from.earliest_ns, latest_ns: from.latest_ns, span_ns };
     let by_requests = bus.line.of_lines(work.requests);
     let by_sensitivity = bus.line.of_ns(work.sensitivity_ns);
-    bus.masters.iter().map(move |master| {
+    let most_of_own = bus.own.len().saturating_sub(1) as u128;
+    let mut of_own = by_requests.saturating_add(by_sensitivity).saturating_mul(most_of_own);
+    bus.masters.iter().enumerate().map(move |(at, master)| {
         let requests = by_requests.min(master.served_within(&stretch, bus.line));
-        requests.saturating_add(by_sensitivity.min(master.stress_within(&stretch, bus.line)))
+        let wait = requests.saturating_add(by_sensitivity.min(master.stress_within(&stretch, bus.line)));
+        if !bus.own.contains(&at) {
+            return wait;
+        }
+        let wait = wait.min(of_own);
+        of_own -= wait;
+        wait
     })
 }

@@ -1,7 +1,7 @@
 //! Which own jobs of a busy window are followed, and behind which others, by the policy of the guest.
 //!
-//! Each policy asks the same question in its own order: when is all done that counts for this job? The answers need not be exact
-//! in one thing: a busy window that ends before the own job arrives is left, one that is followed for too long only adds.
+//! Each policy asks the same question in its own order: when is all done that counts for this job? An own job that arrives only after the
+//! busy window's end belongs to another begin; where it is followed all the same, it is only counted behind more.
 
 use super::Work;
 use super::busy::{Busy, From, Latest};

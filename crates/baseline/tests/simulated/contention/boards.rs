@@ -125,7 +125,14 @@ pub enum Form {
     Interrupted,
     /// Windows, and bandwidth budgets that may run out.
     Stalled,
+    /// Windows, those of one partition on two cores, one after the other.
+    Moving,
+    /// Windows, those of two virtual cores of one partition on two cores, tasks pinned to each.
+    Pinned,
 }
+
+/// Where the window on a second core begins.
+const MOVED_US: u64 = 7_200;
 
 impl Form {
     fn guest(self) -> &'static str {
@@ -151,6 +158,7 @@ impl Form {
         let middle = chance.within(4_000, 6_000);
         match (self, core) {
             (Self::Dedicated, 0 | 1) => vec![(0, FRAME_US)],
+            (Self::Moving | Self::Pinned, _) => vec![(0, middle), (middle, MOVED_US - 200)],
             _ => vec![(0, middle), (middle, FRAME_US - chance.within(500, 2_000))],
         }
     }
@@ -168,34 +176,59 @@ pub fn board_of(chance: &mut Chance, cores: u64, form: Form) -> (System, Plan) {
         chance.within(0, 20)
     );
     let mut plan = String::new();
+    let one_set = matches!(form, Form::Moving | Form::Pinned);
+    if one_set {
+        let names: Vec<_> = (0..cores).map(|core| format!("\"{core}\"")).collect();
+        // Writing to a text cannot fail.
+        let _ = write!(system, "[[core_set]]\nname = \"all\"\ncores = [{}]\n{}\n", names.join(", "), form.policy(0));
+    }
     for core in 0..cores {
         let policy = form.policy(core);
         // Writing to a text cannot fail.
         let _ = write!(
             system,
-            "[[board.core]]\nname = \"{core}\"\n[[board.interconnect.master]]\nname = \"core{core}\"\ncore = \"{core}\"\n\
-             [[core_set]]\nname = \"{core}\"\ncores = [\"{core}\"]\n{policy}\n"
+            "[[board.core]]\nname = \"{core}\"\n[[board.interconnect.master]]\nname = \"core{core}\"\ncore = \"{core}\"\n"
         );
+        if !one_set {
+            let _ = write!(system, "[[core_set]]\nname = \"{core}\"\ncores = [\"{core}\"]\n{policy}\n");
+        }
         for (number, (start, end)) in form.parts(chance, core).into_iter().enumerate() {
             let (name, length) = (format!("P{core}{number}"), end - start);
-            let grant = match (form, core) {
-                (Form::Servers, 0) => {
-                    format!("server = {{ budget = \"{} us\", period = \"{FRAME_US} us\" }}\n", length - 100)
+            let home = match (form, core, number) {
+                (Form::Servers, 0, _) => {
+                    format!(
+                        "cores = [\"0\"]\nserver = {{ budget = \"{} us\", period = \"{FRAME_US} us\" }}\n",
+                        length - 100
+                    )
                 }
-                (Form::Shares, 0) => format!("share = {{ share = {length} }}\n"),
-                _ => String::new(),
+                (Form::Shares, 0, _) => format!("cores = [\"0\"]\nshare = {{ share = {length} }}\n"),
+                (Form::Moving, 0, 0) => String::new(),
+                (Form::Pinned, 0, 0) => "cores = [\"0\", \"1\"]\nvirtual_cores = 2\n".to_owned(),
+                _ => format!("cores = [\"{core}\"]\n"),
             };
-            let _ = write!(
-                system,
-                "[[partition]]\nname = \"{name}\"\nguest = \"{}\"\ncores = [\"{core}\"]\n{grant}",
-                form.guest()
-            );
-            system += &tasks(chance, length, Some(form));
-            if form.policy(core).contains("window table") {
+            let _ = write!(system, "[[partition]]\nname = \"{name}\"\nguest = \"{}\"\n{home}", form.guest());
+            let tasks_here = tasks(chance, length, Some(form));
+            let on_virtual_core =
+                |tasks: &str, core: u64| tasks.replace("priority", &format!("virtual_core = {core}\npriority"));
+            system += &match (form, core, number) {
+                (Form::Pinned, 0, 0) => {
+                    let others = tasks(chance, 2_000, Some(form)).replace("\"t", "\"u");
+                    on_virtual_core(&tasks_here, 0) + &on_virtual_core(&others, 1)
+                }
+                _ => tasks_here,
+            };
+            let mut window = |core: u64, start: u64, length: u64, virtual_core: u64| {
                 let _ = write!(
                     plan,
-                    "[[window]]\ncore = \"{core}\"\npartition = \"{name}\"\nstart = \"{start} us\"\nlength = \"{length} us\"\n"
+                    "[[window]]\ncore = \"{core}\"\npartition = \"{name}\"\nstart = \"{start} us\"\nlength = \"{length} us\"\n\
+                     virtual_core = {virtual_core}\n"
                 );
+            };
+            if policy.contains("window table") {
+                window(core, start, length, 0);
+            }
+            if one_set && (core, number) == (0, 0) {
+                window(1, MOVED_US, 2_000, u64::from(form == Form::Pinned));
             }
         }
     }
