@@ -160,6 +160,29 @@ fn a_campaign_that_was_killed_ends_with_the_same_bytes() {
     same_results(&folder, "whole", "killed");
 }
 
+/// Killed before its folder was whole, at each step of making it; a folder with anything else in it is left alone.
+#[test]
+fn a_campaign_that_was_hardly_begun_is_begun_again() {
+    let folder = with_vessel("campaign-hardly-begun");
+    let words = ["campaign", "vessel", "--runs", "3", "--frames", "2", "--out"];
+    call(&folder, &[&words[..], &["whole"]].concat()).expect(0);
+    let steps = [&["chunks/"][..], &["chunks/", "inputs.json.part"], &["chunks/", "inputs.json", "campaign.json.part"]];
+    for (number, step) in steps.iter().enumerate() {
+        let out = format!("begun-{number}");
+        let path = |name: &str| folder.join(&out).join(name);
+        std::fs::create_dir_all(path("chunks")).expect("it is free");
+        step[1..].iter().for_each(|name| std::fs::write(path(name), "{").expect("it can be written"));
+        call(&folder, &[&words[..], &[&out]].concat()).expect(2).complains(&["is not empty"]);
+        call(&folder, &[&words[..], &[&out, "--resume"]].concat()).expect(0);
+        same_results(&folder, "whole", &out);
+        let left = ["inputs.json.part", "campaign.json.part"].map(|name| path(name).exists());
+        assert_eq!(left, [false; 2], "{out}");
+    }
+    std::fs::create_dir_all(folder.join("mine/chunks")).expect("it is free");
+    std::fs::write(folder.join("mine/notes.txt"), "mine").expect("it can be written");
+    call(&folder, &[&words[..], &["mine", "--resume"]].concat()).expect(2).complains(&["holds no campaign"]);
+}
+
 /// What a batch system sends before it kills.
 #[test]
 fn a_campaign_that_is_told_to_end_keeps_what_is_finished() {

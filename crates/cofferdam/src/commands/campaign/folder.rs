@@ -13,6 +13,7 @@ use plan::Plan;
 use serde::{Deserialize, Serialize};
 use simulator::Machine;
 use std::collections::BTreeMap;
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -82,6 +83,17 @@ struct State {
 impl Folder {
     pub fn is_there(path: &Path) -> bool {
         path.join("campaign.json").is_file()
+    }
+
+    /// Whether nothing is there but the begin of a campaign that ended before it was whole: no run of it had been made.
+    pub fn is_hardly_begun(path: &Path) -> bool {
+        let Ok(mut entries) = std::fs::read_dir(path) else { return false };
+        let is_begin = |name: &OsStr, path: &Path| match name.to_str() {
+            Some("chunks") => std::fs::read_dir(path).is_ok_and(|mut chunks| chunks.next().is_none()),
+            Some("inputs.json" | "inputs.json.part" | "campaign.json.part") => path.is_file(),
+            _ => false,
+        };
+        entries.all(|entry| entry.is_ok_and(|entry| is_begin(&entry.file_name(), &entry.path())))
     }
 
     /// A new folder; where it cannot be filled, it is empty again.
