@@ -69,7 +69,8 @@ fn begin(args: &CampaignArgs, asked: &Asked, shard: Shard, inputs: &Inputs) -> R
         }
         return Ok(folder);
     }
-    if !files::is_free(&args.out)? && !(args.resume && Folder::is_hardly_begun(&args.out)) {
+    let begun = args.resume && Folder::is_hardly_begun(&args.out);
+    if !(begun || files::is_free(&args.out)?) {
         let out = args.out.display();
         match Folder::is_there(&args.out) {
             true => bail!("{out} is not empty; go on with --resume, or name another folder"),
