@@ -9,7 +9,8 @@ pub(super) fn parts(subject: &Subject<'_>) -> Vec<Part> {
     vec![storage(subject), consumption(subject), faults(subject)]
 }
 
-/// Its memory and that of its regions, the devices that reach them, the caches and the lines of its cores.
+/// Its memory and that of its regions with their banks, the devices that reach them, the caches of its cores with their colours, and the
+/// lines of these.
 fn storage(subject: &Subject<'_>) -> Part {
     let Subject { system, id, .. } = subject;
     let regions = system.regions.iter().filter(|region| {
@@ -28,9 +29,15 @@ fn storage(subject: &Subject<'_>) -> Part {
     let claims: Vec<&Verdict> =
         [(Kind::Memory, ranges), (Kind::Device, devices), (Kind::Cache, caches), (Kind::Interrupt, lines)]
             .into_iter()
-            .flat_map(|(kind, names)| subject.claims(kind, |about| names.contains(&about)))
+            .flat_map(|(kind, names)| subject.claims(kind, |about| is_of(about, &names)))
             .collect();
     Part::of("storage", &claims, "no claim speaks of its memory")
+}
+
+/// Whether a claim is about one of these, about the colours of one of these, or about the banks of some memory: whoever has pages there
+/// shares them or does not.
+fn is_of(about: &str, names: &[&str]) -> bool {
+    names.contains(&about.trim_end_matches("/colours")) || about.starts_with("banks/")
 }
 
 /// Whether a device is the partition's own, or moves memory that is.

@@ -307,6 +307,20 @@ fn ways_that_overlap_open_the_cache_and_take_robust_time_away() {
     }
 }
 
+/// Who lies in every bank of a memory in which another has banks of its own keeps none of them apart.
+#[test]
+fn banks_that_are_shared_take_robust_resources_away() {
+    let answer = after("banks", 1, |vessel| {
+        edit(&vessel.join("system.toml"), "placeable = true", "placeable = true\nbank_bits = [[13], [14]]");
+        let plan = std::fs::read_to_string(vessel.join("plan.toml")).expect("it is there");
+        let banks = "[[memory_banks]]\nmemory = \"RAM\"\npartition = \"STOP\"\nbanks = \"0\"\n";
+        std::fs::write(vessel.join("plan.toml"), format!("{plan}\n{banks}")).expect("it can be written");
+    });
+    assert_eq!(verdict(&answer, "memory/banks/RAM")["status"], "violated");
+    let resources = reason(&answer, "robust_resources/MAIN");
+    assert!(resources.contains("memory/banks/RAM is violated"), "{resources}");
+}
+
 #[test]
 fn streams_without_a_master_are_refused() {
     let folder = with_vessel("seeded_no_master");
