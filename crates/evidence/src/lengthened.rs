@@ -2,7 +2,7 @@
 
 use crate::dossier::Dossier;
 use crate::show::permille_up;
-use claim::{Kind, PartKind, Verdict};
+use claim::{Kind, Part, PartKind, Verdict};
 use model::System;
 use quantity::Duration;
 
@@ -71,7 +71,10 @@ fn most<'d>(dossier: &'d Dossier, system: &System, partition: usize, master: &st
 }
 
 fn by<'d>(verdict: &'d Verdict, master: &str) -> Option<Most<'d>> {
-    let parts = verdict.parts.iter().filter(|part| part.kind == PartKind::Interference && part.what == master);
+    // On whichever core is free it is not known which of them the others are.
+    let is_by =
+        |part: &&Part| part.kind == PartKind::Interference && part.what.split(" or ").any(|name| name == master);
+    let parts = verdict.parts.iter().filter(is_by);
     let ns = parts.fold(0, |sum: u64, part| sum.saturating_add(part.ns));
     let permille = permille_up(ns, verdict.bound?)?;
     (ns > 0).then_some(Most { task: &verdict.subject, ns, permille })

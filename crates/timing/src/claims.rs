@@ -8,6 +8,7 @@ mod boot;
 mod bus;
 mod chains;
 mod charge;
+mod cluster_parts;
 mod core_margin;
 mod core_sets;
 mod curves;

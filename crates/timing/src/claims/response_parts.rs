@@ -14,7 +14,7 @@ use super::jobs_counted::{JobsCounted, Window};
 use super::responses::Analysed;
 use super::scope::Scope;
 use super::waits::Gain;
-use super::{bus, charge, throttling};
+use super::{bus, charge, cluster_parts, throttling};
 use crate::interference::waits_ns;
 use crate::response::Bound;
 use crate::supply::Supply;
@@ -28,7 +28,7 @@ use quantity::CoreId;
 /// Why its busy window is not told job by job.
 pub(super) fn of_bound(scope: &Scope<'_>, core: &Analysed, k: usize, bound: &Bound) -> Result<Vec<Part>, &'static str> {
     if !core.cluster.is_empty() {
-        return Err("jobs run on whichever virtual core is free");
+        return cluster_parts::of_bound(scope, core, k, bound.response_ns);
     }
     // The supply is the same in every frame.
     let start_ns = bound.busy_start_ns.rem_euclid(core.supply.frame_ns() as i64) as u64;
@@ -81,7 +81,7 @@ fn is_own(core: Option<CoreId>, own: Option<CoreId>) -> bool {
 }
 
 /// A wait of which every master causes as much, in whole ns.
-fn shared_evenly(waits_ns: u64, masters: &[&str]) -> Vec<(String, u64)> {
+pub(super) fn shared_evenly(waits_ns: u64, masters: &[&str]) -> Vec<(String, u64)> {
     let count = masters.len() as u128;
     let up_to = |at: usize| (u128::from(waits_ns) * at as u128 / count) as u64; // At most the whole.
     masters.iter().enumerate().map(|(at, name)| ((*name).to_owned(), up_to(at + 1) - up_to(at))).collect()
