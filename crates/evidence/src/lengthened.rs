@@ -3,8 +3,8 @@
 use crate::dossier::Dossier;
 use crate::show::permille_up;
 use claim::{Kind, Part, PartKind, Verdict};
-use model::System;
 use quantity::Duration;
+use std::collections::BTreeMap;
 
 /// What the matrix says.
 pub(crate) const LEGEND: &str = "Of the task whose bound that master makes up most of: how long it is held up there at the most, as part \
@@ -47,29 +47,29 @@ pub(crate) fn of(dossier: &Dossier) -> Option<Lengthened<'_>> {
     let system = dossier.system()?;
     let masters = &system.board.interconnect.as_ref()?.masters;
     let masters: Vec<&str> = masters.iter().map(|master| master.name.value.as_str()).collect();
-    let rows: Vec<Row<'_>> = system
-        .partitions
-        .iter()
-        .enumerate()
-        .filter_map(|(index, partition)| {
-            let by: Vec<_> = masters.iter().map(|master| most(dossier, system, index, master)).collect();
-            by.iter().any(Option::is_some).then_some(Row { partition: &partition.name.value, by })
-        })
-        .collect();
+    let partition_of: BTreeMap<String, usize> =
+        system.task_ids().map(|id| (system.task_label(id), system.task(id).partition.index())).collect();
+    let mut most = vec![vec![None; masters.len()]; system.partitions.len()];
+    for verdict in dossier.of_kind(Kind::Response) {
+        let Some(row) = partition_of.get(&verdict.subject).and_then(|partition| most.get_mut(*partition)) else {
+            continue;
+        };
+        row.iter_mut().zip(&masters).for_each(|(most, master)| *most = greater(*most, by(verdict, master)));
+    }
+    let rows = system.partitions.iter().zip(most).filter(|(_, by)| by.iter().any(Option::is_some));
+    let rows: Vec<Row<'_>> = rows.map(|(partition, by)| Row { partition: &partition.name.value, by }).collect();
     (!rows.is_empty()).then_some(Lengthened { masters, rows })
 }
 
-fn most<'d>(dossier: &'d Dossier, system: &System, partition: usize, master: &str) -> Option<Most<'d>> {
-    let own = |verdict: &&Verdict| {
-        system
-            .task_ids()
-            .any(|id| system.task(id).partition.index() == partition && system.task_label(id) == verdict.subject)
-    };
-    let lengthened = dossier.of_kind(Kind::Response).filter(own).filter_map(|verdict| by(verdict, master));
-    // Of equal ones the first.
-    lengthened.reduce(|most, one| if one.permille > most.permille { one } else { most })
+/// Of equal ones the first.
+fn greater<'d>(one: Option<Most<'d>>, other: Option<Most<'d>>) -> Option<Most<'d>> {
+    match (one, other) {
+        (Some(one), Some(other)) if other.permille > one.permille => Some(other),
+        (one, other) => one.or(other),
+    }
 }
 
+/// How much of a bound a master makes up.
 fn by<'d>(verdict: &'d Verdict, master: &str) -> Option<Most<'d>> {
     // On whichever core is free it is not known which of them the others are.
     let is_by =
