@@ -11,6 +11,7 @@
 
 use super::ports_cost::port_cost_ns;
 use super::scope::Scope;
+use crate::task_set;
 use model::system::{Board, Interconnect, Task};
 use quantity::{Bytes, CoreId, TaskId};
 
@@ -39,6 +40,15 @@ pub(super) fn waiting_of(scope: &Scope<'_>, id: TaskId, charged_ns: u64) -> u64 
     let alone_ns = scope.system.task(id).wcet.map_or(0, |wcet| wcet.value.ns());
     let ports_ns = port_cost_ns(scope.system, id).unwrap_or(0);
     charged_ns.saturating_sub(alone_ns).saturating_sub(switches_ns).saturating_sub(ports_ns)
+}
+
+/// The tasks of those ids, were there nobody to wait for.
+pub(super) fn without_waiting(scope: &Scope<'_>, ids: &[TaskId], tasks: &[task_set::Task]) -> Vec<task_set::Task> {
+    let alone = |(&id, task): (&TaskId, &task_set::Task)| task_set::Task {
+        charged_ns: task.charged_ns - waiting_of(scope, id, task.charged_ns),
+        ..*task
+    };
+    ids.iter().zip(tasks).map(alone).collect()
 }
 
 /// A core that is in use asks for lines too: where it is not listed, nobody's waiting is bounded.

@@ -13,7 +13,7 @@ use super::response_parts::shared_evenly;
 use super::responses::Analysed;
 use super::scope::Scope;
 use crate::multiprocessor;
-use crate::task_set::{Policy, Task};
+use crate::task_set::Policy;
 use claim::{Part, PartKind};
 use model::system::Master;
 use quantity::{CoreId, TaskId};
@@ -72,11 +72,7 @@ fn home_cores(scope: &Scope<'_>, id: TaskId) -> impl Iterator<Item = CoreId> {
 
 /// The same bound, were there no other master.
 fn without_waiting_ns(scope: &Scope<'_>, core: &Analysed, k: usize) -> Option<u64> {
-    let alone = |(&id, task): (_, &Task)| {
-        let charged_ns = task.charged_ns - charge::waiting_of(scope, id, task.charged_ns);
-        Task { charged_ns, ..*task }
-    };
-    let tasks: Vec<_> = core.ids.iter().zip(&core.tasks).map(alone).collect();
+    let tasks = charge::without_waiting(scope, &core.ids, &core.tasks);
     let responses = multiprocessor::worst_responses(&core.cluster, &core.set_of(&tasks)?);
     Some(responses[k].bound()?.response_ns)
 }

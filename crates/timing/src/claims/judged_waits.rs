@@ -11,7 +11,7 @@ use crate::response::{self, Response};
 use crate::task_set::Task;
 use claim::{Assumption, Basis, Status, Verdict};
 use model::system::Waiting;
-use quantity::{Duration, TaskId};
+use quantity::Duration;
 
 const SOURCE: &str = "Kim and others, RTAS 2014; Agrawal and others, ECRTS 2017 (from memory)";
 
@@ -100,11 +100,8 @@ fn past_deadline(scope: &Scope<'_>, analysed: &Analysed, k: usize, base: Verdict
 /// The same tasks, were there no other master, no less urgent job, and no loss that need not be.
 fn without_waiting(scope: &Scope<'_>, analysed: &Analysed) -> Option<Analysed> {
     let sure = analysed.sure();
-    let alone = |(&id, task): (&TaskId, &Task)| {
-        let charged_ns = task.charged_ns - charge::waiting_of(scope, id, task.charged_ns);
-        Task { charged_ns, blocking_ns: 0, ..*task }
-    };
-    let tasks: Vec<_> = sure.ids.iter().zip(&sure.tasks).map(alone).collect();
+    let alone = charge::without_waiting(scope, &sure.ids, &sure.tasks);
+    let tasks: Vec<_> = alone.into_iter().map(|task| Task { blocking_ns: 0, ..task }).collect();
     let set = sure.set_of(&tasks)?;
     let responses: Vec<Response> = response::worst_responses(&sure.supply, &set);
     Some(Analysed {

@@ -61,6 +61,8 @@ impl<F: Format> Reader for LineReader<F> {
             let mut line = std::mem::take(&mut self.begun);
             line.push(b'\n');
             self.take(&line, found);
+            line.clear();
+            self.begun = line;
             bytes = &bytes[end + 1..];
         }
         let (whole, begun) = bytes.split_at(whole_lines(bytes));
